@@ -1,0 +1,156 @@
+"""Every refusal of the API as `application/problem+json` (RFC 9457), of the pages as HTML."""
+
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.core.exceptions import ValidationError as ModelValidationError
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
+from rest_framework import exceptions
+from rest_framework.fields import get_error_detail
+from rest_framework.response import Response
+from rest_framework.views import set_rollback
+
+from equipment.site.errors import DomainError, FieldFault
+
+MEDIA_TYPE = "application/problem+json"
+TYPE_BASE = "urn:penround:problem:"
+
+# Codes of our own where the packages' would say something else or nothing.
+CODE_BY_STATUS = {
+    400: "invalid",
+    401: "not_authenticated",
+    403: "forbidden",
+    404: "not_found",
+    405: "method_not_allowed",
+    406: "not_acceptable",
+    415: "unsupported_media_type",
+    429: "throttled",
+    500: "server_error",
+}
+
+
+def title_of(status: int) -> str:
+    """Return the words people read above the detail."""
+    titles = {
+        400: _("What was sent cannot be read"),
+        401: _("Sign in first"),
+        403: _("Not allowed"),
+        404: _("Not found"),
+        405: _("This address does not take that method"),
+        406: _("No answer in the form asked for"),
+        409: _("Still at work on it"),
+        410: _("No longer here"),
+        412: _("It changed since you read it"),
+        415: _("Send JSON"),
+        422: _("Refused"),
+        428: _("Say which version you read"),
+        429: _("Too many requests"),
+        500: _("Something went wrong here"),
+    }
+    return titles.get(status, HTTPStatus(status).phrase)
+
+
+def problem(status: int, code: str, detail: str, faults: list[FieldFault]) -> dict[str, Any]:
+    """Return the body of RFC 9457, section 3.1, with our `code` and `errors`."""
+    return {
+        "type": TYPE_BASE + code,
+        "title": title_of(status),
+        "status": status,
+        "detail": detail,
+        "code": code,
+        "errors": [
+            {"pointer": fault.pointer, "code": fault.code, "detail": fault.detail}
+            for fault in faults
+        ],
+    }
+
+
+def problem_handler(exc: Exception, context: dict[str, Any]) -> Response | None:
+    """Turn what a view raised into a problem; a programming error stays an error (None)."""
+    match exc:
+        case DomainError():
+            response = _respond(exc.status, exc.code, exc.detail, exc.errors)
+        case ModelValidationError():
+            response = _from_validation(exceptions.ValidationError(get_error_detail(exc)))
+        case exceptions.ValidationError():
+            response = _from_validation(exc)
+        case exceptions.APIException():
+            response = _from_api_exception(exc)
+        case Http404():
+            response = _respond(404, "not_found", _("There is nothing at this address."), [])
+        case PermissionDenied():
+            response = _respond(403, "forbidden", _("Your role does not allow this."), [])
+        case _:
+            return None
+    set_rollback()
+    return response
+
+
+def _respond(status: int, code: str, detail: str, faults: list[FieldFault]) -> Response:
+    return Response(problem(status, code, detail, faults), status=status, content_type=MEDIA_TYPE)
+
+
+def _from_validation(exc: exceptions.ValidationError) -> Response:
+    faults = list(list_faults(exc.detail))
+    detail = _("What was sent cannot be used: see errors.")
+    return _respond(400, "invalid", detail, faults)
+
+
+def _from_api_exception(exc: exceptions.APIException) -> Response:
+    status = exc.status_code
+    detail = exc.detail
+    text = str(detail) if isinstance(detail, str) else title_of(status)
+    code = CODE_BY_STATUS.get(status) or getattr(detail, "code", "error")
+    response = _respond(status, code, text, [])
+    if header := getattr(exc, "auth_header", None):
+        response["WWW-Authenticate"] = header
+    if wait := getattr(exc, "wait", None):
+        response["Retry-After"] = str(int(wait))
+    return response
+
+
+def list_faults(detail: Any, pointer: str = "") -> Iterator[FieldFault]:
+    """Walk the nested detail of a validation error; pointers as in RFC 6901."""
+    if isinstance(detail, Mapping):
+        for key, below in detail.items():
+            here = pointer if key == "non_field_errors" else f"{pointer}/{_escape(str(key))}"
+            yield from list_faults(below, here)
+    elif isinstance(detail, list | tuple):
+        for index, below in enumerate(detail):
+            is_message = isinstance(below, str)
+            yield from list_faults(below, pointer if is_message else f"{pointer}/{index}")
+    else:
+        yield FieldFault(pointer, getattr(detail, "code", "invalid"), str(detail))
+
+
+def _escape(key: str) -> str:
+    return key.replace("~", "~0").replace("/", "~1")
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return _answer(request, 400, _("The request cannot be read."))
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return _answer(request, 403, _("Your role does not allow this."))
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return _answer(request, 404, _("There is nothing at this address."))
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    return _answer(request, 500, _("It was written to the log. Try again in a minute."))
+
+
+def _answer(request: HttpRequest, status: int, detail: str) -> HttpResponse:
+    """Speak JSON below /api/ and HTML elsewhere, without touching the database."""
+    if request.path.startswith("/api/"):
+        body = problem(status, CODE_BY_STATUS[status], detail, [])
+        return JsonResponse(body, status=status, content_type=MEDIA_TYPE)
+    page = render_to_string("error.html", {"title": title_of(status), "detail": detail})
+    return HttpResponse(page, status=status)

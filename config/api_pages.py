@@ -1,0 +1,22 @@
+"""Pages of lists: by cursor, so that a list that grows meanwhile neither skips nor repeats."""
+
+from typing import Any
+
+from rest_framework.pagination import CursorPagination
+from rest_framework.response import Response
+
+
+class CursorPages(CursorPagination):
+    page_size = 50
+    page_size_query_param = "page_size"
+    max_page_size = 200
+    ordering = "pk"
+
+    def get_paginated_response(self, data: Any) -> Response:
+        """Name the neighbours in the body and, for plain HTTP clients, in `Link` (RFC 8288)."""
+        response = super().get_paginated_response(data)
+        neighbours = {"next": self.get_next_link(), "prev": self.get_previous_link()}
+        links = [f'<{url}>; rel="{rel}"' for rel, url in neighbours.items() if url]
+        if links:
+            response["Link"] = ", ".join(links)
+        return response

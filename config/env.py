@@ -1,0 +1,58 @@
+"""Typed readers of the environment. A missing or unreadable value stops the start and says why."""
+
+import os
+from typing import Any
+from urllib.parse import SplitResult, urlsplit
+
+from django.core.exceptions import ImproperlyConfigured
+from psycopg import ProgrammingError
+from psycopg.conninfo import conninfo_to_dict
+
+
+def read_text(name: str) -> str:
+    value = os.environ.get(name, "").strip()
+    if not value:
+        raise ImproperlyConfigured(
+            f"{name} is not set. `python3 manage.py up` sets it; elsewhere set it yourself."
+        )
+    return value
+
+
+def read_url(name: str, *schemes: str) -> SplitResult:
+    value = read_text(name)
+    parts = urlsplit(value)
+    if parts.scheme not in schemes:
+        raise ImproperlyConfigured(f"{name} must begin with {' or '.join(schemes)}://: {value!r}")
+    return parts
+
+
+def read_site_url(name: str) -> SplitResult:
+    parts = read_url(name, "http", "https")
+    if not parts.hostname or parts.path not in ("", "/") or parts.query:
+        raise ImproperlyConfigured(f"{name} must be scheme and host only: {parts.geturl()!r}")
+    return parts
+
+
+def read_database(name: str) -> dict[str, Any]:
+    """Return Django's entry for the PostgreSQL that a libpq address names."""
+    read_url(name, "postgresql", "postgres")
+    try:
+        known = dict(conninfo_to_dict(read_text(name)))
+    except ProgrammingError as fault:
+        raise ImproperlyConfigured(f"{name} cannot be read: {fault}") from fault
+    named = {"NAME": "dbname", "USER": "user", "PASSWORD": "password", "HOST": "host"}
+    entry = {key: str(known.pop(word, "") or "") for key, word in named.items()}
+    port = str(known.pop("port", "") or "")
+    return {
+        "ENGINE": "django.db.backends.postgresql",
+        **entry,
+        "PORT": port,
+        "OPTIONS": {key: value for key, value in known.items() if value is not None},
+    }
+
+
+def celery_spelling(redis_url: str) -> str:
+    """Kombu spells a Unix socket `redis+socket://PATH?virtual_host=N`, redis-py `unix://PATH?db=N`."""
+    if not redis_url.startswith("unix://"):
+        return redis_url
+    return redis_url.replace("unix://", "redis+socket://", 1).replace("?db=", "?virtual_host=", 1)

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class CrewsConfig(AppConfig):
+    name = "crews"
+    label = "crews"
