@@ -1,0 +1,182 @@
+"""Loaders and the rest: meters, service plans, checks, defects and repairs."""
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from equipment.site.constraints import site_constraints
+from equipment.site.models import Actor, Event, Named, Place, SiteModel, unique_key
+
+
+class MachineKind(models.TextChoices):
+    LOADER = "loader", _("Loader")
+    SKID_LOADER = "skid_loader", _("Skid loader")
+    GROOMER = "groomer", _("Mounted groomer")
+    TRUCK = "truck", _("Truck")
+    SPREADER = "spreader", _("Sand spreader")
+
+
+class Machine(Named):
+    """A machine known by its number on the farm."""
+
+    kind = models.CharField(max_length=12, choices=MachineKind)
+    home = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
+    driver_skill = models.SlugField(max_length=60, blank=True)
+    bucket_m3 = models.FloatField(null=True, blank=True)
+    fill_frac = models.FloatField(default=0.95)
+    travel_m_min = models.FloatField(default=150)
+    is_clean_only = models.BooleanField(default=False)
+
+    class Meta:
+        constraints = [*site_constraints("home"), unique_key()]
+
+
+class MeterReading(SiteModel):
+    """What the hour meter showed. Only ever added; a new meter starts a new run of readings."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="readings")
+    read_at = models.DateTimeField()
+    meter_h = models.FloatField()
+    is_new_meter = models.BooleanField(default=False)
+    source = models.CharField(max_length=20, default="person")
+    by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    event = models.ForeignKey(
+        Event, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    question = models.CharField(max_length=20, blank=True)
+    reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [
+            *site_constraints("machine", "by", "event"),
+            models.UniqueConstraint(fields=["machine", "read_at"], name="%(class)s_instant"),
+            models.CheckConstraint(
+                name="%(class)s_questioned_has_reason",
+                condition=Q(question="") | ~Q(reason=""),
+            ),
+        ]
+        ordering = ["read_at"]
+
+
+class ServiceItem(Named):
+    """What machines of a kind (or one machine) need every so many hours or days."""
+
+    machine_kind = models.CharField(max_length=12, choices=MachineKind, blank=True)
+    machine = models.ForeignKey(
+        Machine, null=True, blank=True, on_delete=models.PROTECT, related_name="own_items"
+    )
+    title = models.JSONField(default=dict)
+    every_h = models.FloatField(null=True, blank=True)
+    every_d = models.PositiveIntegerField(null=True, blank=True)
+    first_at_h = models.FloatField(null=True, blank=True)
+    duration_min = models.PositiveIntegerField()
+    skill = models.SlugField(max_length=60)
+    caution = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [
+            *site_constraints("machine"),
+            unique_key(),
+            models.CheckConstraint(
+                name="%(class)s_has_interval",
+                condition=Q(every_h__isnull=False) | Q(every_d__isnull=False),
+            ),
+        ]
+
+
+class ServiceRecord(SiteModel):
+    """That a service was done: with what reading, parts, minutes and cost."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="services")
+    item = models.ForeignKey(ServiceItem, on_delete=models.PROTECT, related_name="records")
+    cycle = models.PositiveIntegerField()
+    done_at = models.DateTimeField()
+    meter_h = models.FloatField()
+    minutes = models.PositiveIntegerField(default=0)
+    parts = models.CharField(max_length=300, blank=True)
+    cost = models.DecimalField(max_digits=10, decimal_places=2, default=0)
+    note = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            *site_constraints("machine", "item", "by"),
+            models.UniqueConstraint(fields=["machine", "item", "cycle"], name="%(class)s_once"),
+        ]
+        ordering = ["done_at"]
+
+
+class Repair(SiteModel):
+    """An unplanned stop: down from, until, cause, stand-in, who returned it to service."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="repairs")
+    down_from = models.DateTimeField()
+    down_until = models.DateTimeField(null=True, blank=True)
+    cause = models.CharField(max_length=300)
+    substitute = models.ForeignKey(
+        Machine, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    parts = models.CharField(max_length=300, blank=True)
+    cost = models.DecimalField(max_digits=10, decimal_places=2, default=0)
+    reported_by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    cleared_by = models.ForeignKey(
+        Actor, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        constraints = [
+            *site_constraints("machine", "substitute", "reported_by", "cleared_by"),
+            models.CheckConstraint(
+                name="%(class)s_span",
+                condition=Q(down_until__isnull=True) | Q(down_until__gt=F("down_from")),
+            ),
+        ]
+
+
+class CheckItem(Named):
+    """One line of the look round before a machine starts: the good state, in both languages."""
+
+    machine_kind = models.CharField(max_length=12, choices=MachineKind)
+    position = models.PositiveSmallIntegerField()
+    text = models.JSONField(default=dict)
+    is_safety = models.BooleanField(default=False)
+
+    class Meta:
+        constraints = [*site_constraints(), unique_key()]
+        ordering = ["machine_kind", "position"]
+
+
+class Verdict(models.TextChoices):
+    RUN = "run", _("Run")
+    WITH_CARE = "with_care", _("Run with care")
+    PARK = "park", _("Park it")
+
+
+class PrestartCheck(SiteModel):
+    """A look round before starting, and what came of it."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="checks")
+    by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    answers = models.JSONField(default=list)
+    verdict = models.CharField(max_length=10, choices=Verdict)
+
+    class Meta:
+        constraints = [*site_constraints("machine", "by")]
+
+
+class Defect(SiteModel):
+    """Something wrong with a machine, until someone says it was put right."""
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="defects")
+    text = models.CharField(max_length=300)
+    is_safety = models.BooleanField(default=False)
+    reported_by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    reported_at = models.DateTimeField()
+    closed_by = models.ForeignKey(
+        Actor, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [*site_constraints("machine", "reported_by", "closed_by")]

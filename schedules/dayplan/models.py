@@ -1,0 +1,128 @@
+"""The day's plan: what was asked, what came out, and who and what is taken when."""
+
+from datetime import UTC, datetime
+
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.db import models
+from django.db.models import Deferrable, Q
+
+from crews.people.models import Worker
+from equipment.machines.models import Machine
+from equipment.site.constraints import site_constraints
+from equipment.site.models import Actor, Place, SiteModel
+from schedules.work.models import WorkOrder
+
+EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+LATEST = datetime(2200, 1, 1, tzinfo=UTC)  # PostgreSQL's 'infinity' is no finite end either
+
+
+class PlanRun(SiteModel):
+    """One solve of one local day, with the problem and solution as they were."""
+
+    local_date = models.DateField()
+    number = models.PositiveIntegerField()
+    made_at = models.DateTimeField()
+    site_version = models.BigIntegerField()
+    seed = models.BigIntegerField()
+    problem = models.JSONField(default=dict)
+    solution = models.JSONField(default=dict)
+    n_assigned = models.PositiveIntegerField()
+    n_unassigned = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [
+            *site_constraints(),
+            models.UniqueConstraint(
+                fields=["site", "local_date", "number"], name="%(class)s_number"
+            ),
+        ]
+        ordering = ["local_date", "number"]
+
+
+class Assignment(SiteModel):
+    """Who does a work order, with what, from when to when. A by-hand one binds the plan."""
+
+    work_order = models.OneToOneField(
+        WorkOrder, on_delete=models.CASCADE, related_name="assignment"
+    )
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    is_by_hand = models.BooleanField(default=False)
+    by = models.ForeignKey(Actor, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        constraints = [
+            *site_constraints("work_order", "by"),
+            models.CheckConstraint(
+                name="%(class)s_span", condition=Q(ends_at__gt=models.F("starts_at"))
+            ),
+        ]
+
+
+def _never_twice(field: str) -> ExclusionConstraint:
+    """Build the rule that one `field` is on no two overlapping claims."""
+    return ExclusionConstraint(
+        name=f"%(class)s_{field}_never_twice",
+        expressions=[
+            (field, RangeOperators.EQUAL),
+            ("span", RangeOperators.OVERLAPS),
+        ],
+        deferrable=Deferrable.DEFERRED,
+    )
+
+
+class Claim(SiteModel):
+    """One worker, one machine or one place taken by an assignment for a finite `[)` span."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="claims")
+    worker = models.ForeignKey(
+        Worker, null=True, blank=True, on_delete=models.PROTECT, related_name="claims"
+    )
+    machine = models.ForeignKey(
+        Machine, null=True, blank=True, on_delete=models.PROTECT, related_name="claims"
+    )
+    place = models.ForeignKey(
+        Place, null=True, blank=True, on_delete=models.PROTECT, related_name="claims"
+    )
+    span = DateTimeRangeField()
+
+    class Meta:
+        constraints = [
+            *site_constraints("assignment", "worker", "machine", "place"),
+            _never_twice("worker"),
+            _never_twice("machine"),
+            _never_twice("place"),
+            models.CheckConstraint(
+                name="%(class)s_takes_one_thing",
+                condition=Q(worker__isnull=False, machine__isnull=True, place__isnull=True)
+                | Q(worker__isnull=True, machine__isnull=False, place__isnull=True)
+                | Q(worker__isnull=True, machine__isnull=True, place__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="%(class)s_span_finite",
+                condition=Q(
+                    span__isempty=False,
+                    span__lower_inf=False,
+                    span__upper_inf=False,
+                    span__lower_inc=True,
+                    span__upper_inc=False,
+                    span__startswith__gte=EARLIEST,
+                    span__endswith__lte=LATEST,
+                ),
+            ),
+        ]
+
+
+class Unassigned(SiteModel):
+    """A work order of the day that nobody has, and why: codes with their facts."""
+
+    work_order = models.OneToOneField(
+        WorkOrder, on_delete=models.CASCADE, related_name="unassigned"
+    )
+    plan = models.ForeignKey(PlanRun, on_delete=models.CASCADE, related_name="unassigned")
+    reasons = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [*site_constraints("work_order", "plan")]

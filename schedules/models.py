@@ -1,0 +1,38 @@
+"""All that is stored of what must be done, when, and by whom."""
+
+from .dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from .farmfile.models import LoadedEntry
+from .rounds.models import BedWindow, Milking, PenVisit
+from .sand.models import (
+    Batch,
+    BatchParent,
+    BatchStep,
+    DryForecast,
+    MoistureTest,
+    SandAccount,
+    SandMove,
+)
+from .work.models import Dependency, Problem, Report, StandingOrder, WorkOrder
+
+__all__ = [
+    "Assignment",
+    "Batch",
+    "BatchParent",
+    "BatchStep",
+    "BedWindow",
+    "Claim",
+    "Dependency",
+    "DryForecast",
+    "LoadedEntry",
+    "Milking",
+    "MoistureTest",
+    "PenVisit",
+    "PlanRun",
+    "Problem",
+    "Report",
+    "SandAccount",
+    "SandMove",
+    "StandingOrder",
+    "Unassigned",
+    "WorkOrder",
+]
