@@ -61,17 +61,17 @@ class RotaryParlor:
 
     @property
     def rotation_min(self) -> float:
-        """Time of one full turn, and so from a cow's entry to her exit. [min]"""
+        """Time of one full turn, and so from a cow's entry to her exit [min]."""
         return self.n_stalls * self.seconds_per_stall_s / S_PER_MIN
 
     @property
     def entries_per_h(self) -> float:
-        """Stalls that pass the entry in an hour. [h⁻¹]"""
+        """Stalls that pass the entry in an hour [h⁻¹]."""
         return S_PER_H / self.seconds_per_stall_s
 
     @property
     def cows_per_h(self) -> float:
-        """Cows milked in an hour, after empty stalls and second turns. [h⁻¹]"""
+        """Cows milked in an hour, after empty stalls and second turns [h⁻¹]."""
         stalls_per_second_turn = 2 if self.is_stall_lost_behind_second_turn else 1
         stalls_per_cow = 1 + stalls_per_second_turn * self.second_turn_frac
         return self.entries_per_h * (1 - self.empty_frac) / stalls_per_cow
