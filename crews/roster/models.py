@@ -92,6 +92,3 @@ class CrewPens(SiteModel):
                 nulls_distinct=False,
             ),
         ]
-
-
-__all__ = ["CrewPens", "Deferrable", "Presence", "Rotation", "Shift", "ShiftPattern", "TsTzRange"]

@@ -28,11 +28,11 @@ class SameSite(BaseConstraint):
 
     def _sql(self, model: type[Model], schema_editor: BaseDatabaseSchemaEditor) -> str:
         quote = schema_editor.quote_name
-        field = model._meta.get_field(self.field)
-        target = field.remote_field.model._meta  # type: ignore[union-attr]
+        field: Any = model._meta.get_field(self.field)
+        target = field.remote_field.model._meta
         return (
             f"ALTER TABLE {quote(model._meta.db_table)} ADD CONSTRAINT {quote(self.name)} "
-            f"FOREIGN KEY (site_id, {quote(field.column)}) "  # type: ignore[union-attr]
+            f"FOREIGN KEY (site_id, {quote(field.column)}) "
             f"REFERENCES {quote(target.db_table)} (site_id, {quote(target.pk.column)}) "
             "DEFERRABLE INITIALLY DEFERRED"
         )

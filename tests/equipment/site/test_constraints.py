@@ -14,10 +14,10 @@ def _site_models() -> list[type[SiteModel]]:
 
 def _site_references() -> list[tuple[str, str, str]]:
     return [
-        (m._meta.db_table, f.column, f.related_model._meta.db_table)  # type: ignore[union-attr]
+        (m._meta.db_table, f.column, f.related_model._meta.db_table)
         for m in _site_models()
         for f in m._meta.get_fields()
-        if isinstance(f, ForeignKey) and issubclass(f.related_model, SiteModel)  # type: ignore[arg-type]
+        if isinstance(f, ForeignKey) and issubclass(f.related_model, SiteModel)
     ]
 
 

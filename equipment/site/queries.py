@@ -1,0 +1,107 @@
+"""Reads of the ground floor that pages and API share."""
+
+from django.db.models import QuerySet
+
+from .models import (
+    Change,
+    ChangeCursor,
+    Hold,
+    HoldSubject,
+    Membership,
+    Place,
+    Site,
+    SiteVersion,
+    User,
+)
+
+DEFAULT_WORDS: dict[str, dict[str, str]] = {
+    "en": {
+        "site": "Site",
+        "parlor": "Parlor",
+        "pen": "Pen",
+        "bed_group": "Beds",
+        "alley": "Alley",
+        "tank": "Flush tank",
+        "lane": "Sand lane",
+        "slab": "Drain slab",
+        "pad": "Pad",
+        "bay": "Bay",
+        "pile_place": "Pile",
+        "basin": "Basin",
+        "shop": "Shop",
+        "yard": "Yard",
+        "field": "Field",
+        "machine": "Machine",
+        "batch": "Batch",
+        "crew": "Crew",
+    },
+    "es": {
+        "site": "Sitio",
+        "parlor": "Sala",
+        "pen": "Corral",
+        "bed_group": "Camas",
+        "alley": "Pasillo",
+        "tank": "Tanque de lavado",
+        "lane": "Canal de arena",
+        "slab": "Plancha de escurrido",
+        "pad": "Patio",
+        "bay": "Tramo",
+        "pile_place": "Montón",
+        "basin": "Pila de sólidos",
+        "shop": "Taller",
+        "yard": "Patio de máquinas",
+        "field": "Campo",
+        "machine": "Máquina",
+        "batch": "Lote",
+        "crew": "Cuadrilla",
+    },
+}
+
+
+def word(site: Site, language: str, noun: str) -> str:
+    """Give the farm's own word for a noun, else the trade's usual one. No query."""
+    usual = DEFAULT_WORDS.get(language, DEFAULT_WORDS["en"])
+    own = site.words.get(language, {})
+    return str(own.get(noun) or usual.get(noun) or noun)
+
+
+def place_name(site: Site, place: Place, language: str) -> str:
+    """Name a place as its people do: the farm's word and its label. No query."""
+    return f"{word(site, language, place.kind)} {place.label}".strip()
+
+
+def sites_of(user: User) -> QuerySet[Site]:
+    """Sites an account belongs to: 1 query."""
+    return Site.objects.filter(
+        id__in=Membership.objects.filter(user=user).values("site_id")
+    ).order_by("name")
+
+
+def role_on(user: User, site_id: int) -> str | None:
+    """Give an account's role on a site, None for a stranger: 1 query."""
+    row = Membership.objects.filter(user=user, site_id=site_id).values_list("role", flat=True)
+    return row.first()
+
+
+def site_version(site_id: int) -> int:
+    """Give the count of the site's committed changes: 1 query."""
+    return SiteVersion.objects.values_list("version", flat=True).get(site_id=site_id)
+
+
+def open_holds(site_id: int, subject_kind: HoldSubject) -> QuerySet[Hold]:
+    """Holds not yet cleared, of one kind of thing: 1 query."""
+    return Hold.objects.filter(
+        site_id=site_id, subject_kind=subject_kind, cleared_at__isnull=True
+    ).select_related("put_by")
+
+
+def unread_changes(site_id: int, consumer: str) -> tuple[list[Change], ChangeCursor]:
+    """Changes an upper room has not read, in order, and its locked cursor: 2 queries.
+
+    The cursor row is locked until the caller's transaction ends, so that two runs of one
+    consumer never read the same changes.
+    """
+    ChangeCursor.objects.get_or_create(site_id=site_id, consumer=consumer)
+    cursor = ChangeCursor.objects.select_for_update().get(site_id=site_id, consumer=consumer)
+    changes = Change.objects.filter(site_id=site_id, version__gt=cursor.version)
+    return list(changes.order_by("version", "id")), cursor

@@ -1,0 +1,22 @@
+"""Celery's doors to the runs: a bare tick, and the doorbell."""
+
+from datetime import UTC, datetime
+
+from celery import shared_task
+
+from . import runs
+from .models import TaskRun
+
+
+@shared_task(ignore_result=True)
+def tick() -> None:
+    now = datetime.now(UTC)
+    runs.plan_periodic(now=now)
+    runs.poll(now=now)
+
+
+@shared_task(ignore_result=True)
+def run(kind: str, key: str) -> None:
+    run_id = TaskRun.objects.filter(kind=kind, dedupe_key=key).values_list("id", flat=True).first()
+    if run_id is not None:
+        runs.perform(run_id)
