@@ -1,0 +1,1 @@
+"""Pure computations of the ground floor: local time, recurrence, daylight, heat, refusals."""
