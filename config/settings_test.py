@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from pathlib import Path
 
 os.environ.setdefault("SECRET_KEY", "for-tests-only-" + "x" * 50)
 os.environ.setdefault("DATABASE_URL", "postgresql://app@/app?host=/nonexistent")
@@ -14,7 +15,7 @@ from config.settings import CACHES, REDIS_URL
 
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "testserver"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast, worthless elsewhere
-STATIC_ROOT = tempfile.gettempdir()
+STATIC_ROOT = Path(tempfile.gettempdir())
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

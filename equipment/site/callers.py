@@ -1,0 +1,59 @@
+"""Who stands at a door: which site, in what role, as which actor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from django.contrib.auth.models import AnonymousUser
+
+from .errors import ForbiddenError, NotFoundError
+from .models import Actor, Membership, Role, Site, User
+from .services import actor_of_user
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """One principal on one site. `device_id` is set when it speaks from a paired phone."""
+
+    site: Site
+    role: str
+    actor: Actor
+    language: str
+    device_id: int | None = None
+
+    @property
+    def is_lead(self) -> bool:
+        """Whether the caller decides for others."""
+        return self.role in (Role.MANAGER, Role.LEAD)
+
+    def require(self, *roles: str) -> None:
+        """Refuse every other role."""
+        if self.role not in roles:
+            raise ForbiddenError("Your role on this site does not allow this.")
+
+
+@runtime_checkable
+class KnowsItsSite(Protocol):
+    """A principal that is no account: a paired phone."""
+
+    def caller_on(self, slug: str) -> Caller | None:
+        """Give the caller on a site, None for a stranger."""
+        ...
+
+
+def caller_on(user: User | AnonymousUser | KnowsItsSite, slug: str) -> Caller:
+    """Resolve who acts on a site; a stranger hears the same as for a site that is not there."""
+    caller = user.caller_on(slug) if isinstance(user, KnowsItsSite) else _account_on(user, slug)
+    if caller is None:
+        raise NotFoundError("There is no such site, or you do not belong to it.")
+    return caller
+
+
+def _account_on(user: User | AnonymousUser, slug: str) -> Caller | None:
+    if not isinstance(user, User):
+        return None
+    row = Membership.objects.select_related("site").filter(user=user, site__slug=slug).first()
+    if row is None:
+        return None
+    return Caller(row.site, row.role, actor_of_user(row.site_id, user), user.language)
