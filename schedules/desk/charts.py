@@ -1,0 +1,236 @@
+"""Charts drawn on the server as SVG: text is text, colours come from the style sheet.
+
+Every chart is a `Chart`: a finding in words, the drawing, and the table that says the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from xml.sax.saxutils import escape, quoteattr
+from zoneinfo import ZoneInfo
+
+from django.utils.safestring import SafeString, mark_safe
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A drawing with what it says."""
+
+    key: str
+    finding: str
+    svg: SafeString
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in a row: `kind` is a class of the style sheet."""
+
+    start: datetime
+    end: datetime
+    kind: str
+    title: str = ""
+    url: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TimeRow:
+    """One row of a time chart, its spans drawn in the order given."""
+
+    label: str
+    spans: tuple[Span, ...]
+
+
+class Drawing:
+    """Collects SVG elements; every text is escaped here and nowhere else."""
+
+    def __init__(self, key: str, width: float, height: float, title: str, desc: str) -> None:
+        self.parts = [
+            f'<svg class="drawn" role="img" aria-labelledby="{key}-t {key}-d" '
+            f'viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}">'
+            f'<title id="{key}-t">{escape(title)}</title>'
+            f'<desc id="{key}-d">{escape(desc)}</desc>'
+            '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" '
+            'patternTransform="rotate(45)"><rect width="6" height="6" fill="#fff"/>'
+            '<rect width="3" height="6" fill="#f2c230"/></pattern></defs>'
+        ]
+
+    def rect(
+        self, box: tuple[float, float, float, float], kind: str, title: str = "", url: str = ""
+    ) -> None:
+        """Draw a box (x, y, width, height); a title says what it is, an address leads there."""
+        x, y, w, h = box
+        inner = f"<title>{escape(title)}</title>" if title else ""
+        drawn = (
+            f'<rect class="{kind}" x="{x:.1f}" y="{y:.1f}" '
+            f'width="{max(w, 1):.1f}" height="{h:.1f}">{inner}</rect>'
+        )
+        self.parts.append(f"<a href={quoteattr(url)}>{drawn}</a>" if url else drawn)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, kind: str = "grid") -> None:
+        """Draw a straight line."""
+        self.parts.append(
+            f'<line class="{kind}" x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}"/>'
+        )
+
+    def text(self, x: float, y: float, words: str, kind: str = "", anchor: str = "start") -> None:
+        """Write words."""
+        self.parts.append(
+            f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">'
+            f"{escape(words)}</text>"
+        )
+
+    def dot(self, x: float, y: float, r: float, title: str = "") -> None:
+        """Draw one dot."""
+        self.parts.append(
+            f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="{r:g}">'
+            f"<title>{escape(title)}</title></circle>"
+        )
+
+    def done(self) -> SafeString:
+        """Close the drawing."""
+        return mark_safe("".join([*self.parts, "</svg>"]))  # noqa: S308  every text is escaped above
+
+
+LABEL_W = 120.0
+ROW_H = 34.0
+HEAD_H = 26.0
+
+
+def draw_time_rows(
+    *,
+    key: str,
+    rows: Sequence[TimeRow],
+    start: datetime,
+    end: datetime,
+    now: datetime,
+    zone: ZoneInfo,
+    clock: str,
+    title: str,
+    desc: str,
+    width: float = 1160,
+) -> SafeString:
+    """Draw rows across time: windows below, jobs on top, a line for now.
+
+    `clock` is a strftime pattern for the hour marks, in the site's own habit.
+    """
+    height = HEAD_H + ROW_H * len(rows) + 6
+    drawing = Drawing(key, width, height, title, desc)
+    scale = (width - LABEL_W - 10) / (end - start).total_seconds()
+
+    scale_x = TimeScale(start, end, LABEL_W, scale)
+    _draw_hours(drawing, scale_x, zone=zone, clock=clock, height=height)
+    for index, row in enumerate(rows):
+        y = HEAD_H + index * ROW_H
+        drawing.line(0, y, width, y)
+        drawing.text(4, y + 22, row.label)
+        for span in row.spans:
+            if span.end > start and span.start < end:
+                _draw_span(drawing, span, y, scale_x(span.start), scale_x(span.end))
+    if start <= now <= end:
+        drawing.line(scale_x(now), HEAD_H - 6, scale_x(now), height, "now")
+    return drawing.done()
+
+
+@dataclass(frozen=True, slots=True)
+class TimeScale:
+    """Where an instant lies across a drawing; what is outside lies on its edge."""
+
+    start: datetime
+    end: datetime
+    left: float
+    per_s: float
+
+    def __call__(self, at: datetime) -> float:
+        """Give the x of an instant."""
+        held = min(max(at, self.start), self.end)
+        return self.left + (held - self.start).total_seconds() * self.per_s
+
+
+def _draw_span(drawing: Drawing, span: Span, y: float, x1: float, x2: float) -> None:
+    is_ground = span.kind in ("window", "away")
+    top, tall = (y + 2, ROW_H - 4) if is_ground else (y + 8, ROW_H - 16)
+    drawing.rect((x1, top, x2 - x1, tall), span.kind, span.title, span.url)
+
+
+def _draw_hours(
+    drawing: Drawing, x_of: TimeScale, *, zone: ZoneInfo, clock: str, height: float
+) -> None:
+    """Mark whole local hours, every second one when they are narrow."""
+    step = timedelta(hours=1 if (x_of.end - x_of.start) <= timedelta(hours=14) else 2)
+    local = x_of.start.astimezone(zone).replace(minute=0, second=0, microsecond=0)
+    at = local.astimezone(x_of.start.tzinfo) + timedelta(hours=1)
+    while at <= x_of.end:
+        drawing.line(x_of(at), HEAD_H - 4, x_of(at), height)
+        drawing.text(x_of(at), 15, at.astimezone(zone).strftime(clock), "soft", "middle")
+        at += step
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stretch of a stacked bar: its words, its size, its class."""
+
+    label: str
+    size: float
+    kind: str = "bar soft"
+    url: str = ""
+
+
+def draw_pipeline(
+    *, key: str, stages: Sequence[tuple[str, Sequence[Block]]], title: str, desc: str, unit: str
+) -> SafeString:
+    """Draw stages below each other, each a bar of blocks as wide as they are heavy."""
+    width, label_w, row = 1160.0, 150.0, 46.0
+    largest = max((sum(b.size for b in blocks) for _n, blocks in stages), default=0) or 1
+    scale = (width - label_w - 130) / largest
+    drawing = Drawing(key, width, row * len(stages) + 8, title, desc)
+    for index, (name, blocks) in enumerate(stages):
+        y, x = index * row + 4, label_w
+        drawing.text(4, y + 24, name)
+        for block in blocks:
+            wide = block.size * scale
+            drawing.rect((x, y, max(wide - 2, 1), row - 12), block.kind, block.label, block.url)
+            if wide > 9 * len(block.label):
+                drawing.text(x + 6, y + 22, block.label)
+            x += wide
+        total = sum(b.size for b in blocks)
+        drawing.text(x + 8, y + 24, f"{total:,.0f} {unit}", "soft")
+    return drawing.done()
+
+
+def draw_dots(*, key: str, columns: Sequence[tuple[str, int]], title: str, desc: str) -> SafeString:
+    """Draw stacked dots over named columns: each dot one of so many equal chances."""
+    step, r = 58.0, 6.0
+    tallest = max((n for _label, n in columns), default=1)
+    height = 34 + tallest * (2 * r + 3)
+    drawing = Drawing(key, max(step * len(columns) + 20, 240), height, title, desc)
+    floor = height - 26
+    drawing.line(0, floor, step * len(columns) + 20, floor)
+    for index, (label, n) in enumerate(columns):
+        x = 10 + step * index + step / 2
+        drawing.text(x, height - 8, label, "soft", "middle")
+        for k in range(n):
+            drawing.dot(x, floor - r - 2 - k * (2 * r + 3), r, label)
+    return drawing.done()
+
+
+def draw_levels(
+    *, key: str, bars: Sequence[tuple[str, float, float, str]], title: str, desc: str
+) -> SafeString:
+    """Draw (label, value, limit, words) as bars against each one's own limit line at 100 %."""
+    width, label_w, row = 760.0, 170.0, 34.0
+    drawing = Drawing(key, width, row * max(len(bars), 1) + 8, title, desc)
+    full = width - label_w - 200
+    for index, (label, value, limit, words) in enumerate(bars):
+        y = index * row + 4
+        share = min(value / limit, 1.25) if limit else 0.0
+        drawing.text(4, y + 18, label)
+        drawing.rect((label_w, y, full, row - 12), "away")
+        drawing.rect((label_w, y, full * share / 1.25, row - 12), "bar")
+        at_limit = label_w + full / 1.25
+        drawing.line(at_limit, y - 2, at_limit, y + row - 10, "limit")
+        drawing.text(label_w + full + 8, y + 18, words)
+    return drawing.done()
