@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from equipment.site.calc.refusal import RefusedValueError
 
 _S_PER_H = 3600.0
-_YEARS = range(1900, 2200)  # a farm's records and plans; keeps clear of the ends of the calendar
+YEARS = range(1900, 2200)  # a farm's records and plans; keeps clear of the ends of the calendar
 
 
 def zone_named(name: str) -> ZoneInfo:
@@ -263,6 +263,6 @@ def parse_instant(text: str) -> datetime:
         moment = datetime.fromisoformat(text.strip())
     except ValueError as error:
         raise RefusedValueError("not_an_instant", "instant", text) from error
-    if moment.year not in _YEARS:
+    if moment.year not in YEARS:
         raise RefusedValueError("out_of_range", "instant", text)
     return require_aware(moment)

@@ -45,13 +45,18 @@ class Transition:
         minutes = [start + n * MINUTE for n in range(8 * 60)]
         return {clock(instant, self.zone): instant for instant in reversed(minutes)}
 
+    @cached_property
+    def _ends(self) -> tuple[datetime, datetime]:
+        return min(self._first_shown_at), max(self._first_shown_at)
+
     def means(self, wall: datetime) -> datetime:
         """The instant of a wall time within days of the change, off the clock's own minutes."""
         shown = self._first_shown_at
-        if wall < min(shown):
-            return min(shown.values()) - (min(shown) - wall)
-        if wall > max(shown):
-            return max(shown.values()) + (wall - max(shown))
+        first, last = self._ends
+        if wall < first:
+            return shown[first] - (first - wall)
+        if wall > last:
+            return shown[last] + (wall - last)
         return shown[wall] if wall in shown else shown[wall + self.jump]
 
 
