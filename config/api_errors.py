@@ -104,7 +104,7 @@ def _from_api_exception(exc: exceptions.APIException) -> Response:
     status = exc.status_code
     detail = exc.detail
     text = str(detail) if isinstance(detail, str) else title_of(status)
-    code = CODE_BY_STATUS.get(status) or getattr(detail, "code", "error")
+    code = CODE_BY_STATUS.get(status, exc.default_code)
     response = _respond(status, code, text, [])
     if header := getattr(exc, "auth_header", None):
         response["WWW-Authenticate"] = header

@@ -17,13 +17,17 @@ LIBC = ctypes.CDLL(None, use_errno=True)
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """One program to keep running: how it starts, how it is asked to stop, how long it may take."""
+    """One program: how it starts, how it is asked to stop, how long that may take.
+
+    `keeps_lock`: it inherits the handle of the data folder's lock, and so holds it while it lives.
+    """
 
     name: str
     argv: tuple[str, ...]
     stop_signal: signal.Signals = signal.SIGTERM
     grace_s: float = 10.0
     as_account: bool = False
+    keeps_lock: bool = False
     cwd: str = "/"
     env: Mapping[str, str] = field(default_factory=dict)
 
@@ -59,7 +63,9 @@ def die_with_parent(stop_signal: signal.Signals) -> Callable[[], None]:
     return ask_kernel
 
 
-def spawn(program: Program, output: IO[bytes] | int) -> subprocess.Popen[bytes]:
+def spawn(
+    program: Program, output: IO[bytes] | int, inherited: tuple[int, ...] = ()
+) -> subprocess.Popen[bytes]:
     """Start the program in a group of its own. Main thread only: the death signal follows threads.
 
     Without the group a Ctrl-C in the terminal would reach all at once, the database before its
@@ -73,6 +79,7 @@ def spawn(program: Program, output: IO[bytes] | int) -> subprocess.Popen[bytes]:
         cwd=program.cwd,
         env={**os.environ, "PYTHONUNBUFFERED": "1", **program.env},
         process_group=0,
+        pass_fds=inherited if program.keeps_lock else (),
         preexec_fn=die_with_parent(program.stop_signal),  # noqa: PLW1509 - no threads here
         **(account() if program.as_account else {}),
     )

@@ -113,6 +113,20 @@ LANGUAGES = [("en", "English"), ("es", "Español")]
 LOCALE_PATHS = [BASE_DIR / "config" / "locale"]
 FORMAT_MODULE_PATH = "config.formats"
 
+# Log: one line each; whoever runs the process adds the clock --------------------------------------
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        **{name: {"level": "INFO"} for name in (*APPS, "config", "celery.worker")},
+        "celery.worker.strategy": {"level": "WARNING"},  # else a line for each tick
+        "django": {"handlers": [], "level": "WARNING"},
+    },
+}
+
 # Files ------------------------------------------------------------------------------------------
 STATIC_URL = "/static/"
 STATICFILES_DIRS = room_folders("static")

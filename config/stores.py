@@ -21,7 +21,7 @@ DATABASE = "app"
 ROLE = "app"
 SOCKET_PATH_MAX_BYTES = 107  # sun_path of unix(7) holds 108 with its closing zero
 READY_TIMEOUT_S = 60.0  # recovery after a crash takes 2 to 4 s
-NOT_DURABLE = ("-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off")
+NOT_DURABLE = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
 
 
 class StoreError(Exception):
@@ -62,7 +62,7 @@ def prepare(places: Places) -> None:
         raise StoreError(
             f"The path {longest} is too long for a Unix socket: choose a shorter --data folder."
         )
-    for folder in (places.postgres, places.valkey, places.sockets):
+    for folder in (places.valkey, places.sockets):
         own(folder)
     entered = subprocess.run(["test", "-w", places.sockets], check=False, cwd="/", **account())
     if entered.returncode:
@@ -117,28 +117,37 @@ def valkey_binary(places: Places) -> Path:
 def postgres_program(places: Places, *, durable: bool) -> Program:
     """Return PostgreSQL on a cluster that is made first where there is none."""
     folder = postgres_bin(places)
-    if not (places.postgres / "PG_VERSION").exists():
+    if not places.postgres.exists():
         init_cluster(folder / "initdb", places.postgres)
-    settings = ("listen_addresses=", "timezone=UTC", "unix_socket_permissions=0700")
+    settings = (
+        "listen_addresses=",
+        "unix_socket_permissions=0700",
+        "timezone=UTC",
+        "log_checkpoints=off",
+        *(() if durable else NOT_DURABLE),
+    )
     options = [word for setting in settings for word in ("-c", setting)]
     argv = (folder / "postgres", "-D", places.postgres, "-k", places.sockets, *options)
     return Program(
         name="postgres",
-        argv=(*map(str, argv), *(() if durable else NOT_DURABLE)),
+        argv=tuple(map(str, argv)),
         stop_signal=SIGINT,  # "fast": SIGTERM would wait for every open connection
         as_account=True,
+        keeps_lock=True,
     )
 
 
 def init_cluster(initdb: Path, data: Path) -> None:
-    """Make an empty cluster; a half-made one of a killed start is cleared away first."""
-    shutil.rmtree(data)
-    own(data)
+    """Make an empty cluster aside and move it in: a killed start leaves no half-made one."""
+    part = data.with_suffix(".part")
+    shutil.rmtree(part, ignore_errors=True)
+    own(part)
     options = ("-E", "UTF8", "--locale=C.UTF-8", "--auth=trust", "--no-sync", "--no-instructions")
-    argv = [initdb, "-D", data, "-U", ROLE, *options]
+    argv: list[str | Path] = [initdb, "-D", part, "-U", ROLE, *options]
     done = subprocess.run(argv, check=False, capture_output=True, text=True, cwd="/", **account())
     if done.returncode:
         raise StoreError(f"initdb failed:\n{done.stdout}{done.stderr}")
+    part.rename(data)
 
 
 def valkey_program(places: Places, *, durable: bool) -> Program:
@@ -147,10 +156,10 @@ def valkey_program(places: Places, *, durable: bool) -> Program:
         valkey_binary(places),
         *("--port", "0", "--unixsocket", places.sockets / "valkey.sock"),
         *("--unixsocketperm", "700", "--dir", places.valkey, "--databases", "64"),
-        *("--appendonly", "yes" if durable else "no", "--save", ""),
+        *("--appendonly", "yes" if durable else "no", "--save", "", "--loglevel", "warning"),
         *("--maxmemory-policy", "noeviction"),
     )
-    return Program(name="valkey", argv=tuple(map(str, argv)), as_account=True)
+    return Program(name="valkey", argv=tuple(map(str, argv)), as_account=True, keeps_lock=True)
 
 
 def wait_until(is_ready: Callable[[], bool], what: str, child: subprocess.Popen[bytes]) -> None:

@@ -1,0 +1,5 @@
+"""The checks that code must pass before its tests count: `manage.py gates`."""
+
+
+def main(names: list[str]) -> int:
+    return 0
