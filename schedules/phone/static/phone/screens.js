@@ -1,0 +1,232 @@
+// @ts-check
+// One function a screen. Each gets the app (parcel, go, tell) and returns its main part.
+
+import { button, h } from "./dom.js";
+import { counts } from "./outbox.js";
+import { allEvents } from "./store.js";
+import { clock, speaking, t } from "./words.js";
+
+/** @typedef {{parcel: any, local: any, go: (screen: string, arg?: any) => void, tell: (kind: string, payload: any, words: string, undo?: any) => Promise<void>, sendNow: () => void}} App */
+
+/** A job as it stands here: the server's word, and on top of it what this phone has said since. */
+function stateOf(job, app) {
+  return { ...job, ...(app.local.jobs[job.id] ?? {}) };
+}
+
+function stateBadge(job) {
+  if (job.status === "NEEDS-ACTION" && job.waiting_on.length)
+    return h("span", { class: "state needs" }, `${t("waiting_on")} ${job.waiting_on.map((w) => w.name).join(", ")}`);
+  const word = { "NEEDS-ACTION": "to_do", "IN-PROCESS": "under_way", CANCELLED: "could_not" }[job.status]
+    ?? (job.outcome === "part" ? "part_done" : "done");
+  return h("span", { class: "state" }, t(word));
+}
+
+const isOpen = (job) => job.status === "NEEDS-ACTION" || job.status === "IN-PROCESS";
+
+function jobCard(job, app, first) {
+  const late = isOpen(job) && new Date(job.due_at) < new Date();
+  return h("button", { type: "button", class: first ? "card first" : "card", on: { click: () => app.go("job", job.id) } },
+    h("strong", {}, `${job.title} ${job.place}`),
+    h("span", {}, `${clock(job.planned_start)} – ${clock(job.planned_end)} · ${t("before")} ${clock(job.due_at)}`),
+    job.machine && h("span", {}, ` · ${job.machine.name}`), " ", stateBadge(job),
+    late && h("span", { class: "state needs" }, t("late")));
+}
+
+/** @param {App} app */
+export function jobs(app) {
+  const all = app.parcel.jobs.map((j) => stateOf(j, app));
+  const open = all.filter(isOpen).sort((a, b) => (a.status === b.status ? a.planned_start.localeCompare(b.planned_start) : a.status === "IN-PROCESS" ? -1 : 1));
+  const closed = all.filter((j) => !isOpen(j));
+  return h("div", { class: "stack" },
+    open.length ? open.map((j, i) => jobCard(j, app, i === 0)) : h("p", { class: "empty" }, t("no_jobs")),
+    closed.length ? [h("h2", {}, t("done")), closed.map((j) => jobCard(j, app, false))] : null);
+}
+
+/** @param {App} app @param {number} id */
+export function job(app, id) {
+  const found = app.parcel.jobs.find((j) => j.id === id);
+  if (!found) return jobs(app);
+  const one = stateOf(found, app);
+  const work = { work_order: one.id, machine: one.machine?.id ?? null };
+  const began = one.status === "IN-PROCESS";
+  return h("div", { class: "stack" },
+    h("div", {}, stateBadge(one)),
+    h("p", { class: "fact" }, `${clock(one.planned_start)} – ${clock(one.planned_end)}`),
+    h("p", {}, `${t("before")} ${clock(one.due_at)}`, one.machine && ` · ${t("with")} ${one.machine.name}`, one.n_stalls && ` · ${one.n_stalls}`),
+    one.needs_lock && h("p", { class: "caution" }, t("needs_lock")),
+    one.caution && h("p", { class: "caution" }, one.caution),
+    one.status === "NEEDS-ACTION" && button(t("start"), () => app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
+    began && one.counts_loads && [h("p", { class: "count" }, one.loads), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
+    began && button(t("done"), () => app.tell("done", work, t("done"), { work_order: one.id }), "main", { id: "done" }),
+    isOpen(one) && h("div", { class: "pair apart" },
+      button(t("part"), () => app.go("part", one.id), "", { id: "part" }),
+      button(t("could_not"), () => app.go("could_not", one.id), "", { id: "could-not" })),
+    one.batch && isOpen(one) && button(t("moisture"), () => app.go("moisture", one.batch), "wide"),
+    one.how && h("p", {}, one.how),
+    one.how && "speechSynthesis" in window && button(t("read_aloud"), () => readAloud(`${one.title} ${one.place}. ${one.how} ${one.caution}`), "wide"));
+}
+
+function readAloud(words) {
+  const saying = new SpeechSynthesisUtterance(words);
+  saying.lang = speaking();
+  speechSynthesis.cancel();
+  speechSynthesis.speak(saying);
+}
+
+/** A form whose fields are read on finger-up of its one main button. */
+function form(fields, words, does) {
+  return h("form", { class: "stack", novalidate: true, on: { submit: (e) => { e.preventDefault(); does(new FormData(e.target)); } } },
+    fields, h("button", { class: "main", type: "submit" }, words));
+}
+
+function field(name, words, input) {
+  input.id = `field-${name}`;
+  input.setAttribute("name", name);
+  return [h("label", { for: input.id }, words), input];
+}
+
+const digits = (value = "") => h("input", { class: "digits", inputmode: "decimal", autocomplete: "off", value });
+const text = () => h("input", { maxlength: 300, autocomplete: "off" });
+const choose = (options) => h("select", {}, options.map(([value, words]) => h("option", { value }, words)));
+
+/** Reads 1250.5 and 1,250.5; gives null for what could be meant in two ways (1.250, 12,5). */
+export function readNumber(typed) {
+  const clean = typed.trim();
+  if (/^\d{1,3}(,\d{3})+(\.\d+)?$/.test(clean)) return Number(clean.replaceAll(",", ""));
+  return /^\d+(\.\d{1,2})?$/.test(clean) ? Number(clean) : null;
+}
+
+/** @param {App} app @param {number} id */
+export function part(app, id) {
+  return form([field("n_left", t("how_many_left"), digits())], t("part"), (data) => {
+    const n = readNumber(String(data.get("n_left")));
+    if (n) void app.tell("part", { work_order: id, n_left: Math.round(n) }, t("part"), { work_order: id }).then(() => app.go("jobs"));
+  });
+}
+
+/** @param {App} app @param {number} id */
+export function could_not(app, id) {
+  return form([field("reason", t("why_not"), text())], t("could_not"), (data) => {
+    const reason = String(data.get("reason")).trim();
+    if (reason) void app.tell("could_not", { work_order: id, reason }, t("could_not"), { work_order: id }).then(() => app.go("jobs"));
+  });
+}
+
+/** @param {App} app @param {number} batch */
+export function moisture(app, batch) {
+  const fields = [field("pct", t("moisture_pct"), digits()), field("basis", t("basis"), choose([["wb", t("wet")], ["db", t("dry")]])), field("spots", t("spots"), digits("3"))];
+  return form(fields, t("save"), (data) => {
+    const pct = readNumber(String(data.get("pct")));
+    const n_spots = readNumber(String(data.get("spots"))) ?? 1;
+    if (pct !== null) void app.tell("moisture_test", { batch, moisture_frac: pct / 100, basis: data.get("basis"), n_spots }, t("moisture")).then(() => app.go("jobs"));
+  });
+}
+
+/** @param {App} app */
+export function machines(app) {
+  return h("div", {}, app.parcel.machines.map((m) => h("section", { class: "line" },
+    h("strong", {}, m.name), " ", m.is_held && h("span", { class: "state needs" }, t("held")),
+    h("div", { class: "soft" }, m.meter_h === null ? "" : `${t("last")} ${m.meter_h.toLocaleString("en-US")} h · ${clock(m.read_at)}`),
+    h("div", { class: "pair" }, button(t("read_meter"), () => app.go("hours", m.id)), button(t("look_round"), () => app.go("look_round", m.id))))));
+}
+
+/** @param {App} app @param {number} id */
+export function hours(app, id) {
+  const one = app.parcel.machines.find((m) => m.id === id);
+  const fields = [h("p", { class: "fact" }, one.name), one.meter_h !== null && h("p", {}, `${t("last")} ${one.meter_h.toLocaleString("en-US")} h`),
+    field("meter_h", t("hours"), digits()), field("reason", t("reason"), text()),
+    h("label", {}, h("input", { type: "checkbox", name: "is_new_meter" }), " ", t("new_meter"))];
+  return form(fields, t("save"), (data) => {
+    const meter_h = readNumber(String(data.get("meter_h")));
+    if (meter_h === null) return;
+    void app.tell("reading", { machine: id, meter_h, reason: data.get("reason"), is_new_meter: data.get("is_new_meter") !== null }, t("hours")).then(() => app.go("machines"));
+  });
+}
+
+/** @param {App} app @param {number} id */
+export function look_round(app, id) {
+  const one = app.parcel.machines.find((m) => m.id === id);
+  const lines = app.parcel.checks.filter((c) => c.kind === one.kind);
+  /** @type {Map<number, any>} */
+  const answers = new Map();
+  const main = h("div", {}, h("p", { class: "fact" }, one.name), lines.map((line) => checkLine(line, answers)),
+    h("p", { id: "look-round-fault", role: "alert" }),
+    button(t("save"), () => {
+      if (answers.size < lines.length) { /** @type {any} */ (main.querySelector("#look-round-fault")).textContent = t("all_ok"); return; }
+      void app.tell("check", { machine: id, answers: [...answers.values()] }, t("look_round")).then(() => app.go("verdict", verdict(lines, answers)));
+    }, "main apart"));
+  return main;
+}
+
+function checkLine(line, answers) {
+  const more = h("div", { hidden: true }, h("p", {}, t("can_work")), h("div", { class: "pair" },
+    pressed(t("yes"), () => answers.set(line.id, { item: line.id, ok: false, can_work: true })),
+    pressed(t("no"), () => answers.set(line.id, { item: line.id, ok: false, can_work: false }))));
+  return h("section", { class: "line" }, h("div", {}, line.text), h("div", { class: "pair" },
+    pressed(t("good"), () => { more.hidden = true; answers.set(line.id, { item: line.id, ok: true }); }),
+    pressed(t("not_good"), () => { more.hidden = false; answers.set(line.id, { item: line.id, ok: false, can_work: false }); })), more);
+}
+
+function pressed(words, does) {
+  const key = button(words, () => {
+    for (const other of key.parentElement?.children ?? []) other.setAttribute("aria-pressed", String(other === key));
+    does();
+  }, "", { "aria-pressed": "false" });
+  return key;
+}
+
+/** The same rule as the server's: a failed safety line, or one that cannot work, parks it. */
+function verdict(lines, answers) {
+  const bad = lines.filter((l) => !answers.get(l.id).ok);
+  if (bad.some((l) => l.is_safety || !answers.get(l.id).can_work)) return "park";
+  return bad.length ? "with_care" : "run";
+}
+
+/** @param {App} app @param {string} found */
+export function verdict_screen(app, found) {
+  return h("div", { class: "stack" }, h("p", { class: "fact", id: "verdict" }, t(found)), button(t("back"), () => app.go("machines"), "main"));
+}
+
+/** @param {App} app */
+export function locks(app) {
+  const fields = [h("p", { class: "caution" }, t("lock_note")), field("place", t("place"), choose(app.parcel.places.map((p) => [p.id, p.name]))), field("what", t("what"), text())];
+  return h("div", {}, app.parcel.locks.map((l) => h("section", { class: "line" },
+    h("strong", {}, l.place), h("div", { class: "soft" }, `${t("owner")}: ${l.owner}, ${t("since")} ${clock(l.on_at)}`),
+    l.is_mine && button(t("lock_off"), () => app.tell("lock_off", { lock: l.id }, t("lock_off")), "wide"))),
+    form(fields, t("lock_on"), (data) => void app.tell("lock_on", { place: Number(data.get("place")), what: data.get("what") }, t("lock_on"))));
+}
+
+/** @param {App} app */
+export function tell_us(app) {
+  const fields = [field("text", t("problem"), text()), field("place", t("place"), choose([["", t("none")], ...app.parcel.places.map((p) => [p.id, p.name])])),
+    field("machine", t("machine"), choose([["", t("none")], ...app.parcel.machines.map((m) => [m.id, m.name])])),
+    h("label", {}, h("input", { type: "checkbox", name: "danger" }), " ", t("is_danger"))];
+  return form(fields, t("send"), (data) => {
+    const words = String(data.get("text")).trim();
+    if (!words) return;
+    const payload = { text: words, place: Number(data.get("place")) || null, machine: Number(data.get("machine")) || null, is_safety: data.get("danger") !== null };
+    void app.tell("problem", payload, t("tell_us")).then(() => app.go("jobs"));
+  });
+}
+
+/** @param {App} app */
+export function cows(app) {
+  if (!app.parcel.visits.length) return h("p", { class: "empty" }, t("no_visits"));
+  return h("div", {}, app.parcel.visits.map((v) => h("section", { class: "line" }, h("strong", {}, v.pen),
+    h("div", { class: "soft" }, `${clock(v.last_out_at)} – ${clock(v.first_back_at)}`),
+    h("div", { class: "pair" }, ["called", "last_out", "first_back", "last_back"].map((moment) =>
+      button(t(`pen_${moment}`), () => app.tell("pen_time", { visit: v.id, moment }, t(`pen_${moment}`)), "", { disabled: v.said.includes(moment) }))))));
+}
+
+/** @param {App} app */
+export async function sent(app) {
+  const events = (await allEvents()).reverse();
+  const n = await counts();
+  return h("div", { class: "stack" },
+    h("p", { class: "fact" }, n.waiting ? `${t("saved_here")} (${n.waiting})` : t("all_sent")),
+    button(t("send_now"), app.sendNow, "main"),
+    events.length ? events.map((e) => h("section", { class: "line" },
+      h("strong", {}, t(e.kind)), " ", clock(e.client_at), " ",
+      e.state === "refused" ? h("span", { class: "state needs" }, `${t("refused")}: ${e.answer?.detail ?? ""}`) : h("span", { class: "state" }, e.state === "waiting" ? t("saved_here") : t("all_sent"))))
+      : h("p", { class: "soft" }, t("nothing_waiting")));
+}
