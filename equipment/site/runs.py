@@ -39,7 +39,7 @@ class RunKind:
 
 
 KINDS: dict[str, RunKind] = {}
-SUBSCRIBERS: list[str] = []
+SUBSCRIBERS: dict[str, tuple[str, ...]] = {}  # run kind: beginnings of the topics it reads
 PERIODIC: dict[str, timedelta] = {}
 
 
@@ -49,15 +49,19 @@ def run_kind(
     queue: str = "produce",
     lease_s: float = 60,
     prepare: Prepare | None = None,
-    on_change: bool = False,
+    on_change: tuple[str, ...] = (),
     every: timedelta | None = None,
 ) -> Callable[[Apply], Apply]:
-    """Register a kind of run; `on_change` subscribes it, `every` makes one per site and slot."""
+    """Register a kind of run; `every` makes one per site and slot.
+
+    `on_change` holds the topics that ring for it, each by its beginning: ("visit.", "hold.").
+    A consumer that names none of the topics it writes itself cannot ring for ever.
+    """
 
     def register(apply: Apply) -> Apply:
         KINDS[name] = RunKind(name, queue, lease_s, apply, prepare)
         if on_change:
-            SUBSCRIBERS.append(name)
+            SUBSCRIBERS[name] = on_change
         if every:
             PERIODIC[name] = every
         return apply

@@ -51,8 +51,8 @@ def site_write(site_id: int, at: datetime) -> Iterator[SiteWrite]:
     """Open the site's write transaction, or join the one that is open.
 
     The site's version row is bumped as the last statement, so its row lock is short and
-    versions become visible in the order they are given (reliability R16). Changes ring for
-    every subscribed task run kind after the commit.
+    versions become visible in the order they are given (reliability R16). Changes ring for the
+    run kinds that subscribed to their topics after the commit.
     """
     outer = _current.get()
     if outer is not None:
@@ -78,10 +78,9 @@ def _finish(write: SiteWrite) -> None:
     for change in write.changes:
         change.version = version
     Change.objects.bulk_create(write.changes)
-    if not write.changes:
-        return
-    for kind in SUBSCRIBERS:
-        enqueue(kind, key=f"{write.site_id}:{version}", site_id=write.site_id, at=write.at)
+    for kind, beginnings in SUBSCRIBERS.items():
+        if any(change.topic.startswith(beginnings) for change in write.changes):
+            enqueue(kind, key=f"{write.site_id}:{version}", site_id=write.site_id, at=write.at)
 
 
 def _next_version(site_id: int) -> int:
