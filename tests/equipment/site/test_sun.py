@@ -46,8 +46,8 @@ def test_sunset_of_the_local_evening_that_is_the_next_day_in_utc(day: date, suns
 
 def test_daylight_hours_of_the_fao_example() -> None:
     # R. Allen et al., FAO Irrigation and Drainage Paper 56 (1998), Example 9: 3 September at 20 S,
-    # N = 11.7 h (24/pi x 1.527 = 11.67). FAO counts the sun's centre without refraction: 0.833 degrees at each end, where
-    # the sun moves 15 x cos(20) degrees an hour, add 0.12 h.
+    # N = 11.7 h (24/pi x 1.527 = 11.67). FAO counts the sun's centre without refraction; the 0.833
+    # degrees at each end, where the sun moves 15 x cos(20) degrees an hour, add 0.12 h.
     found = daylight(date(2025, 9, 3), -20.0, 0.0, ZoneInfo("Etc/UTC"))
     assert found is not None
     assert elapsed_h(*found) - 0.12 == pytest.approx(11.7, abs=0.1)
