@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.core.exceptions import ValidationError as ModelValidationError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -19,18 +20,8 @@ from equipment.site.errors import DomainError, FieldFault
 MEDIA_TYPE = "application/problem+json"
 TYPE_BASE = "urn:penround:problem:"
 
-# Codes of our own where the packages' would say something else or nothing.
-CODE_BY_STATUS = {
-    400: "invalid",
-    401: "not_authenticated",
-    403: "forbidden",
-    404: "not_found",
-    405: "method_not_allowed",
-    406: "not_acceptable",
-    415: "unsupported_media_type",
-    429: "throttled",
-    500: "server_error",
-}
+# The house's words for what the framework names otherwise.
+OWN_CODES = {"permission_denied": "forbidden", "parse_error": "invalid", "error": "server_error"}
 
 
 def title_of(status: int) -> str:
@@ -104,7 +95,7 @@ def _from_api_exception(exc: exceptions.APIException) -> Response:
     status = exc.status_code
     detail = exc.detail
     text = str(detail) if isinstance(detail, str) else title_of(status)
-    code = CODE_BY_STATUS.get(status, exc.default_code)
+    code = OWN_CODES.get(exc.default_code, exc.default_code)
     response = _respond(status, code, text, [])
     if header := getattr(exc, "auth_header", None):
         response["WWW-Authenticate"] = header
@@ -132,25 +123,36 @@ def _escape(key: str) -> str:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answer(request, 400, _("The request cannot be read."))
+    return _answer(request, 400, "invalid", _("The request cannot be read."))
 
 
 def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answer(request, 403, _("Your role does not allow this."))
+    return _answer(request, 403, "forbidden", _("Your role does not allow this."))
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Name the setting that is nearly always the cause, and what was seen in its place."""
+    detail = _(
+        "The form did not come from this site. SITE_URL is %(set)s; the browser named %(seen)s."
+    )
+    seen = request.headers.get("Origin") or request.headers.get("Referer") or request.get_host()
+    set_to = settings.CSRF_TRUSTED_ORIGINS[0]
+    return _answer(request, 403, "forbidden", detail % {"set": set_to, "seen": seen})
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answer(request, 404, _("There is nothing at this address."))
+    return _answer(request, 404, "not_found", _("There is nothing at this address."))
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    return _answer(request, 500, _("It was written to the log. Try again in a minute."))
+    detail = _("It was written to the log. Try again in a minute.")
+    return _answer(request, 500, "server_error", detail)
 
 
-def _answer(request: HttpRequest, status: int, detail: str) -> HttpResponse:
+def _answer(request: HttpRequest, status: int, code: str, detail: str) -> HttpResponse:
     """Speak JSON below /api/ and HTML elsewhere, without touching the database."""
     if request.path.startswith("/api/"):
-        body = problem(status, CODE_BY_STATUS[status], detail, [])
+        body = problem(status, code, detail, [])
         return JsonResponse(body, status=status, content_type=MEDIA_TYPE)
     page = render_to_string("error.html", {"title": title_of(status), "detail": detail})
     return HttpResponse(page, status=status)

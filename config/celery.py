@@ -4,7 +4,7 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import setup_logging, task_postrun, task_prerun
+from celery.signals import setup_logging, task_postrun, task_prerun, worker_ready
 
 from config import heartbeat
 from config.rooms import room_modules
@@ -16,6 +16,7 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(lambda: room_modules("tasks"))
 
 
+@worker_ready.connect
 @task_prerun.connect
 @task_postrun.connect
 def show_life(**_: Any) -> None:

@@ -1,4 +1,4 @@
-"""A file that each task touches at its start and end: the sign that beat, broker and worker work.
+"""A file touched by the worker when it is ready and by each task at its start and end.
 
 The tick of every 5 s is the canary. Silence means a stuck scheduler, broker or worker.
 """

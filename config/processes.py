@@ -30,6 +30,7 @@ class Program:
     keeps_lock: bool = False
     cwd: str = "/"
     env: Mapping[str, str] = field(default_factory=dict)
+    harmless: str = ""  # lines that hold these words are left out of the log
 
 
 def account() -> dict[str, Any]:

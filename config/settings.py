@@ -36,6 +36,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"
+CSRF_FAILURE_VIEW = "config.api_errors.csrf_failure"
 
 # The house --------------------------------------------------------------------------------------
 INSTALLED_APPS = [

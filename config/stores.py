@@ -123,6 +123,7 @@ def postgres_program(places: Places, *, durable: bool) -> Program:
         "listen_addresses=",
         "unix_socket_permissions=0700",
         "timezone=UTC",
+        "log_line_prefix=",  # the common log has its own clock
         "log_checkpoints=off",
         *(() if durable else NOT_DURABLE),
     )
@@ -159,7 +160,13 @@ def valkey_program(places: Places, *, durable: bool) -> Program:
         *("--appendonly", "yes" if durable else "no", "--save", "", "--loglevel", "warning"),
         *("--maxmemory-policy", "noeviction"),
     )
-    return Program(name="valkey", argv=tuple(map(str, argv)), as_account=True, keeps_lock=True)
+    return Program(
+        name="valkey",
+        argv=tuple(map(str, argv)),
+        as_account=True,
+        keeps_lock=True,
+        harmless="Memory overcommit must be enabled",  # it forks only to rewrite a small file
+    )
 
 
 def wait_until(is_ready: Callable[[], bool], what: str, child: subprocess.Popen[bytes]) -> None:

@@ -163,11 +163,15 @@ class Supervisor:
             return False
         *lines, child.rest = (child.rest + chunk).split(b"\n")
         for line in lines:
-            self._log.write(child.program.name, line.decode(errors="replace").rstrip())
+            self._pass_on(child.program, line.decode(errors="replace").rstrip())
         if not chunk:
             self._selector.unregister(child.process.stdout)
             child.process.stdout.close()
         return bool(chunk)
+
+    def _pass_on(self, program: Program, line: str) -> None:
+        if line and not (program.harmless and program.harmless in line):
+            self._log.write(program.name, line)
 
     def _drain(self, child: Child) -> None:
         """Take the last lines of an ended child and end what is left of its group."""

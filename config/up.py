@@ -108,7 +108,7 @@ class Service:
         if self.with_demo:
             yield from self.load_demo()
         is_stuck = partial(heartbeat.is_silent, self.heartbeat)
-        yield from self.supervisor.keep(worker(), lambda: True, is_stuck)
+        yield from self.supervisor.keep(worker(), self.heartbeat.exists, is_stuck)
         yield from self.supervisor.keep(beat(self.folder.root), lambda: True, is_stuck)
         self.say(f"ready after {self.elapsed()}: {self.site_url}   (Ctrl-C stops it)")
 
@@ -149,7 +149,10 @@ class Service:
 
 
 def python(name: str, *argv: str, grace_s: float = 10.0) -> Program:
-    return Program(name, (sys.executable, *argv), cwd=str(BASE_DIR), grace_s=grace_s)
+    # Celery warns of root because of pickled messages; ours are JSON alone.
+    environment = {"PYTHONWARNINGS": "ignore:You're running the worker with superuser"}
+    command = (sys.executable, *argv)
+    return Program(name, command, cwd=str(BASE_DIR), grace_s=grace_s, env=environment)
 
 
 def worker() -> Program:
