@@ -16,9 +16,9 @@ HIGH_PLAINS = Place(latitude_deg=38.6, elevation_m=1190.0)
 # to August, about 1 360 mm of reference ET, winters near 0 °C and July afternoons near 33 °C.
 _TMIN_DEGC = (-8.5, -7.0, -3.0, 2.0, 7.5, 13.0, 16.0, 15.0, 10.0, 3.0, -4.0, -8.0)
 _TMAX_DEGC = (8.0, 9.5, 14.0, 19.0, 24.0, 30.0, 33.0, 32.0, 27.5, 20.5, 13.0, 8.0)
-_RAIN_MM = (8, 9, 23, 34, 58, 63, 72, 60, 31, 25, 11, 7)
+_RAIN_MM = (8, 9, 24, 35, 60, 65, 75, 62, 32, 26, 11, 7)
 _WET_DAY_FRAC = (0.08, 0.09, 0.13, 0.17, 0.24, 0.25, 0.25, 0.23, 0.15, 0.12, 0.08, 0.07)
-_WIND_2M_M_S = (2.2, 2.3, 2.7, 2.9, 2.7, 2.4, 2.1, 1.9, 2.1, 2.2, 2.2, 2.1)
+_WIND_2M_M_S = (2.1, 2.2, 2.6, 2.9, 2.6, 2.3, 2.0, 1.9, 2.0, 2.1, 2.1, 2.0)
 _DAYS_A_MONTH = 365.25 / 12
 _MONTH_MIDDLE_DAY = tuple((month + 0.5) * _DAYS_A_MONTH for month in range(12))
 
