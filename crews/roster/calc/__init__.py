@@ -1,0 +1,1 @@
+"""Pure computations of the roster: shifts, rest between them, heads by skill."""
