@@ -15,3 +15,21 @@ class TooManyTriesError(DomainError):
 
     code = "too_many_tries"
     status = 429
+
+
+class LeaveSpanError(DomainError):
+    """Leave that ends before it begins."""
+
+    code = "leave_span"
+
+
+class NoShiftError(DomainError):
+    """The worker has no shift then."""
+
+    code = "no_shift"
+
+
+class ShiftOverlapError(DomainError):
+    """A worker cannot stand in two shifts at once."""
+
+    code = "shift_overlap"
