@@ -1,8 +1,6 @@
 """Settings of tests and of commands that only read the code: importable without any server."""
 
 import os
-import tempfile
-from pathlib import Path
 
 os.environ.setdefault("SECRET_KEY", "for-tests-only-" + "x" * 50)
 os.environ.setdefault("DATABASE_URL", "postgresql://app@/app?host=/nonexistent")
@@ -15,7 +13,6 @@ from config.settings import CACHES, REDIS_URL
 
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "testserver"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast, worthless elsewhere
-STATIC_ROOT = Path(tempfile.gettempdir())
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},

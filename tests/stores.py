@@ -20,12 +20,16 @@ from config.stores import TestStores
 @pytest.hookimpl(tryfirst=True)
 def pytest_load_initial_conftests() -> None:
     """Start what the environment does not name; workers of xdist inherit it."""
-    if {"DATABASE_URL", "REDIS_URL"} <= os.environ.keys():
+    if "TEST_SESSION" in os.environ:
         return
     root = Path(tempfile.mkdtemp(prefix="penround-test-"))
     root.chmod(0o711)
     atexit.register(shutil.rmtree, root)
-    stores = TestStores(root)
-    atexit.register(stores.stop)  # runs first; pytest_unconfigure would miss an error at start
-    os.environ.setdefault("DATABASE_URL", stores.places.database_url)
-    os.environ.setdefault("REDIS_URL", stores.places.redis_url)
+    static = root / "static"  # whitenoise warns where there is none
+    static.mkdir()
+    os.environ |= {"TEST_SESSION": str(root), "STATIC_ROOT": str(static)}
+    if not {"DATABASE_URL", "REDIS_URL"} <= os.environ.keys():
+        stores = TestStores(root)
+        atexit.register(stores.stop)  # runs first; pytest_unconfigure would miss an error at start
+        os.environ.setdefault("DATABASE_URL", stores.places.database_url)
+        os.environ.setdefault("REDIS_URL", stores.places.redis_url)

@@ -16,7 +16,15 @@ from config.data_folder import DataFolder
 from config.rooms import BASE_DIR
 from tests.config.waiting import wait_for
 
-OURS = ("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "SITE_URL", "DJANGO_SETTINGS_MODULE")
+OURS = (
+    "TEST_SESSION",
+    "STATIC_ROOT",
+    "DATABASE_URL",
+    "REDIS_URL",
+    "SECRET_KEY",
+    "SITE_URL",
+    "DJANGO_SETTINGS_MODULE",
+)
 
 
 def free_port() -> int:
