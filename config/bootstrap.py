@@ -95,7 +95,10 @@ class Environment:
             self.install_with_uv()
         except (subprocess.CalledProcessError, OSError) as fault:
             say(f"uv could not do it ({fault}); trying again with pip")
-            self.install_with_pip(self.requirements)
+            try:
+                self.install_with_pip(self.requirements)
+            except subprocess.CalledProcessError:
+                raise BootstrapError("The packages cannot be installed: see above.") from None
 
     def install_with_pip(self, requirements: Path) -> None:
         """Let pip check each hash and install wheels only."""
