@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from config.messages import compile_stale
 from config.rooms import BASE_DIR
@@ -13,6 +14,10 @@ INSTALL_CHROMIUM = f"needs {CHROMIUM}: apt-get install --no-install-recommends c
 
 # Playwright's loop runs in the main thread, where Django would refuse every later query.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+# A shared machine may be slow at any moment: a slow example is no fault of the code.
+settings.register_profile("penround", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("penround")
 
 
 def pytest_configure() -> None:
