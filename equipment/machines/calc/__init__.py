@@ -1,0 +1,1 @@
+"""Pure computations of machines: meters, use, services due, pre-start verdict, downtime, cost."""
