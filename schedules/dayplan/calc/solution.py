@@ -1,0 +1,111 @@
+"""The answer to a day-plan problem: records only; `score` prices them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from schedules.dayplan.calc.resources import require, require_span
+
+SCHEMA = "penround/day-solution/1"
+
+Fact = str | int | float | tuple[str, ...]
+
+
+class Status(StrEnum):
+    """What is known of a solution: no plan can be cheaper, or it is the best one found."""
+
+    OPTIMAL = "optimal"
+    FEASIBLE = "feasible"
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """One job given to people, at a time, with or without a machine.
+
+    Parameters
+    ----------
+    people : tuple of str
+        With a machine that needs a driver, the first drives.
+    start, end : datetime
+        On the job, UTC; the way there lies before.
+    travel_min : float
+        Walking and driving of all its people to get there. [min]
+    """
+
+    job: str
+    people: tuple[str, ...]
+    machine: str | None
+    start: datetime
+    end: datetime
+    travel_min: float = 0
+
+    def __post_init__(self) -> None:
+        require_span(self.start, self.end, f"assignment of {self.job!r}")
+        require(bool(self.people), f"assignment of {self.job!r}", "people must not be empty")
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a job was left out: a code, and the facts that a sentence about it needs."""
+
+    code: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A job that nobody has, with its reasons, the most specific first."""
+
+    job: str
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """What a plan costs, by cause.
+
+    Parameters
+    ----------
+    left_out_cost : float
+        Prices of the jobs left out, by priority. [min of walking]
+    late_min, overtime_min, travel_min : float
+        Past the due time; past the end of shifts; walked and driven. [min]
+    n_off_crew, n_changes : int
+        Jobs not done by their preferred crew; jobs that leave the previous plan.
+    total_cost : float
+        All of them, weighted. [min of walking]
+    """
+
+    left_out_cost: float
+    late_min: float
+    overtime_min: float
+    travel_min: float
+    n_off_crew: int
+    n_changes: int
+    total_cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A plan.
+
+    Parameters
+    ----------
+    status : Status
+        OPTIMAL when `score.total_cost` equals `bound_cost`.
+    bound_cost : float
+        No plan can cost less: the price of the jobs that no plan can hold. [min of walking]
+    seed, n_iterations : int
+        What to run again for the same plan.
+    """
+
+    status: Status
+    assignments: tuple[Assignment, ...]
+    left_out: tuple[LeftOut, ...]
+    score: Score
+    bound_cost: float
+    seed: int
+    n_iterations: int
