@@ -1,0 +1,134 @@
+"""Whether people and machines are free together for long enough, ways and set-up left aside.
+
+What has no room here has none in any plan: `explain` names the cause, and the search takes its
+bound from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from schedules.dayplan.calc.instance import Instance
+from schedules.dayplan.calc.spans import NEVER, SlowSpan, Span, common, cut, end_of_work, merged
+from schedules.dayplan.calc.state import Line, State
+
+
+class Room:
+    """The free time of places, people on shift and machines: all of it, or what a plan leaves.
+
+    `within`, if given, is all the time that is looked at.
+    """
+
+    def __init__(
+        self, inst: Instance, state: State | None = None, within: Span | None = None
+    ) -> None:
+        self.inst = inst
+        self.state = state
+        self.within = within
+
+    def openings(self, job: int) -> list[Span]:
+        """Return when the job may be done where it is to be done."""
+        task, openings = self.inst.tasks[job], self.inst.tasks[job].openings
+        if self.within is not None:
+            openings = common(openings, [self.within])
+        if self.state is None:
+            return openings
+        lines = [self.state.places[place] for place in task.exclusive]
+        return cut(openings, [span for line in lines for span in busy_spans(line)])
+
+    def of_unit(self, u: int) -> list[Span]:
+        """Return when a unit is free."""
+        free = self.inst.units[u].free
+        return free if self.state is None else cut(free, busy_spans(self.state.units[u]))
+
+    def of_machine(self, m: int) -> list[Span]:
+        """Return when a machine is free."""
+        free = self.inst.machine_free[m]
+        return free if self.state is None else cut(free, busy_spans(self.state.machines[m]))
+
+    def machines_for(self, job: int) -> list[int]:
+        """Return the machines that are free for long enough within the openings."""
+        openings, work = self.openings(job), self.inst.tasks[job].work
+        machines = self.inst.tasks[job].machines
+        return [m for m in machines if widest(common(openings, self.of_machine(m))) >= work]
+
+    def n_together(self, job: int, *, is_rested: bool = True) -> int:
+        """Return how many skilled people are free together for long enough, machines left aside."""
+        openings = self.openings(job)
+        return most_at_once(self._starts(job, u, openings, is_rested) for u in self._units(job))
+
+    def has_driver(self, job: int) -> bool:
+        """Whether a machine and one who may drive it are free together for long enough."""
+        openings, drivers = self.openings(job), self.inst.tasks[job].drivers
+        return any(
+            self._starts(job, u, common(openings, self.of_machine(m)), True)
+            for m, units in drivers.items()
+            for u in units
+        )
+
+    def is_enough(self, job: int) -> bool:
+        """Whether the openings, enough people and a machine with its driver come together."""
+        task = self.inst.tasks[job]
+        openings = self.openings(job)
+        if not task.needs_machine:
+            return self._has_team(job, openings, None)
+        spans = {m: common(openings, self.of_machine(m)) for m in task.machines}
+        drivers = {m: list(task.drivers[m]) if task.is_driven else None for m in task.machines}
+        return any(self._has_team(job, spans[m], drivers[m]) for m in task.machines)
+
+    def _has_team(self, job: int, spans: list[Span], drivers: list[int] | None) -> bool:
+        n_people = self.inst.tasks[job].n_people
+        starts = {u: self._starts(job, u, spans, True) for u in self._units(job)}
+        if drivers is None:
+            return most_at_once(starts.values()) >= n_people
+        return any(
+            bool(starts[d])
+            and most_at_once(common(starts[u], starts[d]) for u in starts if u != d) >= n_people - 1
+            for d in drivers
+        )
+
+    def _units(self, job: int) -> Iterable[int]:
+        return self.inst.tasks[job].units
+
+    def _starts(self, job: int, u: int, spans: list[Span], is_rested: bool) -> list[Span]:
+        """Spans of the starts at which the unit alone could do the job within the spans."""
+        task, unit = self.inst.tasks[job], self.inst.units[u]
+        slow = self.inst.slow[task.effort][unit.pace] if is_rested else []
+        within = common(common(spans, self.of_unit(u)), [(-NEVER, task.units[u])])
+        found = ((a, last_start(a, b, task.work, slow)) for a, b in within)
+        return merged((a, last + 1) for a, last in found if last >= a)
+
+
+def busy_spans(line: Line) -> list[Span]:
+    """Return the booked spans of a line."""
+    return list(zip(line.starts, line.ends, strict=True))
+
+
+def widest(spans: Iterable[Span]) -> int:
+    """Return the length of the longest span, 0 if there is none."""
+    return max((end - start for start, end in spans), default=0)
+
+
+def last_start(first: int, end: int, work: int, slow: list[SlowSpan]) -> int:
+    """Return the latest start from `first` on of work done by `end`; before `first` if none."""
+    early, late = first - 1, end - work
+    while early < late:  # the end of work never moves back when its start moves on
+        middle = (early + late + 1) // 2
+        if end_of_work(middle, work, slow) <= end:
+            early = middle
+        else:
+            late = middle - 1
+    return early if early >= first else first - 1
+
+
+def most_at_once(several: Iterable[list[Span]]) -> int:
+    """Return how many of the sets of spans hold one same instant, at most.
+
+    The spans of one set must not overlap.
+    """
+    edges = [edge for spans in several for a, b in spans for edge in ((a, 1), (b, -1))]
+    count = most = 0
+    for _, step in sorted(edges):  # ends come before starts at the same instant
+        count += step
+        most = max(most, count)
+    return most
