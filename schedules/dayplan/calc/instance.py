@@ -97,7 +97,9 @@ class Task:
     """A job as the search reads it.
 
     `units` gives, for each unit that may do it, the latest end that the person's skills allow;
-    `drivers` the same by machine; `crews` the paces a team may work at, with who keeps up.
+    `drivers` the same by machine; `crews` the paces a team may work at, with who keeps up. A start
+    after `latest_start` leaves no time for what waits for the job, `at_stake` is the price of that;
+    `rank` is the priority of the most pressing of them.
     """
 
     place: int
@@ -121,6 +123,9 @@ class Task:
     crews: list[tuple[list[SlowSpan], list[int]]] = field(default_factory=list)
     waits_for: list[Lag] = field(default_factory=list)
     awaited_by: list[Lag] = field(default_factory=list)
+    latest_start: int = NEVER
+    at_stake: float = 0
+    rank: int = 9
 
 
 class Instance:
@@ -146,6 +151,8 @@ class Instance:
                 self._set_lag(self.job_index[job.id], dependency)
         waits = {i: [lag.other for lag in t.waits_for] for i, t in enumerate(self.tasks)}
         self.order = list(TopologicalSorter(waits).static_order())
+        for i in reversed(self.order):
+            self._set_need(self.tasks[i])
 
     def floor_s(self, at: datetime) -> int:
         """Whole seconds from the horizon's start, rounded down [s]."""
@@ -299,6 +306,22 @@ class Instance:
         most = NEVER if dependency.max_gap_min is None else floor(dependency.max_gap_min * 60)
         self.tasks[job].waits_for.append(Lag(on, dependency.relation, least, most))
         self.tasks[on].awaited_by.append(Lag(job, dependency.relation, least, most))
+
+    def _set_need(self, task: Task) -> None:
+        """Set what depends on a job, once that is known of those that wait for it."""
+        task.rank = task.priority
+        ends = (end for _, end in task.openings)
+        task.latest_start = max(ends, default=NEVER) - task.work
+        for lag in task.awaited_by:
+            after = self.tasks[lag.other]
+            at = after.latest_start - lag.least
+            if lag.relation in (Relation.FINISH_TO_FINISH, Relation.START_TO_FINISH):
+                at += after.work
+            if lag.relation in (Relation.FINISH_TO_START, Relation.FINISH_TO_FINISH):
+                at -= task.work
+            task.rank = min(task.rank, after.rank)
+            task.latest_start = min(task.latest_start, at)
+            task.at_stake += after.left_out_cost + after.at_stake
 
 
 def _can_meet(unit: Unit, task: Task) -> bool:

@@ -22,14 +22,13 @@ import numpy as np
 
 from schedules.dayplan.calc.explain import Explainer
 from schedules.dayplan.calc.insertion import Inserter
-from schedules.dayplan.calc.instance import Instance, Lag
+from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.legs import travel_legs
 from schedules.dayplan.calc.pricing import Prices
-from schedules.dayplan.calc.problem import Problem, Relation
+from schedules.dayplan.calc.problem import Problem
 from schedules.dayplan.calc.ruin import Ruiner
 from schedules.dayplan.calc.score import score_plan
 from schedules.dayplan.calc.solution import Assignment, Solution, Status
-from schedules.dayplan.calc.spans import NEVER
 from schedules.dayplan.calc.state import NOBODY, NOT_PLACED, Slot, State
 
 _HEAT_COST = 20.0  # a plan worse by this much is at first accepted about one time in three [min]
@@ -105,7 +104,7 @@ class _Search:
         self.began = monotonic()
         self.rng = np.random.default_rng(seed)
         self.n_iterations = 0
-        self.ranks = _ranks(inst)
+        self.ranks: list[Rank] = [(task.rank, float(task.latest_start)) for task in inst.tasks]
         self.state = State(inst)
         self._build()
         self.best, self.cost = self.state, _cost_of(inst, self.state)
@@ -254,28 +253,3 @@ class _Search:
 
 def _cost_of(inst: Instance, state: State) -> float:
     return Prices(inst, state, []).of_state()
-
-
-def _ranks(inst: Instance) -> list[Rank]:
-    """Rank jobs by need: priority, then latest start, of the job itself or of what waits for it."""
-    ranks: list[Rank] = [(0, 0.0)] * len(inst.tasks)
-    latest = [0] * len(inst.tasks)
-    for job in reversed(inst.order):
-        task = inst.tasks[job]
-        latest[job] = max((end - task.work for _, end in task.openings), default=NEVER)
-        priority = task.priority
-        for lag in task.awaited_by:
-            priority = min(priority, ranks[lag.other][0])
-            latest[job] = min(latest[job], _latest_before(inst, job, lag, latest[lag.other]))
-        ranks[job] = (priority, float(latest[job]))
-    return ranks
-
-
-def _latest_before(inst: Instance, job: int, lag: Lag, latest_start: int) -> int:
-    """Latest start of a job that leaves one that waits for it its latest start."""
-    at = latest_start - lag.least
-    if lag.relation in (Relation.FINISH_TO_FINISH, Relation.START_TO_FINISH):
-        at += inst.tasks[lag.other].work
-    if lag.relation in (Relation.FINISH_TO_START, Relation.FINISH_TO_FINISH):
-        at -= inst.tasks[job].work
-    return at

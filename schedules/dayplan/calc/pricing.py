@@ -23,11 +23,14 @@ class Prices:
         self.noise = noise
 
     def of_slot(self, job: int, slot: Slot) -> float:
-        """What a job would add in a slot; the legs after it are guessed as walked."""
+        """What a job would add in a slot; guessed where it bears on later ones."""
         span = (slot.start, slot.end)
         cost = sum(self.of_unit(job, span, u) for u in slot.team if u != slot.driver)
         if slot.driver != NOBODY:
             cost += self._of_driver(job, slot)
+        task = self.inst.tasks[job]
+        if slot.start > task.latest_start:
+            cost += task.at_stake
         return cost + self._of_job(job, slot) + slot.start * _EARLY_PER_MIN / 60
 
     def of_unit(self, job: int, span: Span, u: int) -> float:
