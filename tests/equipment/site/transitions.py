@@ -7,7 +7,7 @@ what instant a wall time means, which is the question under test.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cached_property
+from functools import cache, cached_property
 from zoneinfo import ZoneInfo, available_timezones
 
 MINUTE = timedelta(minutes=1)
@@ -81,6 +81,7 @@ def transitions_of(zone: ZoneInfo) -> Iterator[Transition]:
         low = high
 
 
+@cache
 def all_transitions() -> list[Transition]:
     """Every change of the clock in every zone."""
     zones = [ZoneInfo(name) for name in sorted(available_timezones())]
