@@ -3,7 +3,7 @@
 Each takes the site first and names as keywords only what a test may care about.
 """
 
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from crews.people.models import Skill, Worker, WorkerSkill
@@ -23,6 +23,8 @@ from equipment.site.models import (
     User,
 )
 from equipment.site.services import create_site
+from schedules.rounds.models import BedWindow, Milking, PenVisit
+from schedules.work.models import StandingOrder, Trigger, WorkOrder
 
 LONG_AGO = date(2020, 1, 1)
 
@@ -178,3 +180,103 @@ def make_user(role: Role, site: Site | None = None, *, username: str | None = No
     if site is not None:
         Membership.objects.create(site=site, user=user, role=role)
     return user
+
+
+TRIGGER_RULES: dict[str, dict[str, Any]] = {
+    Trigger.CALENDAR: {
+        "rrule": "FREQ=DAILY",
+        "at_local": "06:00",
+        "from_on": "2026-01-01",
+        "window_h": 4,
+    },
+    Trigger.HOURS_SINCE: {"hours": 24, "window_h": 4},
+    Trigger.PEN_VISIT: {"within": "usable"},
+    Trigger.BATCH_STAGE: {"stage": "draining", "step": "spread", "after_h": 36, "window_h": 12},
+    Trigger.METER: {"due_within_d": 5},
+    Trigger.WEATHER: {"measure": "rain_mm", "at_least": 13, "at_local": "07:00", "window_h": 12},
+}
+TARGET_KINDS = {Trigger.PEN_VISIT: PlaceKind.BED_GROUP, Trigger.CALENDAR: PlaceKind.PEN}
+
+
+def make_standing_order(
+    site: Site,
+    key: str = "groom",
+    *,
+    trigger: Trigger = Trigger.PEN_VISIT,
+    rule: dict[str, Any] | None = None,
+    **facts: Any,
+) -> StandingOrder:
+    """A plain rule of the trigger; `rule` changes single keys of it, None takes one out."""
+    document = {**TRIGGER_RULES.get(trigger, {}), **(rule or {})}
+    usual = {
+        "name": key.title(),
+        "title": {"en": key.title()},
+        "trigger_rule": {k: v for k, v in document.items() if v is not None},
+        "target": {"kind": TARGET_KINDS.get(trigger, PlaceKind.SITE)},
+        "duration": {"base_min": 5},
+    }
+    return StandingOrder.objects.create(site=site, key=key, trigger=trigger, **{**usual, **facts})
+
+
+def make_milking(
+    parlor: Parlor, starts_at: datetime, *, local_date: date | None = None, slot: int = 1
+) -> Milking:
+    """A milking of seven hours and its wash."""
+    day = local_date or starts_at.astimezone(parlor.site.zone).date()
+    ends_at = starts_at + timedelta(hours=7)
+    return Milking.objects.create(
+        site=parlor.site,
+        parlor=parlor,
+        local_date=day,
+        slot=slot,
+        starts_at=starts_at,
+        ends_at=ends_at,
+        wash_until=ends_at + timedelta(minutes=parlor.wash_min),
+    )
+
+
+def make_visit(milking: Milking, pen: Pen, *, first_out_at: datetime) -> PenVisit:
+    """A visit of 55 min that leaves the pen empty from minute 4 to 20, all its beds usable 5-19."""
+    at = {
+        name: first_out_at + timedelta(minutes=minutes)
+        for name, minutes in (
+            ("called_at", -2), ("first_out_at", 0), ("last_out_at", 4),
+            ("first_on_at", 5), ("first_back_at", 20), ("last_back_at", 55),
+        )
+    }  # fmt: skip
+    visit = PenVisit.objects.create(
+        site=pen.site,
+        milking=milking,
+        pen=pen,
+        position=milking.visits.count(),
+        n_cows=pen.n_cows,
+        **at,
+    )
+    for beds in pen.bed_groups.all():
+        BedWindow.objects.create(
+            site=pen.site,
+            visit=visit,
+            bed_group=beds,
+            opens_at=visit.last_out_at,
+            closes_at=visit.first_back_at,
+            usable_from=first_out_at + timedelta(minutes=5),
+            usable_until=first_out_at + timedelta(minutes=19),
+        )
+    return visit
+
+
+def make_work_order(site: Site, key: str = "by-hand/1", **facts: Any) -> WorkOrder:
+    """A work order from 12:00 to 14:00 UTC on 4 March 2026, on a bed group of 100 stalls."""
+    if "place" not in facts:
+        beds = BedGroup.objects.filter(site=site).first() or make_bed_group(make_pen(site))
+        facts["place"] = beds.place
+    starts_after = facts.get("starts_after", utc("2026-03-04 12:00"))
+    usual = {
+        "title": {"en": "Groom"},
+        "local_date": starts_after.date(),
+        "starts_after": starts_after,
+        "due_at": starts_after + timedelta(hours=2),
+        "duration_min": 10,
+        "updated_at": starts_after,
+    }
+    return WorkOrder.objects.create(site=site, natural_key=key, **{**usual, **facts})

@@ -1,0 +1,1 @@
+"""Pure computations of work: windows, lateness, and what reports add up to."""

@@ -1,0 +1,100 @@
+"""Work that falls due by the stage a batch of sand is in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from equipment.site.calc.local_time import local_date_of, resolve
+from schedules.sand.models import Batch
+from schedules.work.calc.drafts import Draft, Late
+from schedules.work.calc.spans import Span, day_spans, lasting
+from schedules.work.facts import Facts
+from schedules.work.models import StandingOrder
+from schedules.work.rules import read_clock
+
+from .common import late_of, make_draft
+
+Found = tuple[int, date, Span]  # n-th, local date, window
+MORNING = "07:00"  # when a step falls due whose rule names a day and no hour
+
+
+def draft_batch_stage(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
+    """The step that each batch in the stage waits for, or its turns, known by their number."""
+    rule = order.trigger_rule
+    find = _turns if "times_per_d" in rule else _step
+    for batch in facts.batches:
+        if batch.stage == rule["stage"]:
+            for found in find(order, batch, facts):
+                yield _draft(order, batch, facts, found)
+
+
+def _draft(order: StandingOrder, batch: Batch, facts: Facts, found: Found) -> Draft:
+    number, day, span = found
+    is_turn = "times_per_d" in order.trigger_rule
+    assert batch.place is not None  # the query asks for it
+    return make_draft(
+        facts,
+        order,
+        batch.place,
+        f"batch-{batch.number}/{number}",
+        span,
+        local_date=day,
+        late=late_of(order) if is_turn else Late.EXTEND,
+        series=f"{order.key}/batch-{batch.number}",
+        is_standing=not is_turn,
+        dry_t=facts.batch_dry_t[batch.pk],
+        batch_id=batch.pk,
+        batch_step=order.trigger_rule["step"],
+    )
+
+
+def _step(order: StandingOrder, batch: Batch, facts: Facts) -> Iterator[Found]:
+    rule = order.trigger_rule
+    at = _step_at(rule, batch, facts)
+    if at is not None and at < facts.until:
+        yield 1, local_date_of(at, facts.zone), lasting(at, h=rule["window_h"])
+
+
+def _step_at(rule: dict[str, Any], batch: Batch, facts: Facts) -> datetime | None:
+    if "after_h" in rule:
+        return batch.stage_since + timedelta(hours=rule["after_h"])
+    on = _step_on(rule, batch, facts)
+    if on is None:
+        return None
+    clock = read_clock(rule.get("at_local", MORNING))
+    return max(batch.stage_since, resolve(datetime.combine(on, clock), facts.zone))
+
+
+def _step_on(rule: dict[str, Any], batch: Batch, facts: Facts) -> date | None:
+    if "after_d" in rule:
+        since = local_date_of(batch.stage_since, facts.zone)
+        return since + timedelta(days=rule["after_d"])
+    forecast = facts.forecasts.get(batch.pk)
+    if rule["when"] == "dry":
+        return forecast.dry_on_p50 if forecast else None
+    return batch.ready_on or (forecast.ready_on_p50 if forecast else None)
+
+
+def _turns(order: StandingOrder, batch: Batch, facts: Facts) -> Iterator[Found]:
+    """So many a day from the stage's start until it is expected to end."""
+    rule = order.trigger_rule
+    first = local_date_of(batch.stage_since, facts.zone)
+    day = max(first, local_date_of(facts.since(order), facts.zone))
+    last = _last_day(batch, facts)
+    hours = read_clock(rule["from_local"]), read_clock(rule["until_local"])
+    while day <= last:
+        spans = day_spans(day, rule["times_per_d"], *hours, facts.zone)
+        for slot, span in enumerate(spans):
+            if span.start >= batch.stage_since:
+                yield (day - first).days * rule["times_per_d"] + slot + 1, day, span
+        day += timedelta(days=1)
+
+
+def _last_day(batch: Batch, facts: Facts) -> date:
+    forecast = facts.forecasts.get(batch.pk)
+    horizon = local_date_of(facts.until, facts.zone)
+    if forecast is None or forecast.dry_on_p50 is None or batch.stage != "drying":
+        return horizon
+    return min(horizon, max(forecast.dry_on_p50, facts.today))
