@@ -1,0 +1,39 @@
+"""Refusals of the equipment app. No Django here."""
+
+from equipment.site.errors import DomainError, ForbiddenError
+
+
+class NotLockOwnerError(ForbiddenError):
+    """Only the person exposed takes a lock off, or a lead by the absent-owner procedure."""
+
+    code = "not_lock_owner"
+
+
+class NoteMissingError(DomainError):
+    """The absent-owner procedure leaves a note of how it was followed."""
+
+    code = "note_missing"
+
+
+class ReadingQuestionedError(DomainError):
+    """A meter reading that cannot be so, or only with a reason."""
+
+    code = "reading_questioned"
+
+
+class CheckAnswersError(DomainError):
+    """A look round with lines that have no answer, or answers to no line."""
+
+    code = "check_answers"
+
+
+class MachineStateError(DomainError):
+    """The machine is not in the state that this step starts from."""
+
+    code = "machine_state"
+
+
+class CostError(DomainError):
+    """Minutes or money that cannot be so."""
+
+    code = "cost"
