@@ -1,0 +1,140 @@
+"""Codes and numbers as sentences. Calculations give codes; people read these."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from schedules.work.models import Outcome, Status, WorkOrder
+from schedules.work.queries import WaitReason
+
+from .base import Desk
+
+
+def say_said(texts: Mapping[str, str], language: str) -> str:
+    """Give a text of the farm file in a language, English where it has no other."""
+    return texts.get(language) or texts.get("en") or ""
+
+
+def say_order_state(order: WorkOrder) -> str:
+    """Say what the page says of a work order (design, Words)."""
+    if order.status == Status.NEEDS_ACTION:
+        return _("To do")
+    if order.status == Status.IN_PROCESS:
+        return _("Under way")
+    words = {
+        Outcome.DONE: _("Done"),
+        Outcome.PART: _("Part done"),
+        Outcome.COULD_NOT: _("Could not"),
+        Outcome.MISSED: _("Missed"),
+        Outcome.NOT_NEEDED: _("No longer needed"),
+    }
+    return words[Outcome(order.outcome)]
+
+
+def state_class(order: WorkOrder) -> str:
+    """Give the style of a state; the word always stands beside it."""
+    if order.status == Status.NEEDS_ACTION:
+        return "to-do"
+    if order.status == Status.IN_PROCESS:
+        return "under-way"
+    return {Outcome.DONE: "done", Outcome.PART: "part"}.get(Outcome(order.outcome), "could-not")
+
+
+WAITS = {
+    "dependency": gettext_lazy("%(name)s"),
+    "hold": gettext_lazy("%(name)s (out of use)"),
+    "lock": gettext_lazy("a lock on %(name)s"),
+}
+
+
+def say_waiting(waits: Iterable[WaitReason]) -> str:
+    """Say what a work order waits on; empty when on nothing."""
+    names = [str(WAITS.get(w.code, WAITS["dependency"])) % {"name": w.name} for w in waits]
+    return _("Waiting on %s") % ", ".join(names) if names else ""
+
+
+DECISIONS = {
+    "machine_on_hold": gettext_lazy(
+        "The machine it runs on was taken out of use: give it another, or stop it."
+    ),
+    "late_report": gettext_lazy("A phone reported it after it was closed: look what is true."),
+    "outside_window": gettext_lazy("It was reported outside its window: were cows in the pen?"),
+    "closed": gettext_lazy("A report came after it was closed: look what is true."),
+}
+
+
+def say_decision(code: str) -> str:
+    """Say what a person must decide."""
+    return str(DECISIONS.get(code, _("It needs a look: %s.") % code.replace("_", " ")))
+
+
+REASONS = {
+    "no_skilled_person_on_shift": gettext_lazy(
+        "nobody on shift then is qualified for it (%(skills)s)"
+    ),
+    "no_machine_of_kind": gettext_lazy("the farm has no machine of this kind (%(kinds)s)"),
+    "machines_held": gettext_lazy("every machine for it is out of use"),
+    "window_too_short": gettext_lazy("its window is too short: it needs %(needs)s, has %(has)s"),
+    "all_people_busy": gettext_lazy("everybody qualified is on other work in its window"),
+    "all_machines_busy": gettext_lazy("every machine for it is on other work in its window"),
+    "place_blocked": gettext_lazy("the place is taken or blocked in its window (%(why)s)"),
+    "predecessor_left_out": gettext_lazy("what must come before it has nobody"),
+    "outside_shift": gettext_lazy("no shift covers its window"),
+    "two_people_needed": gettext_lazy("it needs %(n_people)s people together"),
+    "not_enough_people": gettext_lazy("it needs %(n_people)s people together"),
+    "no_daylight": gettext_lazy("it is done by daylight only"),
+}
+
+
+class _Facts(dict[str, Any]):
+    """Facts of a reason; one that is missing reads as a dash and does not break the page."""
+
+    def __missing__(self, key: str) -> str:
+        return "–"
+
+
+def say_reason(reason: Mapping[str, Any]) -> str:
+    """Say why a job has nobody, from its code and facts."""
+    words = REASONS.get(str(reason.get("code")))
+    if words is None:
+        return str(reason.get("code", "")).replace("_", " ")
+    return str(words) % _Facts({k: _shown(v) for k, v in reason.get("facts", {}).items()})
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, list | tuple):
+        return ", ".join(str(v).replace("_", " ") for v in value)
+    if isinstance(value, float):
+        return f"{value:,.0f}"
+    return str(value).replace("_", " ")
+
+
+WARNINGS = {
+    "time_away_over_limit": gettext_lazy(
+        "%(pen)s is away %(value).0f min at milking %(slot)s; the farm's limit is %(limit).0f."
+    ),
+    "beds_cannot_be_finished": gettext_lazy(
+        "The beds of %(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f."
+    ),
+    "day_does_not_close": gettext_lazy(
+        "The milkings and washes need %(value).1f h; a day has %(limit).1f."
+    ),
+    "window_empty": gettext_lazy("The beds of %(pen)s have no usable window at milking %(slot)s."),
+}
+
+
+def say_warning(desk: Desk, warning: Any) -> str:
+    """Say a warning of the day's clock."""
+    words = WARNINGS.get(str(warning.code), gettext_lazy("%(code)s: %(pen)s"))
+    pen = warning.pen or ""
+    return str(words) % {
+        "code": str(warning.code).replace("_", " "),
+        "pen": pen,
+        "slot": warning.slot,
+        "value": warning.value,
+        "limit": warning.limit,
+    }
