@@ -1,0 +1,37 @@
+"""Sections that the file alone holds: nothing in a room rests on them."""
+
+from django.utils.translation import gettext_lazy as _
+
+from equipment.site.farmfields import Field, Kind, Values
+from equipment.site.farmrows import Farm, Row, Rows, Section
+
+from .models import LoadedEntry
+
+
+class FileOnlyRows(Rows):
+    """An entry kept as it was loaded, and nowhere else."""
+
+    def read(self, farm: Farm, section: Section) -> dict[str, Row]:
+        rows = LoadedEntry.objects.filter(site=farm.site, section=section.name)
+        return {row.key: Row(row.value) for row in rows}
+
+    def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
+        """Nothing: the engine keeps what was loaded."""
+
+    def update(self, farm: Farm, section: Section, key: str, values: Values) -> None:
+        """Nothing: the engine keeps what was loaded."""
+
+
+INVENTED_WEATHER = Section(
+    name="invented_weather",
+    help=_("Of an invented farm only: how its weather is drawn"),
+    is_single=True,
+    rows=FileOnlyRows(LoadedEntry),
+    fields=(
+        Field("seed", Kind.WHOLE, _("Same seed, same weather"), 1, low=0),
+        Field("rain_days_factor", Kind.NUMBER, _("Times as many rain days"), 1, low=0, high=5),
+        Field("rain_amount_factor", Kind.NUMBER, _("Times as much a day"), 1, low=0, high=5),
+    ),
+)
+
+SECTIONS = (INVENTED_WEATHER,)
