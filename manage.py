@@ -22,6 +22,8 @@ def enter_environment() -> None:
         bootstrap.ensure(ROOT)
     except bootstrap.BootstrapError as fault:
         sys.exit(str(fault))
+    except KeyboardInterrupt:
+        sys.exit("stopped; the next start completes .venv")
 
 
 def main() -> int:

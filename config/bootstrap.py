@@ -102,15 +102,15 @@ class Environment:
 
     def install_with_pip(self, requirements: Path) -> None:
         """Let pip check each hash and install wheels only."""
-        options = ["--require-hashes", "--only-binary=:all:", "--disable-pip-version-check", "-q"]
+        options = ["--require-hashes", "--only-binary=:all:", "--no-compile", "-q"]
         run([self.python, "-m", "pip", "install", *options, "-r", requirements])
 
     def install_with_uv(self) -> None:
-        """Let uv check each hash; it compiles bytecode only when asked to."""
+        """Let uv check each hash."""
         uv = self.folder / "bin" / "uv"
         if not uv.exists():
             self.install_with_pip(self.uv_requirements)
-        options = ["--require-hashes", "--compile-bytecode", "--python", str(self.python)]
+        options = ["--require-hashes", "--python", str(self.python)]
         quiet = [] if sys.stderr.isatty() else ["-q"]
         run([uv, "pip", "install", *options, *quiet, "-r", self.requirements])
 
@@ -120,6 +120,7 @@ def ensure(root: Path) -> None:
     if sys.version_info < OLDEST_PYTHON:
         here = ".".join(map(str, sys.version_info[:3]))
         raise BootstrapError(f"Python 3.11 or later is needed; this is {here} ({sys.executable}).")
+    keep_bytecode()
     environment = Environment(root)
     if environment.is_inside():
         if not environment.is_current():  # only an outer Python can make it anew
@@ -131,6 +132,16 @@ def ensure(root: Path) -> None:
         if not environment.is_current():
             environment.make()
     go_on_in(environment.python)
+
+
+def keep_bytecode() -> None:
+    """Compile each module once, when it is first imported, whatever the shell's settings say.
+
+    Compiling all packages beforehand takes longer than making .venv; compiling the imported ones
+    at every start makes each process seconds late.
+    """
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
 
 
 def base_python() -> Path:
@@ -165,7 +176,12 @@ def create_venv(folder: Path) -> None:
 
 def run(argv: list[str | Path]) -> None:
     """Run one installer; it may not fetch a Python of its own, and talks on stderr."""
-    environment = {**os.environ, "UV_PYTHON_DOWNLOADS": "never", "PIP_ROOT_USER_ACTION": "ignore"}
+    environment = {
+        **os.environ,
+        "UV_PYTHON_DOWNLOADS": "never",
+        "PIP_ROOT_USER_ACTION": "ignore",
+        "PIP_DISABLE_PIP_VERSION_CHECK": "1",
+    }
     subprocess.run(argv, check=True, stdout=sys.stderr, env=environment)
 
 
