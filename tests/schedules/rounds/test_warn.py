@@ -1,0 +1,165 @@
+"""What does not fit in a day, as codes and numbers."""
+
+from dataclasses import replace
+
+import pytest
+
+from schedules.rounds.calc import (
+    BedGroup,
+    DayWarning,
+    FeedRailLock,
+    GateHeld,
+    GroomWork,
+    InnerGate,
+    ParlorDay,
+    PenAtParlor,
+    VisitFacts,
+    WarningCode,
+    WindowRules,
+    find_warnings,
+    retime,
+    time_day,
+)
+from tests.schedules.rounds.builders import FOUR_AM, build_day, build_pen, later
+
+AWAY_LIMIT_MIN = 60.0
+
+
+def warnings_of(
+    *pens: PenAtParlor, work: GroomWork | None = None, away_limit_min: float = AWAY_LIMIT_MIN
+) -> tuple[DayWarning, ...]:
+    groom = {} if work is None else {pen.key: work for pen in pens}
+    return find_warnings(time_day(build_day(*pens)), away_limit_min=away_limit_min, groom=groom)
+
+
+def test_a_pen_within_all_limits_gives_no_warning() -> None:
+    pen = build_pen(returns=GateHeld(20))
+    assert warnings_of(pen, work=GroomWork(0.05)) == ()
+
+
+def test_a_pen_away_too_long_is_named_with_its_minutes() -> None:
+    # 340 cows at 450 an hour: 45.33 + 8 + 2 x 3.64 = 60.6 min. "Over 1 h per milking at three
+    # milkings is too long": Harner, Kansas State, agproud.com/articles/27154.
+    (warning,) = warnings_of(build_pen(n_cows=340))
+    assert warning.code is WarningCode.TIME_AWAY_OVER_LIMIT
+    assert (warning.slot, warning.pen_key, warning.limit_min) == (1, "a", 60)
+    assert warning.value_min == pytest.approx(60.6, abs=0.05)
+
+
+def test_a_pen_away_for_just_the_limit_gives_no_warning() -> None:
+    clock = time_day(build_day(build_pen()))
+    away_min = clock.visits[0].away.length_min
+    assert find_warnings(clock, away_limit_min=away_min, groom={}) == ()
+
+
+def test_a_window_shorter_than_its_fixed_steps_is_named_row_by_row() -> None:
+    # 11.3 min bare less 5 + 5 + 2 + 3 + 6 min = -9.7 min: nothing can be groomed.
+    warnings = warnings_of(build_pen(rules=WindowRules(flush_min=6)), work=GroomWork(0.05))
+    assert [(w.code, w.bed_group_key) for w in warnings] == [
+        (WarningCode.WINDOW_EMPTY, "near"),
+        (WarningCode.WINDOW_EMPTY, "far"),
+    ]
+    assert warnings[0].value_min == pytest.approx(-9.7, abs=0.05)
+    assert warnings[0].limit_min == 0
+
+
+def test_beds_that_take_longer_than_the_window_are_named_with_both_lengths() -> None:
+    # By hand 0.25 min a stall, 4 people: 5 min set up, 150 stalls in 9.4 min each row; the
+    # first row is done after 14.4 min, both after 23.75, in a bare window of 11.3 + 10.
+    pen = build_pen(returns=GateHeld(10))
+    (warning,) = warnings_of(pen, work=GroomWork(0.25, n_workers=4))
+    assert warning.code is WarningCode.BEDS_CANNOT_BE_FINISHED
+    assert warning.bed_group_key == "far"
+    assert warning.value_min == pytest.approx(23.75)
+    assert warning.limit_min == pytest.approx(21.3, abs=0.05)
+
+
+def test_one_more_machine_finishes_the_beds() -> None:
+    pen = build_pen(returns=GateHeld(10))
+    assert warnings_of(pen, work=GroomWork(0.25, n_workers=8)) == ()
+
+
+def test_rows_are_done_in_the_order_of_their_closing() -> None:
+    # The far row, given first, closes last: near 5 + 6 = 11 min of 11.3, far 17 min of 41.3.
+    rows = (BedGroup("far", 120, is_far_row=True), BedGroup("near", 120))
+    pen = build_pen(returns=FeedRailLock(30), bed_groups=rows)
+    assert warnings_of(pen, work=GroomWork(0.05)) == ()
+
+
+def test_a_row_without_a_window_takes_no_work_from_the_others() -> None:
+    # The first row closes at 11.3 min, before 13 min of buffers; the second at 41.3.
+    rules = WindowRules(flush_min=0, open_min=5, close_min=5, lock_min=2, release_min=1)
+    rows = (BedGroup("one", 400), BedGroup("two", 150))
+    pen = build_pen(returns=InnerGate(30), rules=rules, bed_groups=rows)
+    (warning,) = warnings_of(pen, work=GroomWork(0.05))
+    assert (warning.code, warning.bed_group_key) == (WarningCode.WINDOW_EMPTY, "one")
+
+
+def test_pens_without_a_crew_are_not_asked_whether_their_beds_can_be_finished() -> None:
+    clock = time_day(build_day(build_pen("a"), build_pen("b")))
+    warnings = find_warnings(clock, away_limit_min=60, groom={"b": GroomWork(0.25)})
+    assert {warning.pen_key for warning in warnings} == {"b"}
+
+
+def crowded_day(start_step_min: float, n_milkings: int = 3) -> ParlorDay:
+    # One milking and its wash take 40 + 8 + 45 = 93 min.
+    starts = tuple(later(FOUR_AM, n * start_step_min) for n in range(n_milkings))
+    return build_day(build_pen(), starts=starts)
+
+
+def closing_of(day: ParlorDay) -> list[tuple[int | None, float, float]]:
+    warnings = find_warnings(time_day(day), away_limit_min=60, groom={})
+    assert {warning.code for warning in warnings} <= {WarningCode.DAY_DOES_NOT_CLOSE}
+    return [(warning.slot, warning.value_min, warning.limit_min) for warning in warnings]
+
+
+def test_a_wash_that_ends_as_the_next_milking_starts_is_in_time() -> None:
+    assert closing_of(crowded_day(93)) == []
+
+
+def test_milkings_that_start_before_the_wash_ends_are_named() -> None:
+    # Each runs 3 min over; the second starts 3 min late and ends 6 min over its successor.
+    assert closing_of(crowded_day(90)) == [(1, 93, 90), (2, 96, 90)]
+
+
+def test_a_last_wash_that_runs_into_the_next_day_is_named() -> None:
+    day = replace(crowded_day(400), next_day_starts_at=later(FOUR_AM, 890))
+    assert closing_of(day) == [(3, 93, 90)]
+
+
+def test_milkings_longer_than_the_day_are_named() -> None:
+    # 16 milkings x 93 min = 1,488 min in a day of 1,440.
+    assert closing_of(crowded_day(93, n_milkings=16)) == [(None, 1488, 1440)]
+
+
+@pytest.mark.parametrize(
+    ("next_day_h", "n_expected"),
+    # 15 milkings x 93 min = 1,395 min. The night of the spring gap makes a day of 23 h = 1,380
+    # min (tzdata, America/Denver, 2026-03-08), too short by the sum and by the last wash.
+    [(24, 0), (23, 2)],
+)
+def test_a_day_of_23_hours_closes_less_easily(next_day_h: int, n_expected: int) -> None:
+    day = replace(
+        crowded_day(93, n_milkings=15), next_day_starts_at=later(FOUR_AM, next_day_h * 60)
+    )
+    assert len(closing_of(day)) == n_expected
+
+
+def test_a_late_milking_warns_that_the_next_one_is_pushed() -> None:
+    clock = retime(
+        time_day(crowded_day(100, n_milkings=2)),
+        {(1, "a"): VisitFacts(first_on_at=later(FOUR_AM, 30))},
+    )
+    (warning,) = find_warnings(clock, away_limit_min=60, groom={})
+    assert (warning.slot, warning.value_min, warning.limit_min) == (1, 123, 100)
+
+
+@pytest.mark.parametrize("min_per_stall", [0, -1, float("nan"), float("inf")])
+def test_work_that_takes_no_time_is_refused(min_per_stall: float) -> None:
+    with pytest.raises(ValueError, match="min_per_stall must be > 0"):
+        GroomWork(min_per_stall)
+
+
+def test_work_without_workers_is_refused() -> None:
+    with pytest.raises(ValueError, match="n_workers must be at least 1"):
+        GroomWork(0.05, n_workers=0)
