@@ -11,11 +11,11 @@ from django.db.models import Prefetch
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from equipment.flushing.queries import open_locks
 
 from equipment.barns.models import Pen
+from equipment.flushing.queries import open_locks
 from equipment.site.calc.local_time import day_bounds, local_date_of
-from schedules.dayplan.models import Assignment, Claim
+from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.models import BedWindow, PenVisit
 from schedules.rounds.queries import day_warnings
 from schedules.work.models import Outcome, Status, WorkOrder
@@ -71,27 +71,12 @@ class TodayBoard:
     crews: list[str] = field(default_factory=list)
 
 
-def orders_of_day(site_id: int, start: datetime, end: datetime) -> list[WorkOrder]:
-    """Work orders whose window meets a span, with who and what: 4 queries."""
-    claims = Prefetch(
-        "claims", queryset=Claim.objects.select_related("worker__crew", "machine").order_by("id")
-    )
-    assignments = Prefetch("assignment", queryset=Assignment.objects.prefetch_related(claims))
-    return list(
-        WorkOrder.objects.filter(site_id=site_id, due_at__gt=start, starts_after__lt=end)
-        .exclude(outcome=Outcome.NOT_NEEDED)
-        .select_related("place__parent", "standing_order", "unassigned")
-        .prefetch_related(assignments)
-        .order_by("due_at", "priority", "id")
-    )
-
-
 def today_board(desk: Desk, on: date | None = None) -> TodayBoard:
     """Put Today together: about 14 queries, however much work there is."""
     site = desk.caller.site
     local_date = on or local_date_of(desk.now, site.zone)
     start, end = day_bounds(local_date, site.zone)
-    orders = orders_of_day(site.pk, start, end)
+    orders = list(orders_between(site.pk, start, end))
     visits = _visits(site.pk, start, end)
     waits = waiting_reasons(site.pk, [o.pk for o in orders if o.status == Status.NEEDS_ACTION])
     lines = [order_line(desk, order, waits.get(order.pk, [])) for order in orders]
@@ -119,11 +104,6 @@ def _visits(site_id: int, start: datetime, end: datetime) -> list[PenVisit]:
         .prefetch_related(windows)
         .order_by("called_at")
     )
-
-
-def assignment_of(order: WorkOrder) -> Assignment | None:
-    """Give the order's assignment when it has one; it was fetched with the order."""
-    return getattr(order, "assignment", None)
 
 
 def order_line(desk: Desk, order: WorkOrder, waits: list[WaitReason]) -> OrderLine:

@@ -1,0 +1,156 @@
+"""By hand: a lead gives a work order to people and a machine; the plan keeps it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from django.utils.translation import gettext as _
+
+from crews.people.models import Worker
+from crews.roster.queries import working_shifts
+from equipment.machines.models import Machine
+from equipment.machines.queries import usable_machine_ids
+from equipment.site.errors import NotFoundError, StaleError
+from equipment.site.models import Actor, Site
+from equipment.site.writes import site_write
+from schedules.errors import AlreadyBookedError, CannotAssignError
+from schedules.work.models import Status, WorkOrder
+
+from .models import Assignment, Claim, Unassigned
+from .services import claims_of
+
+
+def reassign(
+    *,
+    site_id: int,
+    work_order_id: int,
+    worker_ids: Sequence[int],
+    machine_id: int | None,
+    starts_at: datetime,
+    by: Actor,
+    at: datetime,
+    version: int | None = None,
+) -> Assignment:
+    """Give a work order to people and a machine by hand, from a time on; the plan keeps it.
+
+    Refused when a person or the machine is on other work then (`already_booked`, naming it), is
+    out of use, or not on shift. `version` is the work order's, as the lead read it.
+    """
+    with site_write(site_id, at) as write:
+        Site.objects.select_for_update().get(id=site_id)
+        order = _open_order(site_id, work_order_id, version)
+        workers = _find_workers(site_id, worker_ids)
+        _refuse_unusable(site_id, machine_id, at)
+        Assignment.objects.filter(work_order=order).delete()
+        row = Assignment(
+            site_id=site_id,
+            work_order=order,
+            starts_at=starts_at,
+            ends_at=starts_at + timedelta(minutes=order.duration_min),
+            is_by_hand=True,
+            by=by,
+        )
+        _refuse_off_shift(site_id, workers, row)
+        row.save()
+        claims = claims_of(row, [w.pk for w in workers], machine_id, order)
+        _refuse_booked(site_id, claims)
+        Claim.objects.bulk_create(claims)
+        Unassigned.objects.filter(work_order=order).delete()
+        _bump(order, at)
+        write.change("plan.by_hand", order.pk)
+    return row
+
+
+def _open_order(site_id: int, work_order_id: int, version: int | None) -> WorkOrder:
+    order = (
+        WorkOrder.objects.select_for_update(of=("self",))
+        .select_related("place")
+        .filter(site_id=site_id, id=work_order_id)
+        .first()
+    )
+    if order is None:
+        raise NotFoundError(_("There is no such work order here."))
+    if version is not None and order.version != version:
+        raise StaleError(_("The work order changed since you read it. Read it again."))
+    if order.status not in (Status.NEEDS_ACTION, Status.IN_PROCESS):
+        raise CannotAssignError(_("The work order is closed: nobody can be given it."))
+    return order
+
+
+def _find_workers(site_id: int, worker_ids: Sequence[int]) -> list[Worker]:
+    found = list(
+        Worker.objects.filter(site_id=site_id, id__in=worker_ids, retired_at=None).order_by("id")
+    )
+    if not found or len(found) != len(set(worker_ids)):
+        raise NotFoundError(_("Name at least one worker, each of this site."))
+    return found
+
+
+def _refuse_unusable(site_id: int, machine_id: int | None, at: datetime) -> None:
+    if machine_id is None:
+        return
+    machine = Machine.objects.filter(site_id=site_id, id=machine_id, retired_at=None).first()
+    if machine is None:
+        raise NotFoundError(_("There is no such machine here."))
+    if machine_id not in usable_machine_ids(site_id, at):
+        raise CannotAssignError(
+            _("%s is out of use. Choose another, or clear its hold first.") % machine.name
+        )
+
+
+def _refuse_off_shift(site_id: int, workers: Sequence[Worker], row: Assignment) -> None:
+    on = {s.worker_id for s in working_shifts(site_id, row.starts_at, row.ends_at)}
+    for worker in workers:
+        if worker.pk not in on:
+            raise CannotAssignError(_("%s is not on shift then.") % worker.name)
+
+
+def _refuse_booked(site_id: int, claims: Sequence[Claim]) -> None:
+    """Name what stands in the way; the database's own rule is the last word."""
+    for claim in claims:
+        taken = (
+            Claim.objects.filter(site_id=site_id, span__overlap=claim.span, **_thing(claim))
+            .select_related("assignment__work_order__place", "worker", "machine", "place")
+            .first()
+        )
+        if taken is not None:
+            raise AlreadyBookedError(_clash(taken))
+
+
+def _thing(claim: Claim) -> dict[str, int]:
+    """Name the one thing a claim takes, as a filter."""
+    taken = {
+        "worker_id": claim.worker_id,
+        "machine_id": claim.machine_id,
+        "place_id": claim.place_id,
+    }
+    return {name: key for name, key in taken.items() if key is not None}
+
+
+def _clash(taken: Claim) -> str:
+    thing = taken.worker or taken.machine or taken.place
+    order = taken.assignment.work_order
+    zone = Site.objects.get(id=taken.site_id).zone
+    return _("%(thing)s is taken from %(start)s to %(end)s: %(job)s %(place)s.") % {
+        "thing": thing,
+        "start": taken.span.lower.astimezone(zone).strftime("%H:%M"),
+        "end": taken.span.upper.astimezone(zone).strftime("%H:%M"),
+        "job": order.title.get("en", ""),
+        "place": order.place.key,
+    }
+
+
+def take_off(*, site_id: int, work_order_id: int, at: datetime) -> None:
+    """Take a work order from whoever has it by hand; the plan may give it to anybody again."""
+    with site_write(site_id, at) as write:
+        order = _open_order(site_id, work_order_id, None)
+        Assignment.objects.filter(work_order=order).delete()
+        _bump(order, at)
+        write.change("plan.by_hand", order.pk)
+
+
+def _bump(order: WorkOrder, at: datetime) -> None:
+    order.version += 1
+    order.updated_at = at
+    order.save(update_fields=["version", "updated_at"])

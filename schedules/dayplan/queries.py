@@ -1,0 +1,75 @@
+"""Reads of the day's plan that pages, API and the day's report share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Prefetch, QuerySet
+
+from equipment.site.models import PlaceKind
+from schedules.work.models import Outcome, Status, WorkOrder
+
+from .models import Assignment, Claim, PlanRun
+
+
+def claims_prefetch() -> Prefetch[str]:
+    """Fetch an order's assignment with its people and machine: 2 queries."""
+    claims = Prefetch(
+        "claims", queryset=Claim.objects.select_related("worker__crew", "machine").order_by("id")
+    )
+    return Prefetch("assignment", queryset=Assignment.objects.prefetch_related(claims))
+
+
+def orders_between(site_id: int, start: datetime, end: datetime) -> QuerySet[WorkOrder]:
+    """Work orders whose window meets a span, with who, what and why not: 3 queries.
+
+    What is no longer needed is left out; it stands in the history.
+    """
+    return (
+        WorkOrder.objects.filter(site_id=site_id, due_at__gt=start, starts_after__lt=end)
+        .exclude(outcome=Outcome.NOT_NEEDED)
+        .select_related("place__parent", "standing_order", "unassigned")
+        .prefetch_related(claims_prefetch())
+        .order_by("due_at", "priority", "id")
+    )
+
+
+def assignment_of(order: WorkOrder) -> Assignment | None:
+    """Give the order's assignment when it has one; it was fetched with the order."""
+    return getattr(order, "assignment", None)
+
+
+def latest_plan(site_id: int) -> PlanRun | None:
+    """Newest plan of the site, without its documents: 1 query."""
+    return (
+        PlanRun.objects.filter(site_id=site_id)
+        .defer("problem", "solution")
+        .order_by("-made_at", "-id")
+        .first()
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class BedShare:
+    """How many rows of beds are to be groomed in a span, and how many are or will be."""
+
+    n_due: int
+    n_done: int
+    n_assigned: int
+
+    @property
+    def share(self) -> float:
+        """Done or assigned over due; 1 when none is due."""
+        return (self.n_done + self.n_assigned) / self.n_due if self.n_due else 1.0
+
+
+def bed_share(orders: list[WorkOrder], kind: str = PlaceKind.BED_GROUP) -> BedShare:
+    """Count the visits' bed work of orders already fetched."""
+    beds = [o for o in orders if o.place.kind == kind and o.visit_id is not None]
+    done = sum(o.outcome == Outcome.DONE for o in beds)
+    given = sum(
+        o.status in (Status.NEEDS_ACTION, Status.IN_PROCESS) and assignment_of(o) is not None
+        for o in beds
+    )
+    return BedShare(len(beds), done, given)

@@ -1,0 +1,232 @@
+"""Verbs of the day's plan: solve, put in place, drop what broke, reassign by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Max
+
+from crews.roster.queries import working_shifts
+from equipment.machines.queries import usable_machine_ids
+from equipment.site.calc.local_time import local_date_of
+from equipment.site.models import Site
+from equipment.site.queries import site_version
+from equipment.site.writes import site_write
+from schedules.work.models import Status, WorkOrder
+
+from .build import EXCLUSIVE, DayFacts, build_day
+from .calc.json_io import problem_to_json, solution_to_json
+from .calc.model import solve_day
+from .calc.solution import Assignment as Planned
+from .calc.solution import Solution
+from .models import Assignment, Claim, PlanRun, Unassigned
+
+SOLVE_S = 6.0
+SEED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class SolvedDay:
+    """A solve, with the version of the site it was made of."""
+
+    facts: DayFacts
+    solution: Solution
+    site_version: int
+
+
+def solve_site(site_id: int, now: datetime, seconds: float = SOLVE_S) -> SolvedDay:
+    """Read the farm and solve its next 26 hours. Writes nothing."""
+    version = site_version(site_id)
+    facts = build_day(site_id, now)
+    return SolvedDay(facts, solve_day(facts.problem, seconds=seconds, seed=SEED), version)
+
+
+def plan_day(*, site_id: int, at: datetime, seconds: float = SOLVE_S) -> PlanRun:
+    """Solve and put in place, in one go."""
+    return put_plan(site_id=site_id, solved=solve_site(site_id, at, seconds), at=at)
+
+
+def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
+    """Replace the open, not by-hand assignments by a solution's, in one transaction.
+
+    What moved while it was solved is left out: orders closed or begun since, machines held,
+    people called in sick. They are looked at again by the run that their change has rung for.
+    """
+    with site_write(site_id, at) as write:
+        site = Site.objects.select_for_update().get(id=site_id)
+        fresh = _still_good(site_id, solved, at)
+        orders = _lock_orders(site_id, solved)
+        free = {pk for pk, o in orders.items() if o.status == Status.NEEDS_ACTION}
+        by_hand = set(
+            Assignment.objects.filter(work_order_id__in=free, is_by_hand=True).values_list(
+                "work_order_id", flat=True
+            )
+        )
+        replaceable = free - by_hand
+        Assignment.objects.filter(work_order_id__in=replaceable).delete()
+        planned = [a for a in fresh if int(a.job) in replaceable]
+        _write_assignments(site_id, planned, orders)
+        run = _write_run(site, solved, at, len(planned))
+        _write_unassigned(run, solved, replaceable - {int(a.job) for a in planned})
+        write.touch()
+    return run
+
+
+def _lock_orders(site_id: int, solved: SolvedDay) -> dict[int, WorkOrder]:
+    rows = (
+        WorkOrder.objects.select_for_update(of=("self",))
+        .filter(site_id=site_id, id__in=[int(key) for key in solved.facts.orders])
+        .select_related("place")
+        .order_by("id")
+    )
+    return {row.pk: row for row in rows}
+
+
+def _still_good(site_id: int, solved: SolvedDay, at: datetime) -> list[Planned]:
+    """Keep what rests on people on shift, machines in use, and windows that still stand."""
+    usable = usable_machine_ids(site_id, at)
+    horizon = solved.facts.problem.horizon
+    people = {s.worker_id for s in working_shifts(site_id, horizon.start, horizon.end)}
+    now = {
+        o.pk: o
+        for o in WorkOrder.objects.filter(
+            site_id=site_id, id__in=[int(key) for key in solved.facts.orders]
+        )
+    }
+
+    def stands(a: Planned) -> bool:
+        order = now.get(int(a.job))
+        return (
+            order is not None
+            and (a.machine is None or int(a.machine) in usable or order.for_machine_id is not None)
+            and all(int(person) in people for person in a.people)
+            and order.starts_after <= a.start
+            and a.end <= order.due_at
+        )
+
+    return [a for a in solved.solution.assignments if stands(a)]
+
+
+def _write_assignments(
+    site_id: int, planned: Sequence[Planned], orders: dict[int, WorkOrder]
+) -> None:
+    rows = Assignment.objects.bulk_create(
+        Assignment(site_id=site_id, work_order_id=int(a.job), starts_at=a.start, ends_at=a.end)
+        for a in planned
+    )
+    Claim.objects.bulk_create(
+        claim
+        for row, a in zip(rows, planned, strict=True)
+        for claim in claims_of(
+            row,
+            [int(person) for person in a.people],
+            int(a.machine) if a.machine else None,
+            orders[row.work_order_id],
+        )
+    )
+
+
+def claims_of(
+    row: Assignment, worker_ids: Sequence[int], machine_id: int | None, order: WorkOrder
+) -> list[Claim]:
+    span = (row.starts_at, row.ends_at)
+    base: dict[str, Any] = {"site_id": row.site_id, "assignment": row, "span": span}
+    claims = [Claim(worker_id=worker_id, **base) for worker_id in worker_ids]
+    if machine_id is not None:
+        claims.append(Claim(machine_id=machine_id, **base))
+    if order.place.kind in EXCLUSIVE:
+        claims.append(Claim(place_id=order.place_id, **base))
+    return claims
+
+
+def _write_run(site: Site, solved: SolvedDay, at: datetime, n_assigned: int) -> PlanRun:
+    day = local_date_of(at, site.zone)
+    last = PlanRun.objects.filter(site=site, local_date=day).aggregate(n=Max("number"))["n"] or 0
+    return PlanRun.objects.create(
+        site=site,
+        local_date=day,
+        number=last + 1,
+        made_at=at,
+        site_version=solved.site_version,
+        seed=SEED,
+        problem=problem_to_json(solved.facts.problem),
+        solution=solution_to_json(solved.solution),
+        n_assigned=n_assigned,
+        n_unassigned=len(solved.solution.left_out) + len(solved.facts.unaskable),
+    )
+
+
+def _write_unassigned(run: PlanRun, solved: SolvedDay, order_ids: set[int]) -> None:
+    """Say of every order of the plan that nobody has why."""
+    Unassigned.objects.filter(site_id=run.site_id).delete()
+    reasons = {
+        int(left.job): [{"code": x.code, "facts": dict(x.facts)} for x in left.reasons]
+        for left in solved.solution.left_out
+    } | solved.facts.unaskable
+    Unassigned.objects.bulk_create(
+        Unassigned(
+            site_id=run.site_id,
+            work_order_id=order_id,
+            plan=run,
+            reasons=reasons.get(order_id, [{"code": "moved_meanwhile", "facts": {}}]),
+        )
+        for order_id in sorted(order_ids)
+    )
+
+
+# What breaks a plan -----------------------------------------------------------------------------
+
+
+def drop_broken(*, site_id: int, at: datetime) -> int:
+    """Take people and machines that are out, and times no longer in the window, off future work.
+
+    By-hand assignments go too when what they rest on is gone: a person is told by the decision.
+    """
+    usable = usable_machine_ids(site_id, at)
+    claims = Claim.objects.filter(
+        site_id=site_id,
+        assignment__work_order__status=Status.NEEDS_ACTION,
+        assignment__ends_at__gt=at,
+    )
+    broken = set(
+        claims.filter(machine__isnull=False, assignment__work_order__for_machine=None)
+        .exclude(machine_id__in=usable)
+        .values_list("assignment_id", flat=True)
+    )
+    broken |= _without_shift(site_id, claims, at)
+    broken |= {
+        a.pk
+        for a in Assignment.objects.filter(
+            site_id=site_id, work_order__status=Status.NEEDS_ACTION
+        ).select_related("work_order")
+        if a.starts_at < a.work_order.starts_after or a.ends_at > a.work_order.due_at
+    }
+    Assignment.objects.filter(
+        site_id=site_id, work_order__status=Status.CANCELLED, starts_at__gt=at
+    ).delete()
+    return Assignment.objects.filter(id__in=broken).delete()[0]
+
+
+def _without_shift(site_id: int, claims: Any, at: datetime) -> set[int]:
+    """Assignments of people who are on no shift for all of them."""
+    mine = list(claims.filter(worker__isnull=False).select_related("assignment"))
+    if not mine:
+        return set()
+    end = max(c.span.upper for c in mine)
+    spans: dict[int, list[tuple[datetime, datetime]]] = {}
+    for shift in working_shifts(site_id, at, end):
+        spans.setdefault(shift.worker_id, []).append((shift.starts_at, shift.ends_at))
+    return {
+        c.assignment_id
+        for c in mine
+        if (
+            not c.assignment.is_by_hand
+            and not any(
+                s <= c.span.lower and c.span.upper <= e for s, e in spans.get(c.worker_id, ())
+            )
+        )
+        or (c.assignment.is_by_hand and c.worker_id not in spans)
+    }
