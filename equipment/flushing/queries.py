@@ -1,0 +1,63 @@
+"""Reads of flushing that pages, API and upper rooms share."""
+
+from collections import defaultdict
+from datetime import datetime, timedelta
+
+from django.db.models import QuerySet
+
+from equipment.site.models import Place
+
+from .lengths import RunLength, length_of, set_length
+from .models import FlushRun, FlushTimer, Lock, TimerTrigger
+from .water import load_water_ways
+
+
+def open_locks(site_id: int) -> QuerySet[Lock]:
+    """Locks that are on, the oldest first, with place and owner: 1 query."""
+    locks = Lock.objects.filter(site_id=site_id, off_at=None)
+    return locks.select_related("place", "owner").order_by("on_at", "pk")
+
+
+def places_reached(site_id: int, place_id: int) -> list[Place]:
+    """Alleys, lane and beyond that water let loose at a place comes to: 5 queries.
+
+    A lock at the place protects people in none of them; a lock in any of them stops the run.
+    """
+    reached = load_water_ways(site_id).reached(place_id)
+    places = Place.objects.filter(site_id=site_id).in_bulk(reached)
+    return [places[pk] for pk in reached]
+
+
+def timers_in_use(site_id: int) -> QuerySet[FlushTimer]:
+    """Timers that make runs, with alley and tank: 1 query."""
+    return (
+        FlushTimer.objects.filter(
+            site_id=site_id,
+            retired_at=None,
+            alley__place__retired_at=None,
+            tank__place__retired_at=None,
+        )
+        .select_related("alley__place", "tank__place")
+        .order_by("pk")
+    )
+
+
+def runs_between(site_id: int, start: datetime, end: datetime) -> QuerySet[FlushRun]:
+    """Runs that reach into [start, end), with timer, alley and lock: 1 query."""
+    return (
+        FlushRun.objects.filter(site_id=site_id, starts_at__lt=end, ends_at__gt=start)
+        .select_related("timer__tank__place", "alley__place", "blocked_by__owner")
+        .order_by("starts_at", "pk")
+    )
+
+
+def visit_flush_min(site_id: int) -> dict[int, float]:
+    """How long the flushes of a visit take of a pen's window, by pen id: 1 query. [min]"""
+    by_pen_and_tank: dict[tuple[int, int], list[RunLength]] = defaultdict(list)
+    for timer in timers_in_use(site_id).filter(trigger=TimerTrigger.AT_VISIT):
+        if timer.alley.pen_id is not None:
+            by_pen_and_tank[timer.alley.pen_id, timer.tank_id].append(length_of(timer))
+    longest: dict[int, float] = defaultdict(float)
+    for (pen_id, _tank_id), lengths in by_pen_and_tank.items():
+        longest[pen_id] = max(longest[pen_id], set_length(lengths) / timedelta(minutes=1))
+    return longest
