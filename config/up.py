@@ -110,6 +110,7 @@ class Service:
         is_stuck = partial(heartbeat.is_silent, self.heartbeat)
         yield from self.supervisor.keep(worker(), self.heartbeat.exists, is_stuck)
         yield from self.supervisor.keep(beat(self.folder.root), lambda: True, is_stuck)
+        yield from self.supervisor.keep(poller(), lambda: True)
         self.say(f"ready after {self.elapsed()}: {self.site_url}   (Ctrl-C stops it)")
 
     def start_stores(self, own_stores: list[str]) -> Plan:
@@ -164,6 +165,11 @@ def worker() -> Program:
 def beat(root: Path) -> Program:
     options = ("-s", str(root / "run" / "beat-schedule"), "--pidfile=", "-l", "warning")
     return python("beat", "-m", "celery", "-q", "-A", "config", "beat", *options)
+
+
+def poller() -> Program:
+    """Return the floor under the broker: it does due runs from PostgreSQL alone."""
+    return python("poller", "manage.py", "poller")
 
 
 def database_answers(url: str, deadline: float) -> bool:
