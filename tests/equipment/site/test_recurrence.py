@@ -136,6 +136,15 @@ def test_an_instance_in_the_autumn_fold_comes_once_at_the_first_pass() -> None:
     assert found == [Occurrence(date(2026, 11, 1), 0, parse_instant("2026-11-01T07:30Z"))]
 
 
+def test_an_instance_that_the_gap_pushes_past_midnight_keeps_its_date() -> None:
+    # zone data 2026f: Nuuk skips 23:00 to 24:00 on Saturday 28 March 2026, at 01:00 UTC on Sunday
+    rule = CalendarRule("FREQ=DAILY", wall("2026-03-01 23:30"), ZoneInfo("America/Nuuk"))
+    sunday = parse_instant("2026-03-29T00:00-01:00")
+    assert occurrences(rule, sunday, sunday + timedelta(hours=20)) == [
+        Occurrence(date(2026, 3, 28), 0, sunday + timedelta(minutes=30))
+    ]
+
+
 # Twelve rule shapes, each with the same rule said in plain code: which wall times of a 15-minute
 # grid it names. DTSTART is Monday 1 January 2024, 00:15.
 START = wall("2024-01-01 00:15")
@@ -249,6 +258,15 @@ def test_a_rule_that_began_long_ago_gives_what_walking_it_from_its_start_gives(
         CalendarRule(text, start, zone), low.replace(tzinfo=UTC), high.replace(tzinfo=UTC)
     )
     assert [o.at.replace(tzinfo=None) for o in found] == walked
+
+
+def test_a_first_week_cut_short_by_the_way_we_expand_misleads_no_set_position() -> None:
+    # by the calendar: 6 June 2026 is a Saturday; the first of Monday and Saturday is the Monday
+    text = "FREQ=WEEKLY;BYDAY=MO,SA;BYSETPOS=1"
+    rule = CalendarRule(text, wall("2020-01-02 06:00"), DENVER)
+    saturday = parse_instant("2026-06-06T06:00Z")
+    found = occurrences(rule, saturday, saturday + timedelta(days=14))
+    assert [o.local_date.day for o in found] == [8, 15]
 
 
 @given(cut=st.integers(0, 14 * 24))
