@@ -54,6 +54,11 @@ def test_overlapping_repairs_are_counted_once_and_one_that_lasts_to_the_end() ->
     assert down_share_frac(repairs, START, minute(300)) == pytest.approx(120 / 300)
 
 
+def test_repairs_that_touch_are_one_stretch() -> None:
+    found = down_spans([span(30, 90), span(0, 30), span(100, 120)], START, minute(300))
+    assert found == [(minute(0), minute(90)), (minute(100), minute(120))]
+
+
 def test_the_share_of_the_long_night_counts_the_hours_that_pass() -> None:
     # America/Denver, IANA time zone database 2026f: 1 November 2026 has 25 hours
     day_end = parse_instant("2026-11-02T00:00-07:00")

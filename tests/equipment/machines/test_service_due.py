@@ -41,6 +41,12 @@ def test_ten_hours_left_at_eight_a_day_are_due_tomorrow() -> None:
     assert found == ServiceDue(1, 10.0, tomorrow, tomorrow, tomorrow, DueBy.HOURS)
 
 
+@pytest.mark.parametrize(("total_h", "days"), [(243, 0), (242, 1), (236, 1), (234, 2)])
+def test_it_is_due_on_the_day_in_which_the_hours_are_reached(total_h: float, days: int) -> None:
+    found = service_due(ServiceState(OIL, NEW), at(total_h), EVEN)
+    assert found.due_on == TODAY + timedelta(days=days)
+
+
 def test_a_machine_that_stands_still_is_due_by_the_calendar() -> None:
     found = service_due(ServiceState(OIL_OR_QUARTER, NEW), at(240), IDLE)
     # 91 days from Thursday 1 October is Thursday 31 December
