@@ -101,8 +101,8 @@ class Environment:
                 raise BootstrapError("The packages cannot be installed: see above.") from None
 
     def install_with_pip(self, requirements: Path) -> None:
-        """Let pip check each hash and install wheels only."""
-        options = ["--require-hashes", "--only-binary=:all:", "--no-compile", "-q"]
+        """Let pip check each hash; the lock is complete, so nothing has to be resolved."""
+        options = ["--require-hashes", "--no-deps", "--no-compile", "-q"]
         run([self.python, "-m", "pip", "install", *options, "-r", requirements])
 
     def install_with_uv(self) -> None:
@@ -110,7 +110,7 @@ class Environment:
         uv = self.folder / "bin" / "uv"
         if not uv.exists():
             self.install_with_pip(self.uv_requirements)
-        options = ["--require-hashes", "--python", str(self.python)]
+        options = ["--require-hashes", "--no-deps", "--python", str(self.python)]
         quiet = [] if sys.stderr.isatty() else ["-q"]
         run([uv, "pip", "install", *options, *quiet, "-r", self.requirements])
 
