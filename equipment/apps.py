@@ -1,6 +1,13 @@
+from pathlib import Path
+
 from django.apps import AppConfig
 
 
 class EquipmentConfig(AppConfig):
     name = "equipment"
     label = "equipment"
+
+    def ready(self) -> None:
+        from equipment.site.runs import load_kinds
+
+        load_kinds(self.name, Path(self.path))

@@ -12,6 +12,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 from django.db import transaction
@@ -195,3 +197,9 @@ def plan_periodic(*, now: datetime) -> None:
             key = f"{site_id}:{every.total_seconds():.0f}s:{slot}"
             if not TaskRun.objects.filter(kind=kind, dedupe_key=key).exists():
                 enqueue(kind, key=key, site_id=site_id, at=now)
+
+
+def load_kinds(app: str, folder: Path) -> None:
+    """Import the tasks of an app's rooms: a web process must know the kinds that it enqueues."""
+    for path in sorted(folder.glob("*/tasks.py")):
+        import_module(f"{app}.{path.parent.name}.tasks")

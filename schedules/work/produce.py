@@ -12,6 +12,7 @@ from equipment.site.models import ChangeCursor, Site
 from equipment.site.writes import site_write
 
 from .calc.drafts import REST, Draft
+from .closing import close_recorded
 from .facts import Facts
 from .models import StandingOrder, Status, Trigger, WorkOrder
 from .reconcile import Counts, Reconciler
@@ -37,6 +38,7 @@ def materialise(
     """
     with site_write(site_id, now) as write:
         take_turn(site_id)
+        close_recorded(write, now)
         site = Site.objects.get(pk=site_id)
         everything = {order.pk: order for order in StandingOrder.objects.filter(site=site)}
         chosen = _choose(everything, triggers, standing_order_ids)

@@ -34,7 +34,7 @@ OPENED: Values = {
 GONE = {
     Trigger.PEN_VISIT: "visit_gone",
     Trigger.BATCH_STAGE: "batch_moved_on",
-    Trigger.METER: "service_done",
+    Trigger.METER: "not_due_yet",
     Trigger.AFTER: "leader_gone",
 }
 

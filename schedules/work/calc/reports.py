@@ -18,6 +18,8 @@ class Said(StrEnum):
     LOAD = "load"
     CANCELLED = "cancelled"
     UNDONE = "undone"
+    ACCEPTED = "accepted"
+    DISMISSED = "dismissed"
 
 
 ENDINGS = (Said.DONE, Said.PART, Said.COULD_NOT, Said.CANCELLED)
@@ -79,16 +81,19 @@ def still_said(words: Sequence[Word]) -> list[Word]:
     Returns
     -------
     list of Word
-        Without the ``UNDONE`` ones, each with the newest word of the same actor before it.
+        Each ``UNDONE`` takes out the newest word of the same actor before it, ``DISMISSED`` all
+        before it; none of these, nor ``ACCEPTED``, is itself among them.
     """
     standing: list[Word] = []
     for word in words:
-        if word.said is not Said.UNDONE:
+        if word.said is Said.DISMISSED:
+            standing.clear()
+        elif word.said is Said.UNDONE:
+            own = [i for i, earlier in enumerate(standing) if earlier.by_id == word.by_id]
+            if own:
+                standing.pop(own[-1])
+        elif word.said is not Said.ACCEPTED:
             standing.append(word)
-            continue
-        own = [i for i, earlier in enumerate(standing) if earlier.by_id == word.by_id]
-        if own:
-            standing.pop(own[-1])
     return standing
 
 

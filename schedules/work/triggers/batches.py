@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from equipment.site.calc.local_time import local_date_of, resolve
 from schedules.sand.models import Batch
-from schedules.work.calc.drafts import Draft, Late
+from schedules.work.calc.drafts import Draft, Late, Need
 from schedules.work.calc.spans import Span, day_spans, lasting
 from schedules.work.facts import Facts
 from schedules.work.models import StandingOrder
@@ -20,14 +21,52 @@ Found = tuple[int, date, Span]  # n-th, local date, window
 MORNING = "07:00"  # when a step falls due whose rule names a day and no hour
 
 
+NEEDS = {"piled": "tested"}  # a layer is picked up on a test, not on a forecast
+
+
+def chain_steps(drafts: Iterable[Draft]) -> Iterator[Draft]:
+    """Let a batch's steps wait on those that must come before them (work-catalogue 2c)."""
+    drafts = list(drafts)
+    keys = {(d.values["batch_id"], d.values["batch_step"]): d.key for d in drafts}
+    for draft in drafts:
+        first = NEEDS.get(draft.values["batch_step"], "")
+        on_key = keys.get((draft.values["batch_id"], first))
+        yield replace(draft, needs=(Need(on_key, "FINISHTOSTART"),)) if on_key else draft
+
+
 def draft_batch_stage(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
     """The step that each batch in the stage waits for, or its turns, known by their number."""
     rule = order.trigger_rule
     find = _turns if "times_per_d" in rule else _step
-    for batch in facts.batches:
-        if batch.stage == rule["stage"]:
-            for found in find(order, batch, facts):
-                yield _draft(order, batch, facts, found)
+    for batch in _waiting(rule, facts):
+        for found in find(order, batch, facts):
+            yield _draft(order, batch, facts, found)
+
+
+def _waiting(rule: dict[str, Any], facts: Facts) -> list[Batch]:
+    """Batches in the stage that the step is for, and not past it."""
+    batches = [batch for batch in facts.batches if batch.stage == rule["stage"]]
+    step = rule["step"]
+    if step == "bedded":  # the oldest released pile goes first, the next one after it
+        usable = [batch for batch in batches if batch.pk not in facts.held_batches]
+        return sorted(usable, key=lambda batch: (batch.released_at, batch.pk))[:1]
+    if step == "pile_closed":
+        return [batch for batch in batches if batch.closed_at is None]
+    if step == "spread":  # a batch is still being filled until it closes
+        return [batch for batch in batches if batch.closed_at is not None]
+    if step == "tested":
+        return [batch for batch in batches if not _is_dry_by_test(batch, facts)]
+    return batches
+
+
+def _is_dry_by_test(batch: Batch, facts: Facts) -> bool:
+    tests = facts.tests[batch.pk]
+    return bool(tests) and tests[-1].moisture_wb_frac <= facts.practice.dry_moisture_wb_frac
+
+
+def _number(rule: dict[str, Any], batch: Batch, facts: Facts) -> int:
+    """Which time a single step is: only a test is done again in the same stage."""
+    return len(facts.tests[batch.pk]) + 1 if rule["step"] == "tested" else 1
 
 
 def _draft(order: StandingOrder, batch: Batch, facts: Facts, found: Found) -> Draft:
@@ -54,7 +93,8 @@ def _step(order: StandingOrder, batch: Batch, facts: Facts) -> Iterator[Found]:
     rule = order.trigger_rule
     at = _step_at(rule, batch, facts)
     if at is not None and at < facts.until:
-        yield 1, local_date_of(at, facts.zone), lasting(at, h=rule["window_h"])
+        number = _number(rule, batch, facts)
+        yield number, local_date_of(at, facts.zone), lasting(at, h=rule["window_h"])
 
 
 def _step_at(rule: dict[str, Any], batch: Batch, facts: Facts) -> datetime | None:

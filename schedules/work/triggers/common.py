@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from equipment.site.models import Place
+from schedules.work.amounts import amount_of
 from schedules.work.calc.drafts import Draft, Late, Need
 from schedules.work.calc.spans import Span
 from schedules.work.facts import Facts, Measure
@@ -20,11 +21,6 @@ def late_of(order: StandingOrder) -> Late:
     return Late.EXTEND if order.late_rule == LateRule.RUN_ONCE else Late.MISS
 
 
-def amount_of(n_stalls: int) -> str:
-    """How much it is, as a code and a number; `queries.say_amount` has the words."""
-    return f"stalls:{n_stalls}" if n_stalls else ""
-
-
 def make_draft(
     facts: Facts,
     order: StandingOrder,
@@ -34,14 +30,17 @@ def make_draft(
     *,
     local_date: date,
     late: Late,
+    key: str = "",
     series: str = "",
     needs: tuple[Need, ...] = (),
     is_standing: bool = False,
     dry_t: float = 0,
+    service_item_min: float = 0,
     **values: Any,
 ) -> Draft:
     """Build the draft of a standing order at a place; `tail` ends its natural key."""
     measure = facts.measures.get(place.pk, NOTHING)
+    n_stalls = measure.n_stalls if "per_stall_min" in order.duration else 0
     minutes = minutes_for(
         order.duration,
         n_stalls=measure.n_stalls,
@@ -50,20 +49,22 @@ def make_draft(
         n_cows=measure.n_cows,
         dry_t=dry_t,
         n_people=order.n_people,
+        service_item_min=service_item_min,
     )
     return Draft(
-        key=f"{order.key}/{tail}",
+        key=key or f"{order.key}/{tail}",
         series=series or f"{order.key}/{place.key}",
         place_id=place.pk,
         local_date=local_date,
         span=span,
         late=late,
-        n_stalls=measure.n_stalls if "per_stall_min" in order.duration else 0,
+        n_stalls=n_stalls,
         needs=needs,
         is_standing=is_standing,
         values={
             "standing_order_id": order.pk,
             "title": order.title,
+            "amount": amount_of(n_stalls),
             "duration_min": minutes,
             "skill": order.skill,
             "machine_kinds": order.machine_kinds,

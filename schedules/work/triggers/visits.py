@@ -12,7 +12,7 @@ from schedules.work.calc.spans import Span, at_least
 from schedules.work.facts import Facts
 from schedules.work.models import StandingOrder
 
-from .common import amount_of, make_draft
+from .common import make_draft
 
 
 def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
@@ -20,7 +20,6 @@ def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
     rule = order.trigger_rule
     slots = rule.get("milkings")
     for place in facts.places_of(order):
-        n_stalls = facts.measures[place.pk].n_stalls if "per_stall_min" in order.duration else 0
         for visit in facts.visits_of_pen.get(facts.pen_of.get(place.pk, 0), []):
             milking = visit.milking
             if slots is not None and milking.slot not in slots:
@@ -35,7 +34,6 @@ def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
                 local_date=milking.local_date,
                 late=Late.EXPIRE,
                 visit_id=visit.pk,
-                amount=amount_of(n_stalls),
             )
 
 

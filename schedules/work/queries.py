@@ -1,0 +1,219 @@
+"""Reads of work that pages, phones and the plan share."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Sum, Value
+from django.db.models.functions import Coalesce, Concat
+from django.utils.translation import get_language, gettext_lazy, ngettext
+
+from equipment.barns.models import Alley, BedGroup
+from equipment.site.models import HoldSubject, Place, Site
+from equipment.site.queries import open_holds, place_name, word
+
+from .amounts import stalls_in
+from .calc.drafts import REST
+from .models import (
+    Dependency,
+    Outcome,
+    Problem,
+    Relation,
+    Report,
+    Status,
+    WorkOrder,
+)
+
+OPEN = (Status.NEEDS_ACTION, Status.IN_PROCESS)
+REASONS = {
+    "visit_gone": gettext_lazy("the pen is not milked then"),
+    "batch_moved_on": gettext_lazy("the batch has moved on"),
+    "not_due_yet": gettext_lazy("the service is not due yet"),
+    "leader_gone": gettext_lazy("what it follows is not done"),
+    "order_retired": gettext_lazy("its standing order is out of use"),
+    "rule_changed": gettext_lazy("its standing order was changed"),
+    "report_undone": gettext_lazy("the report it came from was taken back"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WaitReason:
+    """One thing a work order waits on: `code` is "dependency" or "hold"."""
+
+    code: str
+    name: str
+    subject: str = ""
+    subject_id: int | None = None
+    until: datetime | None = None
+
+
+def say_amount(order: WorkOrder) -> str:
+    """How much there is to do, in the reader's language; empty where nobody counts."""
+    n_stalls = stalls_in(order.amount)
+    return ngettext("%d stall", "%d stalls", n_stalls) % n_stalls if n_stalls else order.amount
+
+
+def say_reason(order: WorkOrder) -> str:
+    """Why it was not done or not needed, in the reader's language or as a person wrote it."""
+    return str(REASONS.get(order.reason, order.reason))
+
+
+def say_title(order: WorkOrder) -> str:
+    """Title in the reader's language."""
+    language = (get_language() or "en")[:2]
+    return str(order.title.get(language) or order.title.get("en") or order.natural_key)
+
+
+def open_orders_for(site_id: int, start: datetime, end: datetime) -> QuerySet[WorkOrder]:
+    """Work still open whose window meets [start, end), soonest due first: 2 queries."""
+    return (
+        WorkOrder.objects.filter(
+            site_id=site_id, status__in=OPEN, starts_after__lt=end, due_at__gt=start
+        )
+        .select_related("standing_order", "place", "visit", "batch", "for_machine", "service_item")
+        .prefetch_related(Prefetch("needs", Dependency.objects.select_related("on")))
+        .order_by("due_at", "priority", "id")
+    )
+
+
+def order_detail(site_id: int, work_order_id: int) -> WorkOrder | None:
+    """One work order with all that is known of it: 3 queries."""
+    reports = Report.objects.select_related("by", "machine").order_by("id")
+    return (
+        WorkOrder.objects.filter(site_id=site_id, id=work_order_id)
+        .select_related(
+            "standing_order",
+            "place",
+            "visit__milking",
+            "batch",
+            "for_machine",
+            "service_item",
+            "started_by",
+            "ended_by",
+        )
+        .prefetch_related(
+            Prefetch("needs", Dependency.objects.select_related("on__place")),
+            Prefetch("reports", reports),
+        )
+        .first()
+    )
+
+
+def waiting_reasons(
+    site_id: int, work_order_ids: Collection[int], at: datetime | None = None
+) -> dict[int, list[WaitReason]]:
+    """What each of some work orders waits on; those that wait on nothing are not in it: 7 queries.
+
+    With `at` a least gap that is not over yet counts too.
+    """
+    found: dict[int, list[WaitReason]] = defaultdict(list)
+    for needed in Dependency.objects.filter(
+        site_id=site_id, work_order__in=work_order_ids
+    ).select_related("on"):
+        reason = _wait_on(needed, at)
+        if reason is not None:
+            found[needed.work_order_id].append(reason)
+    for work_order_id, reasons in _held(site_id, work_order_ids).items():
+        found[work_order_id] += reasons
+    return dict(found)
+
+
+def _wait_on(needed: Dependency, at: datetime | None) -> WaitReason | None:
+    """Why a work order cannot start yet because of another; None when it can."""
+    first = needed.on
+    if first.status == Status.CANCELLED or needed.relation in (
+        Relation.FINISH_TO_FINISH,
+        Relation.START_TO_FINISH,
+    ):
+        return None
+    happened = (
+        first.ended_at if needed.relation == Relation.FINISH_TO_START else first.started_at
+    ) or (first.ended_at if first.status == Status.COMPLETED else None)
+    if happened is None:
+        return WaitReason("dependency", say_title(first), "work_order", first.pk)
+    until = happened + timedelta(minutes=needed.gap_min)
+    if at is not None and at < until:
+        return WaitReason("dependency", say_title(first), "work_order", first.pk, until)
+    return None
+
+
+def _held(site_id: int, work_order_ids: Collection[int]) -> dict[int, list[WaitReason]]:
+    """Holds on the pen or batch of each work order: 6 queries."""
+    site = Site.objects.get(pk=site_id)
+    language = (get_language() or "en")[:2]
+    held_pens = _held_ids(site_id, HoldSubject.PEN)
+    held_batches = _held_ids(site_id, HoldSubject.BATCH)
+    orders = WorkOrder.objects.filter(site_id=site_id, id__in=work_order_ids)
+    rows = list(orders.select_related("place", "batch"))
+    pen_of = _pens_of({row.place_id for row in rows})
+    found: dict[int, list[WaitReason]] = defaultdict(list)
+    for row in rows:
+        pen = pen_of.get(row.place_id, row.place)
+        if pen.pk in held_pens:
+            name = place_name(site, pen, language)
+            found[row.pk].append(WaitReason("hold", name, HoldSubject.PEN, pen.pk))
+        if row.batch is not None and row.batch.pk in held_batches:
+            name = f"{word(site, language, 'batch')} {row.batch.number}"
+            found[row.pk].append(WaitReason("hold", name, HoldSubject.BATCH, row.batch.pk))
+    return found
+
+
+def _held_ids(site_id: int, kind: HoldSubject) -> set[int]:
+    return set(open_holds(site_id, kind).values_list("subject_id", flat=True))
+
+
+def _pens_of(place_ids: Collection[int]) -> dict[int, Place]:
+    """Pen in which each bed group or alley lies: 2 queries."""
+    beds = BedGroup.objects.filter(pk__in=place_ids).select_related("pen__place")
+    alleys = Alley.objects.filter(pk__in=place_ids, pen__isnull=False).select_related("pen__place")
+    of_beds = {row.pk: row.pen.place for row in beds}
+    return of_beds | {row.pk: row.pen.place for row in alleys if row.pen is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class BoardCounts:
+    """How a span of work stands."""
+
+    n_to_do: int
+    n_under_way: int
+    n_late: int
+    n_done: int
+    n_part: int
+    n_could_not: int
+    n_missed: int
+    n_decisions: int
+    n_stalls_missed: int
+
+
+def board_counts(site_id: int, start: datetime, end: datetime, now: datetime) -> BoardCounts:
+    """Count the work whose window meets [start, end): 1 query.
+
+    Stalls missed are those of beds nobody came to, and those left of work part done that no
+    later gap took over.
+    """
+    carried = WorkOrder.objects.filter(
+        site_id=OuterRef("site_id"), natural_key=Concat(OuterRef("natural_key"), Value(f"{REST}1"))
+    )
+    rows = WorkOrder.objects.filter(site_id=site_id, starts_after__lt=end, due_at__gt=start)
+    is_missed = Q(outcome=Outcome.MISSED) | Q(outcome=Outcome.PART, is_carried=False)
+    counts = rows.alias(is_carried=Exists(carried)).aggregate(
+        n_to_do=Count("id", filter=Q(status=Status.NEEDS_ACTION)),
+        n_under_way=Count("id", filter=Q(status=Status.IN_PROCESS)),
+        n_late=Count("id", filter=Q(status__in=OPEN, due_at__lte=now)),
+        n_done=Count("id", filter=Q(outcome=Outcome.DONE)),
+        n_part=Count("id", filter=Q(outcome=Outcome.PART)),
+        n_could_not=Count("id", filter=Q(outcome=Outcome.COULD_NOT)),
+        n_missed=Count("id", filter=Q(outcome=Outcome.MISSED)),
+        n_decisions=Count("id", filter=~Q(needs_decision="")),
+        n_stalls_missed=Coalesce(Sum("n_left", filter=is_missed), 0),
+    )
+    return BoardCounts(**counts)
+
+
+def open_problems(site_id: int) -> QuerySet[Problem]:
+    """Problems nobody has answered, oldest first: 1 query."""
+    rows = Problem.objects.filter(site_id=site_id, answered_at=None)
+    return rows.select_related("place", "reported_by").order_by("reported_at", "id")

@@ -1,0 +1,182 @@
+"""How a report becomes the state of a work order: written down first, then all of them added up.
+
+Only the verbs of this room use it, inside their transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from django.utils.translation import gettext as _
+
+from equipment.machines.models import Machine
+from equipment.site.errors import NotFoundError
+from equipment.site.models import Actor, ActorKind, Event
+from equipment.site.writes import SiteWrite
+
+from .amounts import stalls_in
+from .calc.drafts import REST
+from .calc.reports import ENDINGS, Said, Standing, Word, add_up, still_said
+from .models import Outcome, Report, Status, WorkOrder
+from .windows import is_outside_window
+
+LATE: Final = "late_report"
+STATES: Final = {
+    Said.DONE: (Status.COMPLETED, Outcome.DONE),
+    Said.PART: (Status.COMPLETED, Outcome.PART),
+    Said.COULD_NOT: (Status.CANCELLED, Outcome.COULD_NOT),
+    Said.CANCELLED: (Status.CANCELLED, Outcome.NOT_NEEDED),
+}
+STATE_FIELDS = (
+    "status",
+    "outcome",
+    "reason",
+    "n_left",
+    "started_at",
+    "started_by",
+    "ended_at",
+    "ended_by",
+    "loads",
+    "needs_decision",
+    "version",
+    "updated_at",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Teller:
+    """Who says it, of when, by which event and with what machine."""
+
+    by: Actor
+    at: datetime
+    event: Event | None = None
+    machine: Machine | None = None
+
+
+def lock_order(site_id: int, work_order_id: int) -> WorkOrder:
+    """Give a work order of the site, locked (FOR UPDATE) until the transaction ends."""
+    return lock_orders(site_id, [work_order_id], work_order_id)
+
+
+def lock_orders(site_id: int, ids: Collection[int], work_order_id: int) -> WorkOrder:
+    """Lock some work orders in the order of their keys, and give the one that is meant."""
+    rows = WorkOrder.objects.select_for_update(of=("self",)).filter(site_id=site_id, pk__in=ids)
+    found = {row.pk: row for row in rows.select_related("standing_order").order_by("pk")}
+    if work_order_id not in found:
+        raise NotFoundError(_("There is no work order %d here.") % work_order_id)
+    return found[work_order_id]
+
+
+def words_of(order: WorkOrder) -> list[Word]:
+    """All that was ever said of a work order, in the order it was taken down: 1 query."""
+    return [
+        Word(Said(row.kind), row.by_id, row.at, row.reason, row.n_left, row.machine_id)
+        for row in order.reports.order_by("id")
+    ]
+
+
+def write_down(
+    order: WorkOrder, said: Said, teller: Teller, *, reason: str = "", n_left: int | None = None
+) -> None:
+    """Add a report; what it means is another matter."""
+    Report.objects.create(
+        site_id=order.site_id,
+        work_order=order,
+        kind=said,
+        at=teller.at,
+        by=teller.by,
+        event=teller.event,
+        machine=teller.machine,
+        reason=reason,
+        n_left=n_left,
+    )
+
+
+def is_closed_by_service(order: WorkOrder) -> bool:
+    """Whether nobody said it is over: it expired, or its cause went away."""
+    closer = order.ended_by
+    return (
+        order.status == Status.CANCELLED and closer is not None and closer.kind == ActorKind.SERVICE
+    )
+
+
+def stand_by(order: WorkOrder, words: list[Word]) -> None:
+    """Set the state that reports add up to; `save_state` writes it."""
+    standing = add_up(words)
+    end = standing.end
+    order.status, order.outcome = STATES[end.said] if end else (_open_status(standing), "")
+    order.reason = end.reason if end else ""
+    order.n_left = end.n_left if end else n_left_open(order)
+    order.started_at = standing.start.at if standing.start else None
+    order.started_by_id = standing.start.by_id if standing.start else None
+    order.ended_at = end.at if end else None
+    order.ended_by_id = end.by_id if end else None
+    order.loads = standing.n_loads
+
+
+def _open_status(standing: Standing) -> Status:
+    return Status.IN_PROCESS if standing.start else Status.NEEDS_ACTION
+
+
+def n_left_open(order: WorkOrder) -> int | None:
+    """What an open work order says is left: only of a rest that was carried over."""
+    return stalls_in(order.amount) if REST in order.natural_key else None
+
+
+def flag(order: WorkOrder, code: str) -> None:
+    """Ask for a person's decision; an earlier question stays the one that is asked."""
+    order.needs_decision = order.needs_decision or code
+
+
+def save_state(write: SiteWrite, order: WorkOrder, said: str) -> None:
+    """Write the state down and tell upper rooms."""
+    order.version += 1
+    order.updated_at = write.at
+    order.save(update_fields=STATE_FIELDS)
+    write.change("work.reported", order.pk, said=said)
+
+
+def last_word_of(order: WorkOrder, by: Actor) -> Word | None:
+    """The newest thing an actor said that still stands: 1 query."""
+    own = [word for word in still_said(words_of(order)) if word.by_id == by.pk]
+    return own[-1] if own else None
+
+
+def say(
+    write: SiteWrite,
+    order: WorkOrder,
+    said: Said,
+    teller: Teller,
+    *,
+    reason: str = "",
+    n_left: int | None = None,
+) -> bool:
+    """Write a report down and let it count; False when the same person said the same before."""
+    if said in ENDINGS and _said_already(order, said, n_left, teller.by):
+        return False
+    write_down(order, said, teller, reason=reason, n_left=n_left)
+    _question(order, said, n_left, teller.at)
+    if not is_closed_by_service(order):
+        stand_by(order, words_of(order))
+    save_state(write, order, said)
+    return True
+
+
+def _said_already(order: WorkOrder, said: Said, n_left: int | None, by: Actor) -> bool:
+    word = last_word_of(order, by)
+    return word is not None and (word.said, word.n_left) == (said, n_left)
+
+
+def _question(order: WorkOrder, said: Said, n_left: int | None, at: datetime) -> None:
+    """Ask a person where a report does not fit what is known; it is taken down all the same."""
+    if order.status == Status.CANCELLED:
+        if said is not Said.COULD_NOT or order.outcome != Outcome.COULD_NOT:
+            flag(order, LATE)
+    elif order.status == Status.COMPLETED:
+        if said in ENDINGS and (said, n_left) != (order.outcome, order.n_left):
+            flag(order, "reports_differ")
+    elif said in (Said.STARTED, Said.DONE, Said.PART) and is_outside_window(order, at):
+        flag(order, "outside_window")
