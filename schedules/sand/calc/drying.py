@@ -155,6 +155,7 @@ def simulate_drying(
     et0_mm: Floats,
     rain_mm: Floats,
     turning: Turning | None = None,
+    theta_fc_frac: Floats | None = None,
     falling_stage: FallingStage = "exact",
 ) -> DryingRun:
     """Follow the water of a layer through days of weather.
@@ -169,6 +170,8 @@ def simulate_drying(
         Daily sums, ≥ 0. [mm]
     turning : Turning, optional
         None leaves the layer as it lies.
+    theta_fc_frac : ndarray, shape (n_members,), optional
+        Field capacity of each member, in place of the layer's: two sands of one name differ.
     falling_stage : {"exact", "daily"}
         How the second stage is stepped: integrated within the day, or by FAO-56's table with the
         reduction coefficient of the day's start, capped at what is left.
@@ -181,7 +184,8 @@ def simulate_drying(
     Raises
     ------
     ValueError
-        Shapes differ, weather is negative or not known, or `turning` has another length.
+        Shapes differ, weather is negative or not known, `turning` has another length, or a field
+        capacity is not between wilting point and saturation.
     MassBalanceError
         A step did not close (a bug).
 
@@ -216,7 +220,10 @@ def simulate_drying(
         raise ValueError(f"n_turns has {len(turning.n_turns)} days, the weather {n_days}")
     start = np.broadcast_to(np.asarray(initial_moisture_wb_frac, dtype=float), (n_members,))
     initial_mm = layer.water_mm(start)
-    pad = _Pad(layer, initial_mm, turning, falling_stage)
+    capacity_frac = np.full(n_members, layer.theta_fc_frac)
+    if theta_fc_frac is not None:
+        capacity_frac = layer.require_capacity(np.broadcast_to(theta_fc_frac, (n_members,)))
+    pad = _Pad(layer, initial_mm, capacity_frac, turning, falling_stage)
     days = [
         pad.pass_day(
             rain_mm=rain_mm[:, index],
@@ -231,13 +238,13 @@ def simulate_drying(
     return DryingRun(layer, pad.zone_m, zone_mm, rain_mm, evaporated_mm, drained_mm, initial_mm)
 
 
-def first_dry_day(run: DryingRun, target: DryTarget) -> NDArray[np.int64]:
+def first_dry_day(moisture_wb_frac: Floats, target: DryTarget) -> NDArray[np.int64]:
     """Find the day by whose end each member is dry.
 
     Parameters
     ----------
-    run : DryingRun
-        Trajectories.
+    moisture_wb_frac : ndarray, shape (n_members, n_days)
+        Mean moisture of the layer at each day's end.
     target : DryTarget
         Moisture and how long it must hold.
 
@@ -246,7 +253,7 @@ def first_dry_day(run: DryingRun, target: DryTarget) -> NDArray[np.int64]:
     ndarray of int, shape (n_members,)
         Index of the last day of the first hold, `NOT_DRY` where there is none within the horizon.
     """
-    is_dry = run.moisture_wb_frac <= target.moisture_wb_frac
+    is_dry = moisture_wb_frac <= target.moisture_wb_frac
     n_days = is_dry.shape[1]
     held = np.zeros_like(is_dry)
     if n_days >= target.hold_d:
@@ -262,10 +269,13 @@ class _Pad:
         self,
         layer: Layer,
         initial_mm: Floats,
+        capacity_frac: Floats,
         turning: Turning | None,
         falling_stage: FallingStage,
     ) -> None:
         self.layer = layer
+        self._capacity_frac = capacity_frac
+        self._falling_mm = layer.falling_mm(capacity_frac)
         self.zone_m = _zones_m(layer, turning)
         self.zone_mm = np.outer(np.array(self.zone_m) / layer.thickness_m, initial_mm)
         self._turning = turning
@@ -283,7 +293,8 @@ class _Pad:
         for _ in range(n_steps):
             if n_turns:
                 self._turn(rain_mm)
-            taken_mm = self._evaporate(self.layer, self.zone_mm[0], demand_mm / n_steps)
+            left_mm = np.maximum(self.zone_mm[0] - self.layer.floor_mm, 0.0)
+            taken_mm = self._evaporate(left_mm, self._falling_mm, demand_mm / n_steps)
             self.zone_mm[0] -= taken_mm
             evaporated_mm += taken_mm
         self._require_closed(before_mm + rain_mm - drained_mm - evaporated_mm)
@@ -295,7 +306,7 @@ class _Pad:
         running_mm: Floats = np.zeros_like(self.zone_mm[0])
         for zone, depth_m in enumerate(self.zone_m):
             water_mm = self.zone_mm[zone]
-            spare_mm = water_mm - WATER_KG_M3 * layer.theta_fc_frac * depth_m
+            spare_mm = water_mm - WATER_KG_M3 * self._capacity_frac * depth_m
             beyond_pores_mm = water_mm - WATER_KG_M3 * layer.theta_sat_frac * depth_m
             leaves_mm = np.maximum(np.maximum(spare_mm, 0) * layer.drained_frac_d, beyond_pores_mm)
             taken_mm = np.minimum(running_mm, np.maximum(-spare_mm, 0))
@@ -328,25 +339,25 @@ def _zones_m(layer: Layer, turning: Turning | None) -> tuple[float, ...]:
     return tuple(lower - upper for upper, lower in pairwise(edges_m) if lower > upper)
 
 
-def _exact_mm(layer: Layer, surface_mm: Floats, demand_mm: Floats) -> Floats:
+def _exact_mm(left_mm: Floats, falling_mm: Floats, demand_mm: Floats) -> Floats:
     """Integrate both stages over the demand of a step."""
-    left_mm = np.maximum(surface_mm - layer.floor_mm, 0.0)
-    first_mm = np.minimum(demand_mm, np.maximum(left_mm - layer.falling_mm, 0.0))
-    if layer.falling_mm == 0:
-        return first_mm
-    decay = -np.expm1(-(demand_mm - first_mm) / layer.falling_mm)
+    first_mm = np.minimum(demand_mm, np.maximum(left_mm - falling_mm, 0.0))
+    decay = -np.expm1(-(demand_mm - first_mm) / _divisor(falling_mm))
     both_mm: Floats = first_mm + (left_mm - first_mm) * decay
     return both_mm
 
 
-def _daily_mm(layer: Layer, surface_mm: Floats, demand_mm: Floats) -> Floats:
+def _daily_mm(left_mm: Floats, falling_mm: Floats, demand_mm: Floats) -> Floats:
     """Take the start's coefficient for the whole step, capped at what is left (E ≤ TEW − De)."""
-    left_mm = np.maximum(surface_mm - layer.floor_mm, 0.0)
-    if layer.falling_mm == 0:
-        return np.minimum(demand_mm, left_mm)
-    reduction = np.minimum(left_mm / layer.falling_mm, 1.0)
+    reduction = np.minimum(left_mm / _divisor(falling_mm), 1.0)
     capped_mm: Floats = np.minimum(reduction * demand_mm, left_mm)
     return capped_mm
+
+
+def _divisor(falling_mm: Floats) -> Floats:
+    """Keep a zone without a falling stage from dividing by nothing; it then ends at once."""
+    divisor_mm: Floats = np.maximum(falling_mm, 1e-12)
+    return divisor_mm
 
 
 def _members(values_mm: Floats, name: str) -> Floats:

@@ -85,13 +85,47 @@ class Layer:
 
     @property
     def tew_mm(self) -> float:
-        """Water that can evaporate from the surface zone after draining; FAO-56 eq. 73. [mm]."""
+        """Water that can evaporate from the surface zone after draining; FAO-56 eq. 73 [mm]."""
         return WATER_KG_M3 * (self.theta_fc_frac - 0.5 * self.theta_wp_frac) * self.surface_m
 
-    @property
-    def falling_mm(self) -> float:
-        """Part of `tew_mm` that leaves at a falling rate: TEW − REW, at least 0. [mm]."""
-        return max(self.tew_mm - self.rew_mm, 0.0)
+    def falling_mm(self, theta_fc_frac: Floats) -> Floats:
+        """Tell the part of TEW that leaves at a falling rate.
+
+        Parameters
+        ----------
+        theta_fc_frac : ndarray
+            Field capacity.
+
+        Returns
+        -------
+        ndarray
+            TEW − REW, at least 0. [mm]
+        """
+        tew_mm = WATER_KG_M3 * (theta_fc_frac - 0.5 * self.theta_wp_frac) * self.surface_m
+        falling_mm: Floats = np.maximum(tew_mm - self.rew_mm, 0.0)
+        return falling_mm
+
+    def require_capacity(self, theta_fc_frac: Floats) -> Floats:
+        """Return field capacities that this sand can have.
+
+        Parameters
+        ----------
+        theta_fc_frac : ndarray
+            Water by volume when drained.
+
+        Returns
+        -------
+        ndarray
+            The same.
+
+        Raises
+        ------
+        ValueError
+            Not between wilting point and saturation.
+        """
+        if not np.all((theta_fc_frac > self.theta_wp_frac) & (theta_fc_frac < self.theta_sat_frac)):
+            raise ValueError("theta_fc_frac is not between theta_wp_frac and theta_sat_frac")
+        return theta_fc_frac
 
     @property
     def floor_mm(self) -> float:

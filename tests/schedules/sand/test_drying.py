@@ -74,7 +74,7 @@ def library_run(rain_mm: list[float]) -> dict[str, NDArray[np.float64]]:
 def test_the_soil_is_that_of_the_reference_run() -> None:
     # FAO-56 eq. 73: TEW = 1000 (0.12 - 0.5 · 0.04) 0.10
     assert FAO_SOIL.tew_mm == pytest.approx(10)
-    assert FAO_SOIL.falling_mm == pytest.approx(5)
+    assert FAO_SOIL.falling_mm(np.array([0.12])) == pytest.approx([5])
 
 
 def test_two_stage_run_of_twelve_days() -> None:
@@ -236,7 +236,7 @@ def test_a_thicker_layer_never_dries_sooner(
     days = []
     for thickness_m in (thin_m, thin_m + extra_m):
         result = run(Layer(thickness_m=thickness_m), et0_mm, [0.0] * n_days, 0.07)
-        dry = int(first_dry_day(result, DryTarget(0.05))[0])
+        dry = int(first_dry_day(result.moisture_wb_frac, DryTarget(0.05))[0])
         days.append(n_days if dry == NOT_DRY else dry)
     assert days[0] <= days[1]
 
@@ -278,7 +278,8 @@ def test_turning_brings_wet_sand_up_and_dries_faster() -> None:
     at_capacity = theta(layer, layer.theta_fc_frac)
     days = [
         int(first_dry_day(
-            run(layer, [7.0] * 60, [0.0] * 60, at_capacity, turning=turning), DryTarget(0.03)
+            run(layer, [7.0] * 60, [0.0] * 60, at_capacity, turning=turning).moisture_wb_frac,
+            DryTarget(0.03),
         )[0])
         for turning in (
             None, Turning((1,) * 60, 0.15), Turning((1,) * 60, 0.25), Turning((3,) * 60, 0.25)
@@ -369,15 +370,15 @@ def test_dry_is_held_through_the_farms_days() -> None:
     result = run(layer, [9, 1, 9, 9, 9, 9], [0, 8, 0, 0, 0, 0], 0.05)
     is_dry = result.moisture_wb_frac[0] <= 0.04
     assert is_dry.tolist() == [True, False, True, True, True, True]
-    assert first_dry_day(result, DryTarget(0.04)).tolist() == [0]
-    assert first_dry_day(result, DryTarget(0.04, hold_d=2)).tolist() == [3]
-    assert first_dry_day(result, DryTarget(0.04, hold_d=5)).tolist() == [NOT_DRY]
-    assert first_dry_day(result, DryTarget(0.04, hold_d=9)).tolist() == [NOT_DRY]
+    assert first_dry_day(result.moisture_wb_frac, DryTarget(0.04)).tolist() == [0]
+    assert first_dry_day(result.moisture_wb_frac, DryTarget(0.04, hold_d=2)).tolist() == [3]
+    assert first_dry_day(result.moisture_wb_frac, DryTarget(0.04, hold_d=5)).tolist() == [NOT_DRY]
+    assert first_dry_day(result.moisture_wb_frac, DryTarget(0.04, hold_d=9)).tolist() == [NOT_DRY]
 
 
 def test_a_very_thin_layer_dries_at_the_full_rate_to_its_end() -> None:
     layer = Layer(thickness_m=0.03, drain_half_time_h=0, kc_bare=1.0)
-    assert layer.falling_mm == 0
+    assert layer.falling_mm(np.array([0.12])).tolist() == [0]
     for falling_stage in ("exact", "daily"):
         result = run(layer, [2.0] * 3, [0.0] * 3, theta(layer, 0.12), falling_stage=falling_stage)
         assert result.evaporated_mm[0] == pytest.approx([2.0, 1.0, 0.0])
@@ -416,6 +417,17 @@ def test_weather_that_cannot_be_is_refused() -> None:
         run(Layer(), [], [])
     with pytest.raises(ValueError, match="n_turns has 1 days"):
         run(Layer(), [1.0, 2.0], [0.0, 0.0], turning=Turning((1,), 0.2))
+
+
+def test_each_member_may_have_a_field_capacity_of_its_own() -> None:
+    weather = ([[4.0] * 10] * 2, [[0.0] * 10] * 2)
+    capacities = np.array([0.09, 0.14])
+    both = run(Layer(), *weather, theta_fc_frac=capacities).moisture_wb_frac
+    for member, capacity_frac in enumerate(capacities):
+        alone = run(Layer(theta_fc_frac=capacity_frac), [4.0] * 10, [0.0] * 10).moisture_wb_frac
+        assert both[member].tolist() == alone[0].tolist()
+    with pytest.raises(ValueError, match="theta_fc_frac is not between"):
+        run(Layer(), *weather, theta_fc_frac=np.array([0.09, 0.5]))
 
 
 def test_turning_and_targets_that_cannot_be_are_refused() -> None:
