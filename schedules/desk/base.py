@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 
 from equipment.site.callers import Caller, caller_on
 from equipment.site.errors import DomainError, ForbiddenError, NotFoundError
-from equipment.site.models import Place, User
+from equipment.site.models import Place, Role, User
 from equipment.site.queries import place_name, site_version
 
 PageView = Callable[..., HttpResponse]
@@ -36,6 +36,10 @@ class Desk:
     def site_id(self) -> int:
         """The key of the caller's site."""
         return self.caller.site.pk
+
+    def require_lead(self) -> None:
+        """Refuse everybody who does not decide for others."""
+        self.caller.require(Role.MANAGER, Role.LEAD)
 
     def place(self, place: Place) -> str:
         """Name a place in the farm's own words."""

@@ -71,17 +71,17 @@ class TodayBoard:
     crews: list[str] = field(default_factory=list)
 
 
-def today_board(desk: Desk, on: date | None = None) -> TodayBoard:
+def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
     """Put Today together: about 14 queries, however much work there is."""
     site = desk.caller.site
-    local_date = on or local_date_of(desk.now, site.zone)
+    local_date = local_date_of(desk.now, site.zone)
     start, end = day_bounds(local_date, site.zone)
     orders = list(orders_between(site.pk, start, end))
     visits = _visits(site.pk, start, end)
     waits = waiting_reasons(site.pk, [o.pk for o in orders if o.status == Status.NEEDS_ACTION])
     lines = [order_line(desk, order, waits.get(order.pk, [])) for order in orders]
     warnings = [say_warning(desk, w) for w in day_warnings(site.pk, local_date)]
-    near = [line for line in lines if _is_near(desk, line)]
+    near = [line for line in lines if is_whole or _is_near(desk, line)]
     return TodayBoard(
         local_date=local_date,
         finding=_finding(desk, lines, visits),

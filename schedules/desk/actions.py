@@ -1,0 +1,257 @@
+"""What the desk's forms do: read, call one verb, say so, go back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+
+from crews.devices.services import make_pairing_code, revoke_device
+from crews.people.models import Worker
+from crews.roster.services import call_in_sick, give_pens, mark_present
+from equipment.machines.services import (
+    add_reading,
+    close_defect,
+    end_repair,
+    record_service,
+    start_repair,
+)
+from equipment.site.calc.local_time import local_date_of
+from equipment.site.models import HoldSubject, Role
+from equipment.site.services import clear_hold, put_hold
+from schedules.sand import services as sand
+
+from .base import Desk, desk_view, done, page_context
+from .forms import read_key, read_keys, read_money, read_number, read_whole, read_words
+from .sand import say_day
+
+SHOP = (Role.MANAGER, Role.LEAD, Role.MECHANIC)
+
+
+# Crew -------------------------------------------------------------------------------------------
+
+
+@desk_view
+def sick(desk: Desk, pk: int) -> HttpResponse:
+    desk.require_lead()
+    shift = call_in_sick(site_id=desk.site_id, worker_id=pk, at=desk.now)
+    words = _("%s is out for this shift; the plan gives their work to others.")
+    return done(desk, words % shift.worker.name, "crew")
+
+
+@desk_view
+def here(desk: Desk, pk: int) -> HttpResponse:
+    desk.require_lead()
+    shift = mark_present(site_id=desk.site_id, worker_id=pk, at=desk.now)
+    return done(desk, _("%s is here.") % shift.worker.name, "crew")
+
+
+@desk_view
+def pens_to_crew(desk: Desk) -> HttpResponse:
+    desk.require_lead()
+    posted = desk.request.POST
+    is_today = posted.get("when") != "always"
+    n = give_pens(
+        site_id=desk.site_id,
+        crew_id=read_key(posted, "crew", _("Crew")),
+        pattern_id=read_key(posted, "pattern", _("Shift")),
+        pen_ids=read_keys(posted, "pen", _("Pens")),
+        local_date=local_date_of(desk.now, desk.caller.site.zone) if is_today else None,
+        at=desk.now,
+    )
+    return done(desk, _("The crew has %d pens.") % n, "crew")
+
+
+@desk_view
+def pairing(desk: Desk, pk: int) -> HttpResponse:
+    """Show a pairing code once: only its hash is kept."""
+    desk.require_lead()
+    code = make_pairing_code(site_id=desk.site_id, worker_id=pk, by=desk.caller.actor, at=desk.now)
+    worker = Worker.objects.get(site_id=desk.site_id, pk=pk)
+    context = page_context(desk, "crew") | {
+        "code": f"{code[:4]}-{code[4:]}",
+        "worker": worker,
+        "until": desk.clock(desk.now + timedelta(minutes=10)),
+        "address": desk.request.build_absolute_uri("/phone/"),
+    }
+    return render(desk.request, "desk/pairing.html", context)
+
+
+@desk_view
+def revoke(desk: Desk, pk: int) -> HttpResponse:
+    desk.require_lead()
+    revoke_device(site_id=desk.site_id, device_id=pk, at=desk.now)
+    return done(desk, _("That phone has no access any more."), "crew")
+
+
+# Sand -------------------------------------------------------------------------------------------
+
+
+def _spread(desk: Desk, who: dict[str, Any]) -> None:
+    sand.spread(bay_id=read_key(desk.request.POST, "place", _("Bay")), **who)
+
+
+def _pile(desk: Desk, who: dict[str, Any]) -> None:
+    sand.pile(pile_place_id=read_key(desk.request.POST, "place", _("Pile")), **who)
+
+
+def _cured(desk: Desk, who: dict[str, Any]) -> None:
+    sand.mark_cured(reason=read_words(desk.request.POST, "reason", _("Reason")), **who)
+
+
+STEPS: dict[str, Callable[[Desk, dict[str, Any]], None]] = {
+    "spread": _spread,
+    "turn": lambda _desk, who: _quiet(sand.turn(**who)),
+    "pile": _pile,
+    "close": lambda _desk, who: _quiet(sand.close_pile(**who)),
+    "cured": _cured,
+    "release": lambda _desk, who: _quiet(sand.release(**who)),
+}
+
+
+def _quiet(_result: object) -> None:
+    """Drop a verb's result: the page reads the batch again."""
+
+
+@desk_view
+def batch_step(desk: Desk, pk: int, step: str) -> HttpResponse:
+    desk.require_lead()
+    if step not in STEPS:
+        raise Http404
+    who = {
+        "site_id": desk.site_id,
+        "batch_id": pk,
+        "by": desk.caller.actor,
+        "at": desk.now,
+    }
+    STEPS[step](desk, who)
+    return done(desk, _("Recorded."), "sand")
+
+
+@desk_view
+def moisture(desk: Desk, pk: int) -> HttpResponse:
+    posted = desk.request.POST
+    percent = read_number(posted, "moisture_pct", _("Moisture, %"))
+    sand.add_moisture_test(
+        site_id=desk.site_id,
+        batch_id=pk,
+        moisture_frac=percent / 100,
+        basis="db" if posted.get("basis") == "db" else "wb",
+        n_spots=read_whole(posted, "n_spots", _("Spots")),
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("The test is saved; the dates follow."), "sand")
+
+
+@desk_view
+def hold_batch(desk: Desk, pk: int) -> HttpResponse:
+    desk.require_lead()
+    put_hold(
+        site_id=desk.site_id,
+        subject_kind=HoldSubject.BATCH,
+        subject_id=sand.find_batch(desk.site_id, pk).pk,
+        reason=read_words(desk.request.POST, "reason", _("Reason"), is_needed=True),
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("The batch is held."), "sand")
+
+
+@desk_view
+def clear(desk: Desk, pk: int) -> HttpResponse:
+    desk.caller.require(*SHOP)
+    posted = desk.request.POST
+    note = read_words(posted, "note", _("What was put right"))
+    clear_hold(site_id=desk.site_id, hold_id=pk, by=desk.caller.actor, at=desk.now, note=note)
+    page = "sand" if posted.get("back") == "sand" else "machines"
+    return done(desk, _("The hold is cleared in your name."), page)
+
+
+# Machines ---------------------------------------------------------------------------------------
+
+
+@desk_view
+def reading(desk: Desk, pk: int) -> HttpResponse:
+    posted = desk.request.POST
+    added = add_reading(
+        site_id=desk.site_id,
+        machine_id=pk,
+        meter_h=read_number(posted, "meter_h", _("Hours")),
+        read_at=desk.now,
+        by=desk.caller.actor,
+        is_new_meter=posted.get("is_new_meter") == "1",
+        reason=read_words(posted, "reason", _("Reason")),
+    )
+    words = _("The reading is saved.")
+    if added.due_items:
+        names = ", ".join(item.name for item in added.due_items)
+        words += " " + _("Due now: %s.") % names
+    return done(desk, words, "machines", anchor=f"machine-{pk}")
+
+
+@desk_view
+def service(desk: Desk, pk: int) -> HttpResponse:
+    desk.caller.require(*SHOP)
+    posted = desk.request.POST
+    recorded = record_service(
+        site_id=desk.site_id,
+        machine_id=pk,
+        item_id=read_key(posted, "item", _("Service")),
+        done_at=desk.now,
+        meter_h=read_number(posted, "meter_h", _("Hours")),
+        minutes=read_whole(posted, "minutes", _("Minutes")),
+        parts=read_words(posted, "parts", _("Parts")),
+        cost=read_money(posted, "cost", _("Cost")),
+        reason=read_words(posted, "reason", _("Reason")),
+        by=desk.caller.actor,
+    )
+    due = recorded.next_due.due
+    left = f"{due.left_h:,.0f} h" if due.left_h is not None else "–"
+    words = _("The service is saved. Next: %(left)s, %(day)s.") % {
+        "left": left,
+        "day": say_day(due.due_on),
+    }
+    return done(desk, words, "machines", anchor=f"machine-{pk}")
+
+
+@desk_view
+def repair_start(desk: Desk, pk: int) -> HttpResponse:
+    desk.caller.require(*SHOP)
+    posted = desk.request.POST
+    substitute = posted.get("substitute", "")
+    start_repair(
+        site_id=desk.site_id,
+        machine_id=pk,
+        cause=read_words(posted, "cause", _("Why"), is_needed=True),
+        substitute_id=read_key(posted, "substitute", _("Stand-in")) if substitute else None,
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("It is out of use, and out of the plan."), "machines")
+
+
+@desk_view
+def repair_end(desk: Desk, pk: int) -> HttpResponse:
+    desk.caller.require(*SHOP)
+    posted = desk.request.POST
+    end_repair(
+        site_id=desk.site_id,
+        repair_id=pk,
+        parts=read_words(posted, "parts", _("Parts")),
+        cost=read_money(posted, "cost", _("Cost")),
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("It is back in service, in your name."), "machines")
+
+
+@desk_view
+def defect_close(desk: Desk, pk: int) -> HttpResponse:
+    desk.caller.require(*SHOP)
+    close_defect(site_id=desk.site_id, defect_id=pk, by=desk.caller.actor, at=desk.now)
+    return done(desk, _("Recorded as put right."), "machines")

@@ -1,0 +1,92 @@
+"""Small readers of what was posted; a fault names its field."""
+
+from datetime import datetime, time, timedelta
+from decimal import Decimal, InvalidOperation
+from zoneinfo import ZoneInfo
+
+from django.http import QueryDict
+from django.utils.translation import gettext as _
+
+from equipment.site.calc.local_time import local_date_of, resolve
+from equipment.site.calc.refusal import RefusedValueError
+from equipment.site.calc.typed_number import AmbiguousNumberError, parse_number
+from equipment.site.errors import InvalidInputError
+
+
+def read_number(posted: QueryDict, name: str, label: str) -> float:
+    """Read a number as people type it; one that could be meant in two ways is asked back."""
+    text = posted.get(name, "").strip()
+    try:
+        return parse_number(text)
+    except AmbiguousNumberError as error:
+        raise InvalidInputError(
+            _("%(label)s: %(text)s could be meant in two ways. Write 1250.5 or 1,250.")
+            % {"label": label, "text": text}
+        ) from error
+    except RefusedValueError as error:
+        raise InvalidInputError(
+            _("%(label)s: %(text)s is no number. Write it as 1250.5.")
+            % {"label": label, "text": text or "–"}
+        ) from error
+
+
+def read_whole(posted: QueryDict, name: str, label: str) -> int:
+    """Read a whole number."""
+    value = read_number(posted, name, label)
+    if value != int(value) or abs(value) > 2_000_000_000:
+        raise InvalidInputError(_("%s must be a whole number.") % label)
+    return int(value)
+
+
+def read_key(posted: QueryDict, name: str, label: str) -> int:
+    """Read the key of something chosen from a list."""
+    text = posted.get(name, "")
+    if not text.isascii() or not text.isdigit() or len(text) > 18:
+        raise InvalidInputError(_("Choose %s from the list.") % label)
+    return int(text)
+
+
+def read_keys(posted: QueryDict, name: str, label: str) -> list[int]:
+    """Read the keys of several things chosen from a list."""
+    texts = posted.getlist(name)
+    if not texts or not all(t.isascii() and t.isdigit() and len(t) <= 18 for t in texts):
+        raise InvalidInputError(_("Choose at least one: %s.") % label)
+    return [int(text) for text in texts]
+
+
+def read_words(posted: QueryDict, name: str, label: str, *, is_needed: bool = False) -> str:
+    """Read one line of text, at most 300 signs."""
+    text = " ".join(posted.get(name, "").replace("\x00", "").split())
+    if is_needed and not text:
+        raise InvalidInputError(_("%s is needed.") % label)
+    if len(text) > 300:
+        raise InvalidInputError(_("%s is too long: at most 300 signs.") % label)
+    return text
+
+
+def read_money(posted: QueryDict, name: str, label: str) -> Decimal:
+    """Read an amount of money with at most two decimals."""
+    text = posted.get(name, "").strip() or "0"
+    try:
+        value = Decimal(str(parse_number(text))).quantize(Decimal("0.01"))
+    except (RefusedValueError, AmbiguousNumberError, InvalidOperation) as error:
+        raise InvalidInputError(_("%s must be an amount, as in 180.50.") % label) from error
+    if not 0 <= value < 10**8:
+        raise InvalidInputError(_("%s must be an amount, as in 180.50.") % label)
+    return value
+
+
+def read_clock(
+    posted: QueryDict, name: str, label: str, *, now: datetime, zone: ZoneInfo
+) -> datetime:
+    """Read a local time of day; one more than 12 hours gone is tomorrow's."""
+    text = posted.get(name, "")
+    try:
+        at = time.fromisoformat(text)
+    except ValueError as error:
+        raise InvalidInputError(_("%s must be a time of day, as in 05:10.") % label) from error
+    local = datetime.combine(local_date_of(now, zone), at.replace(tzinfo=None))
+    found = resolve(local, zone)
+    if (now - found).total_seconds() > 12 * 3600:
+        return resolve(local + timedelta(days=1), zone)
+    return found

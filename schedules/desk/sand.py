@@ -1,0 +1,217 @@
+"""Sand: days of clean dry sand left, which pile next, fit when?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils import dateformat
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from equipment.site.models import HoldSubject
+from equipment.site.queries import open_holds
+from schedules.sand.ledger import moves_to_look_at
+from schedules.sand.models import Stage
+from schedules.sand.queries import (
+    BatchView,
+    batch_views,
+    bays_with_batches,
+    daily_use_kg,
+    free_pile_places,
+    recent_use_kg_d,
+)
+from schedules.sand.services import practice_of
+
+from .base import Desk
+from .charts import Block, Chart, draw_dots, draw_pipeline
+
+KG_PER_SHORT_TON = 907.18474  # NIST SP 811, appendix B: 1 short ton
+STAGES = (Stage.DRAINING, Stage.DRYING, Stage.CURING, Stage.CURED, Stage.RELEASED)
+
+
+@dataclass(frozen=True, slots=True)
+class BatchLine:
+    """One batch as the page shows it."""
+
+    view: BatchView
+    number: int
+    stage: str
+    place: str
+    amount: str
+    moisture: str
+    age_d: int
+    dry_on: str
+    ready_on: str
+    dots: Chart | None
+
+
+def sand_context(desk: Desk) -> dict[str, Any]:
+    """Put the page together: about 18 queries."""
+    views = batch_views(desk.site_id)
+    lines = [_line(desk, view) for view in views]
+    return {
+        "finding": _finding(desk, views),
+        "chart": _pipeline(desk, views),
+        "lines": lines,
+        "drying": [line for line in lines if line.view.batch.stage == Stage.DRYING],
+        "bays": [
+            (desk.place(bay.place), bay, batch, _of(lines, batch.number) if batch else None)
+            for bay, batch in bays_with_batches(desk.site_id)
+        ],
+        "pile_places": [
+            (place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)
+        ],
+        "holds": list(open_holds(desk.site_id, HoldSubject.BATCH)),
+        "n_look": moves_to_look_at(desk.site_id),
+        "practice": practice_of(desk.site_id),
+        "unit": tons_unit(desk),
+    }
+
+
+def _of(lines: list[BatchLine], number: int) -> BatchLine | None:
+    return next((line for line in lines if line.number == number), None)
+
+
+def tons_unit(desk: Desk) -> str:
+    """Name the unit of sand on this site."""
+    return _("tons") if desk.caller.site.units == "us" else "t"
+
+
+def tons(desk: Desk, dry_kg: float) -> float:
+    """Give dry kilograms in the site's unit."""
+    return dry_kg / (KG_PER_SHORT_TON if desk.caller.site.units == "us" else 1000)
+
+
+def say_day(on: date | None) -> str:
+    """Say a date in words: Wed 4 Mar; a dash for none."""
+    return dateformat.format(on, "D j M") if on else "–"
+
+
+def _finding(desk: Desk, views: list[BatchView]) -> str:
+    """Say the days of sand first, then what comes next."""
+    released = sum(v.dry_kg for v in views if v.batch.stage == Stage.RELEASED and not v.is_held)
+    safety = practice_of(desk.site_id).safety_stock_kg
+    planned = daily_use_kg(desk.site_id)
+    use = recent_use_kg_d(desk.site_id, desk.now) or planned
+    days = max(released - safety, 0) / use if use else 0
+    said = [
+        ngettext(
+            "%(days)d day of released sand above the safety stock at today's use.",
+            "%(days)d days of released sand above the safety stock at today's use.",
+            int(days),
+        )
+        % {"days": int(days)}
+    ]
+    cured = [v for v in views if v.batch.stage == Stage.CURED and not v.is_held]
+    if cured:
+        said.append(
+            ngettext(
+                "%d batch is cured and waits for release.",
+                "%d batches are cured and wait for release.",
+                len(cured),
+            )
+            % len(cured)
+        )
+    coming = sorted(
+        (v.batch.ready_on, v.batch.number)
+        for v in views
+        if v.batch.stage == Stage.CURING and v.batch.ready_on
+    )
+    if coming:
+        said.append(
+            _("Next: batch %(number)d is ready on %(day)s.")
+            % {"number": coming[0][1], "day": say_day(coming[0][0])}
+        )
+    return " ".join(said)
+
+
+def _line(desk: Desk, view: BatchView) -> BatchLine:
+    batch, forecast = view.batch, view.forecast
+    amount = f"{tons(desk, view.dry_kg):,.0f} {tons_unit(desk)}"
+    is_drying = batch.stage == Stage.DRYING
+    dry = forecast if is_drying else None
+    ready = batch.ready_on or (forecast.ready_on_p50 if forecast else None)
+    return BatchLine(
+        view=view,
+        number=batch.number,
+        stage=str(Stage(batch.stage).label),
+        place=desk.place(batch.place) if batch.place else "–",
+        amount=amount,
+        moisture=f"{batch.moisture_wb_frac:.1%}",
+        age_d=(desk.now - batch.stage_since).days,
+        dry_on=_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",
+        ready_on=say_day(ready),
+        dots=_dots(batch.number, dry.dots, dry.dry_on_p50) if dry else None,
+    )
+
+
+def _range(low: date | None, mid: date | None, high: date | None) -> str:
+    if mid is None:
+        return _("not within the forecast")
+    return _("%(mid)s (%(low)s to %(high)s)") % {
+        "mid": say_day(mid),
+        "low": say_day(low),
+        "high": say_day(high) if high else _("later"),
+    }
+
+
+def _dots(number: int, dots: list[str], likely: date | None) -> Chart:
+    """Draw 20 equally likely dates on which the layer is dry."""
+    counts = Counter(dots)
+    days = sorted(day for day in counts if day)
+    columns = [(say_day(date.fromisoformat(day)), counts[day]) for day in days]
+    if counts.get(""):
+        columns.append((_("later"), counts[""]))
+    by = sum(n for day, n in counts.items() if day and likely and day <= likely.isoformat())
+    finding = (
+        _("%(n)d in %(all)d that batch %(number)d is dry by %(day)s.")
+        % {"n": by, "all": len(dots), "number": number, "day": say_day(likely)}
+        if likely
+        else _("Batch %d is not expected dry within the forecast.") % number
+    )
+    svg = draw_dots(
+        key=f"dots-{number}",
+        columns=columns,
+        title=_("When batch %d is dry") % number,
+        desc=finding,
+    )
+    rows = tuple((label, str(n)) for label, n in columns)
+    return Chart(f"dots-{number}", finding, svg, (_("Dry on"), _("Chances")), rows)
+
+
+def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:
+    """Draw what lies in each stage, a block a batch, as wide as it is heavy."""
+    stages = []
+    for stage in STAGES:
+        blocks = [
+            Block(
+                f"{v.batch.number}",
+                tons(desk, v.dry_kg),
+                "job late" if v.is_held else "bar soft",
+                f"#batch-{v.batch.number}",
+            )
+            for v in views
+            if v.batch.stage == stage
+        ]
+        stages.append((str(stage.label), blocks))
+    totals = ", ".join(
+        f"{name} {sum(b.size for b in blocks):,.0f}" for name, blocks in stages if blocks
+    )
+    finding = _("Sand from the lane to the beds, dry %(unit)s: %(totals)s.") % {
+        "unit": tons_unit(desk),
+        "totals": totals or "0",
+    }
+    svg = draw_pipeline(
+        key="pipeline",
+        stages=stages,
+        title=_("Sand by stage"),
+        desc=finding,
+        unit=tons_unit(desk),
+    )
+    rows = tuple(
+        (name, str(len(blocks)), f"{sum(b.size for b in blocks):,.0f}") for name, blocks in stages
+    )
+    return Chart("pipeline", finding, svg, (_("Stage"), _("Batches"), tons_unit(desk)), rows)

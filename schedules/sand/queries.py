@@ -1,0 +1,131 @@
+"""Reads of the sand loop that pages and API share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Prefetch, Q, QuerySet, Sum
+
+from equipment.barns.models import BedGroup
+from equipment.sandyard.models import Bay, PilePlace, SandPractice
+from equipment.site.models import HoldSubject
+from equipment.site.queries import open_holds
+
+from .ledger import batch_masses_kg
+from .models import AccountKind, Batch, BatchStep, DryForecast, MoistureTest, SandMove, Stage
+
+
+@dataclass(frozen=True, slots=True)
+class BatchView:
+    """A batch with what a page says of it."""
+
+    batch: Batch
+    dry_kg: float
+    is_held: bool
+    n_turns: int
+    last_test: MoistureTest | None
+    forecast: DryForecast | None
+
+
+def live_batches(site_id: int) -> QuerySet[Batch]:
+    """Batches that still hold sand, oldest first, with place, steps, tests: 4 queries."""
+    return (
+        Batch.objects.filter(site_id=site_id, ended_at=None)
+        .select_related("place")
+        .prefetch_related(
+            Prefetch("steps", queryset=BatchStep.objects.filter(kind="turned")),
+            Prefetch("tests", queryset=MoistureTest.objects.order_by("taken_at")),
+        )
+        .order_by("number")
+    )
+
+
+def latest_forecasts(site_id: int) -> dict[int, DryForecast]:
+    """Newest forecast of each batch: 1 query."""
+    rows = DryForecast.objects.filter(site_id=site_id, batch__ended_at=None)
+    return {
+        row.batch_id: row
+        for row in rows.order_by("batch_id", "-made_at", "-id").distinct("batch_id")
+    }
+
+
+def batch_views(site_id: int) -> list[BatchView]:
+    """All live batches as a page shows them: 9 queries."""
+    batches = list(live_batches(site_id))
+    masses = batch_masses_kg(batches)
+    forecasts = latest_forecasts(site_id)
+    held = {hold.subject_id for hold in open_holds(site_id, HoldSubject.BATCH)}
+    return [
+        BatchView(
+            batch=batch,
+            dry_kg=masses[batch.pk],
+            is_held=batch.pk in held,
+            n_turns=len(batch.steps.all()),
+            last_test=list(batch.tests.all())[-1] if batch.tests.all() else None,
+            forecast=forecasts.get(batch.pk),
+        )
+        for batch in batches
+    ]
+
+
+def daily_use_kg(site_id: int) -> float:
+    """Dry sand the beds take a day by the farm's own figure: 2 queries."""
+    stalls = BedGroup.objects.filter(site_id=site_id, place__retired_at=None).aggregate(
+        n=Sum("n_stalls")
+    )["n"]
+    practice = SandPractice.objects.filter(site_id=site_id).first() or SandPractice()
+    return float(practice.use_kg_stall_d * (stalls or 0))
+
+
+def bedded_kg(site_id: int, start: datetime, end: datetime) -> float:
+    """Dry sand brought into beds in a span: 1 query."""
+    moves = SandMove.objects.filter(
+        site_id=site_id, target__kind=AccountKind.BEDS, at__gte=start, at__lt=end
+    )
+    return float(moves.aggregate(kg=Sum("dry_kg"))["kg"] or 0)
+
+
+def recent_use_kg_d(site_id: int, now: datetime, days: int = 14) -> float | None:
+    """Dry sand bedded a day over the last days, None before there is any: 1 query."""
+    kg = bedded_kg(site_id, now - timedelta(days=days), now)
+    return kg / days if kg > 0 else None
+
+
+def bays_with_batches(site_id: int) -> list[tuple[Bay, Batch | None]]:
+    """Bays in their order, each with the batch on it: 2 queries."""
+    on = {
+        batch.place_id: batch
+        for batch in Batch.objects.filter(site_id=site_id, stage=Stage.DRYING, ended_at=None)
+    }
+    bays = Bay.objects.filter(site_id=site_id, place__retired_at=None).select_related(
+        "place", "pad__place"
+    )
+    return [(bay, on.get(bay.pk)) for bay in bays.order_by("pad__place__key", "place__key")]
+
+
+def free_pile_places(site_id: int) -> QuerySet[PilePlace]:
+    """Pile places with nothing on them, or an open pile: 1 query."""
+    closed = Batch.objects.filter(site_id=site_id, ended_at=None).exclude(
+        Q(closed_at=None) & Q(stage=Stage.CURING)
+    )
+    return (
+        PilePlace.objects.filter(site_id=site_id, place__retired_at=None)
+        .exclude(pk__in=closed.filter(place__isnull=False).values("place_id"))
+        .select_related("place")
+        .order_by("place__key")
+    )
+
+
+def batches_of_pen(site_id: int, pen_id: int, since: datetime) -> QuerySet[SandMove]:
+    """Moves of sand into a pen's beds, newest first, so that its batches can be traced: 1 query."""
+    return (
+        SandMove.objects.filter(
+            site_id=site_id,
+            target__kind=AccountKind.BEDS,
+            target__place_id=pen_id,
+            at__gte=since,
+        )
+        .select_related("batch", "by")
+        .order_by("-at")
+    )

@@ -1,0 +1,145 @@
+"""What every verb of the sand loop stands on: the locked batch, its stage, its step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from equipment.sandyard.models import PilePlace, SandPractice
+from equipment.site.errors import NotFoundError
+from equipment.site.models import Actor, Event, HoldSubject, Place
+from equipment.site.queries import open_holds
+from equipment.site.writes import SiteWrite
+from schedules.errors import (
+    BatchHeldError,
+    BatchStageError,
+    PlaceTakenError,
+)
+from schedules.sand.ledger import Amount, account, batch_mass_kg, move
+from schedules.sand.models import AccountKind, Batch, BatchStep, Stage
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Who said it, when it happened, by which event."""
+
+    by: Actor
+    at: datetime
+    event: Event | None = None
+
+
+def practice_of(site_id: int) -> SandPractice:
+    """Give the farm's sand figures; the defaults until the farm sets its own: 1 query."""
+    return SandPractice.objects.filter(site_id=site_id).first() or SandPractice(site_id=site_id)
+
+
+def locked_batch(site_id: int, batch_id: int) -> Batch:
+    """Give a batch of the site, locked (FOR UPDATE) for the caller's transaction."""
+    batch = Batch.objects.select_for_update().filter(site_id=site_id, id=batch_id).first()
+    if batch is None:
+        raise NotFoundError(_("There is no such batch here."))
+    return batch
+
+
+def find_batch(site_id: int, batch_id: int) -> Batch:
+    """Give a batch of the site, not locked."""
+    batch = Batch.objects.filter(site_id=site_id, id=batch_id).first()
+    if batch is None:
+        raise NotFoundError(_("There is no such batch here."))
+    return batch
+
+
+def require_stage(batch: Batch, verb: str, *stages: Stage) -> None:
+    if batch.stage not in stages or batch.ended_at is not None:
+        names = ", ".join(str(stage.label) for stage in stages)
+        now = Stage(batch.stage).label
+        raise BatchStageError(
+            _("Batch %(number)d is %(now)s: only one that is %(stages)s can be %(verb)s.")
+            % {"number": batch.number, "now": now, "stages": names, "verb": verb}
+        )
+
+
+def refuse_held(batch: Batch) -> None:
+    hold = open_holds(batch.site_id, HoldSubject.BATCH).filter(subject_id=batch.pk).first()
+    if hold is not None:
+        raise BatchHeldError(
+            _("Batch %(number)d is held by %(who)s: %(why)s. Clear the hold first.")
+            % {"number": batch.number, "who": hold.put_by.name, "why": hold.reason}
+        )
+
+
+def write_step(
+    write: SiteWrite,
+    batch: Batch,
+    kind: str,
+    said: Said,
+    place: Place | None = None,
+    **detail: object,
+) -> None:
+    """Write down what was done; a batch's stage or place may have moved: tell upper rooms."""
+    BatchStep.objects.create(
+        site_id=batch.site_id,
+        batch=batch,
+        kind=kind,
+        at=said.at,
+        by=said.by,
+        place=place,
+        event=said.event,
+        detail=detail,
+    )
+    write.change("batch.stage", batch.pk, step=kind, stage=batch.stage)
+
+
+def enter_stage(batch: Batch, stage: Stage, at: datetime, place: Place | None = None) -> None:
+    batch.stage, batch.stage_since = stage, at
+    if place is not None:
+        batch.place = place
+    batch.save(update_fields=["stage", "stage_since", "place"])
+
+
+def new_batch(site_id: int, **facts: object) -> Batch:
+    """Number the next batch; the site's practice row is the lock that keeps numbers apart."""
+    SandPractice.objects.select_for_update().filter(site_id=site_id).first()
+    last = Batch.objects.filter(site_id=site_id).aggregate(last=Max("number"))["last"] or 0
+    practice = practice_of(site_id)
+    return Batch.objects.create(site_id=site_id, number=last + 1, cure_d=practice.cure_d, **facts)
+
+
+def refuse_taken(site_id: int, place: Place) -> None:
+    other = Batch.objects.filter(site_id=site_id, place=place, ended_at=None).first()
+    if other is not None:
+        raise PlaceTakenError(
+            _("Batch %(number)d lies on %(place)s. Choose another place.")
+            % {"number": other.number, "place": place.label or place.key}
+        )
+
+
+def shift_place(batch: Batch, place: Place, said: Said) -> None:
+    """Move all that the batch holds to another place in the ledger."""
+    held_kg = batch_mass_kg(batch)
+    if held_kg <= 0 or batch.place is None:
+        return
+    move(
+        batch=batch,
+        source=account(batch.site_id, AccountKind.PLACE, batch.place),
+        target=account(batch.site_id, AccountKind.PLACE, place),
+        amount=Amount.exactly(held_kg),
+        by=said.by,
+        at=said.at,
+        event=said.event,
+    )
+
+
+def find_pile_place(site_id: int, pile_place_id: int) -> Place:
+    place = (
+        PilePlace.objects.select_for_update(of=("self",))
+        .filter(site_id=site_id, pk=pile_place_id)
+        .select_related("place")
+        .first()
+    )
+    if place is None:
+        raise NotFoundError(_("There is no such pile place here."))
+    return place.place

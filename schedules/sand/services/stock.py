@@ -1,0 +1,183 @@
+"""Into the beds, and what comes from or goes elsewhere."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from django.utils.translation import gettext as _
+
+from equipment.barns.models import Pen
+from equipment.site.calc.local_time import local_date_of
+from equipment.site.errors import NotFoundError
+from equipment.site.models import Actor, Event, HoldSubject, Site
+from equipment.site.queries import open_holds
+from equipment.site.writes import site_write
+from schedules.errors import (
+    NotOldestError,
+)
+from schedules.sand.ledger import Amount, account, batch_mass_kg, move
+from schedules.sand.models import AccountKind, Batch, Stage
+
+from .common import (
+    Said,
+    find_pile_place,
+    locked_batch,
+    new_batch,
+    refuse_held,
+    refuse_taken,
+    require_stage,
+    write_step,
+)
+
+
+def bed(
+    *,
+    site_id: int,
+    batch_id: int,
+    pen_id: int,
+    dry_kg: float,
+    by: Actor,
+    at: datetime,
+    reason: str = "",
+    event: Event | None = None,
+) -> Batch:
+    """Bring released sand into a pen's beds; the oldest released batch goes first.
+
+    A younger one needs a reason. When the batch is used up it ends as bedded.
+    """
+    said = Said(by, at, event)
+    with site_write(site_id, at) as write:
+        batch = locked_batch(site_id, batch_id)
+        require_stage(batch, _("bedded"), Stage.RELEASED)
+        refuse_held(batch)
+        pen = Pen.objects.filter(site_id=site_id, pk=pen_id).select_related("place").first()
+        if pen is None:
+            raise NotFoundError(_("There is no such pen here."))
+        _refuse_younger(batch, reason)
+        place = batch.place
+        move(
+            batch=batch,
+            source=account(site_id, AccountKind.PLACE, place),
+            target=account(site_id, AccountKind.BEDS, pen.place),
+            amount=Amount.exactly(dry_kg),
+            by=by,
+            at=at,
+            event=event,
+        )
+        _end_when_empty(batch, at)
+        write_step(write, batch, "bedded", said, pen.place, dry_kg=dry_kg, reason=reason)
+    return batch
+
+
+def _refuse_younger(batch: Batch, reason: str) -> None:
+    held = open_holds(batch.site_id, HoldSubject.BATCH).values("subject_id")
+    older = (
+        Batch.objects.filter(
+            site_id=batch.site_id,
+            stage=Stage.RELEASED,
+            ended_at=None,
+            released_at__lt=batch.released_at,
+        )
+        .exclude(id__in=held)
+        .order_by("released_at")
+        .first()
+    )
+    if older is not None and not reason:
+        raise NotOldestError(
+            _("Batch %(older)d was released before %(number)d. Take it first, or give the reason.")
+            % {"older": older.number, "number": batch.number}
+        )
+
+
+def _end_when_empty(batch: Batch, at: datetime) -> None:
+    if batch_mass_kg(batch) <= 1:
+        batch.stage, batch.stage_since, batch.ended_at, batch.place = Stage.BEDDED, at, at, None
+        batch.save(update_fields=["stage", "stage_since", "ended_at", "place"])
+
+
+def receive_delivery(
+    *,
+    site_id: int,
+    pile_place_id: int,
+    dry_kg: float,
+    by: Actor,
+    at: datetime,
+    moisture_wb_frac: float = 0.04,
+    event: Event | None = None,
+) -> Batch:
+    """Take in bought sand as a batch of its own, entered as cured; a person releases it."""
+    with site_write(site_id, at) as write:
+        place = find_pile_place(site_id, pile_place_id)
+        refuse_taken(site_id, place)
+        batch = new_batch(
+            site_id,
+            stage=Stage.CURED,
+            place=place,
+            is_bought=True,
+            opened_at=at,
+            closed_at=at,
+            stage_since=at,
+            moisture_wb_frac=moisture_wb_frac,
+            ready_on=_today(site_id, at),
+        )
+        move(
+            batch=batch,
+            source=account(site_id, AccountKind.DELIVERY),
+            target=account(site_id, AccountKind.PLACE, place),
+            amount=Amount.exactly(dry_kg),
+            by=by,
+            at=at,
+            event=event,
+        )
+        write_step(write, batch, "delivered", Said(by, at, event), place, dry_kg=dry_kg)
+    return batch
+
+
+def _today(site_id: int, at: datetime) -> date:
+    return local_date_of(at, Site.objects.get(id=site_id).zone)
+
+
+def dispose(
+    *,
+    site_id: int,
+    batch_id: int,
+    dry_kg: float,
+    reason: str,
+    by: Actor,
+    at: datetime,
+    event: Event | None = None,
+) -> Batch:
+    """Take spoiled sand out of the loop, with the reason."""
+    with site_write(site_id, at) as write:
+        batch = locked_batch(site_id, batch_id)
+        move(
+            batch=batch,
+            source=account(site_id, AccountKind.PLACE, batch.place),
+            target=account(site_id, AccountKind.DISPOSAL),
+            amount=Amount.exactly(dry_kg),
+            by=by,
+            at=at,
+            event=event,
+        )
+        write_step(write, batch, "disposed", Said(by, at, event), batch.place, reason=reason)
+        if batch_mass_kg(batch) <= 1:
+            batch.ended_at, batch.place = at, None
+            batch.save(update_fields=["ended_at", "place"])
+    return batch
+
+
+def count(
+    *, site_id: int, batch_id: int, dry_kg: float, by: Actor, at: datetime, reason: str
+) -> Batch:
+    """Set a batch to what was measured; the difference goes to the count account."""
+    with site_write(site_id, at) as write:
+        batch = locked_batch(site_id, batch_id)
+        difference = dry_kg - batch_mass_kg(batch)
+        here = account(site_id, AccountKind.PLACE, batch.place)
+        books = account(site_id, AccountKind.COUNT)
+        if abs(difference) > 1:
+            source, target = (books, here) if difference > 0 else (here, books)
+            amount = Amount.exactly(abs(difference))
+            move(batch=batch, source=source, target=target, amount=amount, by=by, at=at)
+        write_step(write, batch, "counted", Said(by, at), batch.place, dry_kg=dry_kg, reason=reason)
+    return batch
