@@ -11,6 +11,7 @@ place_blocked                    places, whys, needs_min, has_min
 no_skilled_person                skills: what nobody holds, or nobody all of
 outside_shift                    nobody is on shift while it may be done
 no_skilled_person_on_shift       skills, people: who holds them, on shift at other times
+shift_too_short                  people, needs_min, has_min: shifts less breaks leave no room
 skill_lapsed                     skills, people
 two_people_needed                n_needed, n_there (skilled and free together)
 heat_rest_too_long               needs_min, has_min
@@ -19,13 +20,13 @@ machines_held                    machines
 machines_unavailable             machines
 no_driver_on_shift               skills, machines
 no_common_time                   people and machine never at the same time
-predecessor_too_late             jobs
+gap_not_kept                     jobs: what it waits for, or what waits for it
 place_busy                       places, jobs
 all_people_busy                  jobs, people
 all_machines_busy                machines, jobs
 all_drivers_busy                 machines, jobs
 no_common_time_left              people, machine and place free, but never together
-travel_too_long                  free, but not there in time with ways and set-up
+way_and_setup_too_long           free, but not there, hooked up and washed in time
 ================================ ====================================================
 """
 
@@ -90,7 +91,7 @@ class Explainer:
         lasting = self.lasting(job)
         if missing or lasting:
             return (first if missing else []) + lasting
-        return list(self._passing(job)) or [Reason("travel_too_long")]
+        return list(self._passing(job)) or [Reason("way_and_setup_too_long")]
 
     def lasting(self, job: int) -> list[Reason]:
         """Return why no plan of the day could hold the job, dependencies left aside."""
@@ -134,11 +135,24 @@ class Explainer:
         elif not at_work:
             yield Reason("outside_shift")
         elif not task.units:
-            holders = self._holders(record.skills)
-            facts: dict[str, Fact] = {"skills": record.skills, "people": holders}
-            yield Reason("no_skilled_person_on_shift", facts)
+            yield self._no_room_on_shift(job)
         else:
             yield from self._not_together(job)
+
+    def _no_room_on_shift(self, job: int) -> Reason:
+        record, task = self.problem.jobs[job], self.inst.tasks[job]
+        holders = self._holders(record.skills)
+        people = self.problem.people
+        spans = [
+            part
+            for unit in self.inst.units
+            if people[unit.person].id in holders
+            for part in common(unit.free, task.openings)
+        ]
+        if not spans:
+            facts: dict[str, Fact] = {"skills": record.skills, "people": holders}
+            return Reason("no_skilled_person_on_shift", facts)
+        return Reason("shift_too_short", {"people": holders, **_room_facts(task.work / 60, spans)})
 
     def _not_together(self, job: int) -> Iterator[Reason]:
         record, n_needed = self.problem.jobs[job], self.inst.tasks[job].n_people
@@ -150,8 +164,7 @@ class Explainer:
         elif n_needed >= 2:
             yield Reason("two_people_needed", {"n_needed": n_needed, "n_there": n_there})
         else:
-            facts: dict[str, Fact] = {"skills": record.skills, "people": self._names(job)}
-            yield Reason("skill_lapsed" if record.skills else "outside_shift", facts)
+            yield Reason("skill_lapsed", {"skills": record.skills, "people": self._names(job)})
 
     def _heat_facts(self, job: int) -> dict[str, Fact]:
         task = self.inst.tasks[job]
@@ -189,7 +202,7 @@ class Explainer:
         within = self._within(job)
         if widest(common(task.openings, [within])) < task.work:
             waits = [lag.other for lag in (*task.waits_for, *task.awaited_by)]
-            yield Reason("predecessor_too_late", {"jobs": self._job_ids(waits)})
+            yield Reason("gap_not_kept", {"jobs": self._job_ids(waits)})
             return
         left = Room(self.inst, self.state, within)
         if widest(left.openings(job)) < task.work:

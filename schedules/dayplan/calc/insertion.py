@@ -27,10 +27,17 @@ class Inserter:
 
     def best_slot(self, job: int, not_before: int = NOT_PLACED) -> Slot | None:
         """Return the cheapest slot found from an instant on, None if the job fits nowhere."""
+        first_useful = self.inst.tasks[job].first_useful
+        slot = self._best_from(job, max(not_before, first_useful))
+        if slot is None and first_useful > not_before:
+            return self._best_from(job, not_before)  # better done for itself than not at all
+        return slot
+
+    def _best_from(self, job: int, first_start: int) -> Slot | None:
         bounds = self.fitter.bounds(job)
         if bounds is None:
             return None
-        bounds.first_start = max(bounds.first_start, not_before)
+        bounds.first_start = max(bounds.first_start, first_start)
         return self._cheapest(job, self._slots(job, bounds))
 
     def slot_as_before(self, job: int) -> Slot | None:

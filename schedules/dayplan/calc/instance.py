@@ -98,8 +98,8 @@ class Task:
 
     `units` gives, for each unit that may do it, the latest end that the person's skills allow;
     `drivers` the same by machine; `crews` the paces a team may work at, with who keeps up. A start
-    after `latest_start` leaves no time for what waits for the job, `at_stake` is the price of that;
-    `rank` is the priority of the most pressing of them.
+    before `first_useful` or after `latest_start` leaves no time for what waits for the job,
+    `at_stake` is the price of that; `rank` is the priority of the most pressing of them.
     """
 
     place: int
@@ -123,6 +123,7 @@ class Task:
     crews: list[tuple[list[SlowSpan], list[int]]] = field(default_factory=list)
     waits_for: list[Lag] = field(default_factory=list)
     awaited_by: list[Lag] = field(default_factory=list)
+    first_useful: int = -NEVER
     latest_start: int = NEVER
     at_stake: float = 0
     rank: int = 9
@@ -314,13 +315,13 @@ class Instance:
         task.latest_start = max(ends, default=NEVER) - task.work
         for lag in task.awaited_by:
             after = self.tasks[lag.other]
-            at = after.latest_start - lag.least
-            if lag.relation in (Relation.FINISH_TO_FINISH, Relation.START_TO_FINISH):
-                at += after.work
-            if lag.relation in (Relation.FINISH_TO_START, Relation.FINISH_TO_FINISH):
-                at -= task.work
+            is_to_end = lag.relation in (Relation.FINISH_TO_FINISH, Relation.START_TO_FINISH)
+            is_from_end = lag.relation in (Relation.FINISH_TO_START, Relation.FINISH_TO_FINISH)
+            between = (after.work if is_to_end else 0) - (task.work if is_from_end else 0)
+            first = max(after.first_useful, min((a for a, _ in after.openings), default=-NEVER))
             task.rank = min(task.rank, after.rank)
-            task.latest_start = min(task.latest_start, at)
+            task.first_useful = max(task.first_useful, first + between - lag.most)
+            task.latest_start = min(task.latest_start, after.latest_start + between - lag.least)
             task.at_stake += after.left_out_cost + after.at_stake
 
 

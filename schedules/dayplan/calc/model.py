@@ -29,6 +29,7 @@ from schedules.dayplan.calc.problem import Problem
 from schedules.dayplan.calc.ruin import Ruiner
 from schedules.dayplan.calc.score import score_plan
 from schedules.dayplan.calc.solution import Assignment, Solution, Status
+from schedules.dayplan.calc.spans import NEVER
 from schedules.dayplan.calc.state import NOBODY, NOT_PLACED, Slot, State
 
 _HEAT_COST = 20.0  # a plan worse by this much is at first accepted about one time in three [min]
@@ -165,12 +166,17 @@ class _Search:
                         heappush(queue, (ranks[lag.other], lag.other))
 
     def _not_before(self, job: int) -> int:
-        """Return now and then an instant to try from that is later than the first possible."""
-        openings = self.inst.tasks[job].openings
-        if self.n_iterations == 0 or not openings or self.rng.random() > 0.1:
+        """Return now and then an instant to try from that is later than the first possible.
+
+        Often so for a job that another must follow soon: it may have to wait for that one.
+        """
+        task = self.inst.tasks[job]
+        is_followed = any(lag.most < NEVER for lag in task.awaited_by)
+        chance = 0.5 if is_followed else 0.1
+        if self.n_iterations == 0 or not task.openings or self.rng.random() > chance:
             return NOT_PLACED
-        start, end = openings[self.rng.integers(len(openings))]
-        return int(self.rng.integers(start, end))
+        start, end = task.openings[self.rng.integers(len(task.openings))]
+        return int(self.rng.integers(start, max(start, end - task.work) + 1))
 
     def _hopeless(self) -> set[int]:
         """Jobs left out that no plan could hold, with those that wait for them."""

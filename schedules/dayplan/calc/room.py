@@ -54,47 +54,53 @@ class Room:
 
     def n_together(self, job: int, *, is_rested: bool = True) -> int:
         """Return how many skilled people are free together for long enough, machines left aside."""
-        openings = self.openings(job)
-        return most_at_once(self._starts(job, u, openings, is_rested) for u in self._units(job))
+        openings, units = self.openings(job), self.inst.tasks[job].units
+        return most_at_once(self._starts(job, u, openings, units[u], is_rested) for u in units)
 
     def has_driver(self, job: int) -> bool:
         """Whether a machine and one who may drive it are free together for long enough."""
         openings, drivers = self.openings(job), self.inst.tasks[job].drivers
         return any(
-            self._starts(job, u, common(openings, self.of_machine(m)), True)
+            self._starts(job, u, common(openings, self.of_machine(m)), until)
             for m, units in drivers.items()
-            for u in units
+            for u, until in units.items()
         )
 
     def is_enough(self, job: int) -> bool:
         """Whether the openings, enough people and a machine with its driver come together."""
-        task = self.inst.tasks[job]
-        openings = self.openings(job)
+        task, openings = self.inst.tasks[job], self.openings(job)
         if not task.needs_machine:
-            return self._has_team(job, openings, None)
+            return self._has_team(job, openings)
         spans = {m: common(openings, self.of_machine(m)) for m in task.machines}
-        drivers = {m: list(task.drivers[m]) if task.is_driven else None for m in task.machines}
-        return any(self._has_team(job, spans[m], drivers[m]) for m in task.machines)
-
-    def _has_team(self, job: int, spans: list[Span], drivers: list[int] | None) -> bool:
-        n_people = self.inst.tasks[job].n_people
-        starts = {u: self._starts(job, u, spans, True) for u in self._units(job)}
-        if drivers is None:
-            return most_at_once(starts.values()) >= n_people
+        if not task.is_driven:
+            return any(self._has_team(job, spans[m]) for m in task.machines)
         return any(
-            bool(starts[d])
-            and most_at_once(common(starts[u], starts[d]) for u in starts if u != d) >= n_people - 1
-            for d in drivers
+            self._has_driven_team(job, spans[m], d, until)
+            for m in task.machines
+            for d, until in task.drivers[m].items()
         )
 
-    def _units(self, job: int) -> Iterable[int]:
-        return self.inst.tasks[job].units
+    def _has_team(self, job: int, spans: list[Span]) -> bool:
+        task = self.inst.tasks[job]
+        starts = (self._starts(job, u, spans, until) for u, until in task.units.items())
+        return most_at_once(starts) >= task.n_people
 
-    def _starts(self, job: int, u: int, spans: list[Span], is_rested: bool) -> list[Span]:
+    def _has_driven_team(self, job: int, spans: list[Span], driver: int, until: int) -> bool:
+        task = self.inst.tasks[job]
+        led = self._starts(job, driver, spans, until)
+        if not led or task.n_people == 1:
+            return bool(led)
+        others = ((u, end) for u, end in task.units.items() if u != driver)
+        starts = (common(self._starts(job, u, spans, end), led) for u, end in others)
+        return most_at_once(starts) >= task.n_people - 1
+
+    def _starts(
+        self, job: int, u: int, spans: list[Span], until: int, is_rested: bool = True
+    ) -> list[Span]:
         """Spans of the starts at which the unit alone could do the job within the spans."""
         task, unit = self.inst.tasks[job], self.inst.units[u]
         slow = self.inst.slow[task.effort][unit.pace] if is_rested else []
-        within = common(common(spans, self.of_unit(u)), [(-NEVER, task.units[u])])
+        within = common(common(spans, self.of_unit(u)), [(-NEVER, until)])
         found = ((a, last_start(a, b, task.work, slow)) for a, b in within)
         return merged((a, last + 1) for a, last in found if last >= a)
 

@@ -200,6 +200,9 @@ def ways(plan: Plan) -> Iterator[Broken]:
     """Judge (5, 19): time to walk, wash, take over and drive before each job."""
     for job, given in plan.pairs:
         for leg in plan.legs[job.id]:
+            befores = [plan.given[key] for key in (leg.before, leg.machine_before) if key]
+            if any(before.end > given.start for before in befores):
+                continue  # two jobs at once, told as that
             late_min = minutes_between(given.start, _ready_at(plan, given, leg))
             if late_min > _TOLERANCE / timedelta(minutes=1):
                 yield _late(plan, given, leg, late_min)
