@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import accumulate
+from math import ceil
 
+from . import calc
 from .models import FlushTimer
-
-WAVE_M_S = 1.524  # 5 ft/s: University of Missouri Extension WQ313, flushing systems
-DRAIN = timedelta(minutes=3)  # until the alley is drained; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,12 +20,18 @@ class RunLength:
 
 
 def length_of(timer: FlushTimer) -> RunLength:
-    open_for = timedelta(seconds=timer.open_s)
-    runs_down = timedelta(seconds=timer.alley.length_m / WAVE_M_S)
+    """Give a timer's run in whole seconds, rounded up."""
+    flush = calc.AlleyFlush(
+        length_m=timer.alley.length_m,
+        width_m=timer.alley.width_m,
+        slope_frac=timer.alley.slope_frac,
+        flow_m3_s=timer.flow_m3_s,
+        open_s=timer.open_s,
+    )
     return RunLength(
-        open=open_for,
-        total=open_for + runs_down + DRAIN,
-        volume_m3=timer.open_s * timer.flow_m3_s,
+        open=timedelta(seconds=ceil(flush.open_s)),
+        total=timedelta(seconds=ceil(flush.duration_s)),
+        volume_m3=flush.volume_m3,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from equipment.barns.models import Alley, BedGroup
 from equipment.site.models import Place
 
+from . import calc
 from .models import FlushTimer, Lock
 
 
@@ -21,25 +22,17 @@ class WaterWays:
     alleys_at: dict[int, set[int]]
     alleys_of_tank: dict[int, set[int]]
 
-    def downstream(self, place_id: int) -> list[int]:
-        """Where water of a place runs on to, in the order of its flow."""
-        way: list[int] = []
-        step = self.drains_to.get(place_id)
-        while step is not None and step not in way and step != place_id:
-            way.append(step)
-            step = self.drains_to.get(step)
-        return way
-
     def reached(self, place_id: int) -> list[int]:
         """All places that water let loose at a place comes to, itself left out."""
-        starts = self.alleys_at.get(place_id, set()) | self.alleys_of_tank.get(place_id, set())
-        ways = [[start, *self.downstream(start)] for start in sorted(starts)]
-        ways.append(self.downstream(place_id))
+        if place_id not in self.drains_to:
+            return []
+        alleys = self.alleys_at.get(place_id, set()) | self.alleys_of_tank.get(place_id, set())
+        ways = [calc.water_path(start, self.drains_to) for start in (*sorted(alleys), place_id)]
         return list(dict.fromkeys(step for way in ways for step in way if step != place_id))
 
     def path_of(self, timer: FlushTimer) -> set[int]:
         """Every place that a timer's water touches, from the tank on."""
-        return {timer.tank_id, timer.alley_id, *self.downstream(timer.alley_id)}
+        return {timer.tank_id, *calc.water_path(timer.alley_id, self.drains_to)}
 
     def exposed_at(self, place_id: int) -> set[int]:
         """Where water would meet a person who locked a place."""
