@@ -3,12 +3,14 @@
 from collections import Counter
 from dataclasses import asdict
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
 from time_machine import TimeMachineFixture
 
 from equipment.barns.models import Pen, ReturnMode
+from equipment.flushing.models import FlushRun
 from equipment.parlor.models import MilkingStart
 from equipment.site.errors import DomainError, NotFoundError
 from equipment.site.models import Actor, Change, Site, TaskRun
@@ -32,10 +34,13 @@ from schedules.rounds.services import (
 )
 from tests.factories import (
     make_actor,
+    make_alley,
     make_bed_group,
+    make_flush_timer,
     make_parlor,
     make_pen,
     make_site,
+    make_tank,
     utc,
 )
 
@@ -251,7 +256,7 @@ def test_milking_under_way_is_never_planned_anew(site: Site, touch: str) -> None
 def test_milking_waits_for_the_wash_of_the_one_before(site: Site) -> None:
     Pen.objects.filter(place__key="pen-2").update(n_cows=4500)  # 450 min more at 6 s a cow
     plan(site, days=2)
-    for earlier, later in zip(Milking.objects.all(), Milking.objects.all()[1:], strict=False):
+    for earlier, later in pairwise(Milking.objects.all()):
         assert later.starts_at >= earlier.wash_until
     assert Milking.objects.get(slot=2, local_date=MONDAY).starts_at > utc("2026-06-01 19:00")
 
@@ -505,6 +510,26 @@ def test_milking_that_runs_over_pushes_the_next_at_the_next_planning(
     over = Milking.objects.get(slot=1).wash_until
     assert over > next_start
     assert Milking.objects.get(slot=2).starts_at == over
+
+
+# Flush runs -------------------------------------------------------------------------------------
+
+
+def test_flush_runs_follow_the_visits_and_leave_room_for_the_release(
+    site: Site, lead: Actor
+) -> None:
+    pen = make_pen(site, "3", return_mode=ReturnMode.GATE_HELD, return_hold_min=20)
+    alley = make_alley(site, pen=pen)
+    make_bed_group(pen, alley=alley)
+    make_flush_timer(alley, make_tank(site))
+    assert plan(site).flushes.n_runs_made == 3
+    run = FlushRun.objects.get(natural_key="flush-alley-1/2026-06-01/1")
+    assert run.ends_at == visit_of("3").windows.get().usable_until - minutes(3)
+    visit = visit_of("3")
+    report(visit, "first_on", visit.first_on_at + minutes(17), lead)
+    moved = FlushRun.objects.get(pk=run.pk)
+    assert moved.starts_at - run.starts_at == minutes(17)
+    assert FlushRun.objects.count() == 3
 
 
 # Other sites ------------------------------------------------------------------------------------
