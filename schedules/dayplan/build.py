@@ -179,9 +179,9 @@ def _heat_rests(site: Site, start: datetime, end: datetime) -> list[r.HeatRest]:
 
 
 def _rest_min(air_degf: float, effort: heat_rest.Effort) -> int:
-    """Give rest an hour; where the table says caution its most, 45 min: a lead decides by law."""
+    """Give rest an hour; where the table says caution, all of it: a lead decides by law."""
     found = heat_rest.work_rest(air_degf, effort)
-    return 45 if found.rest_min_per_h is None else found.rest_min_per_h
+    return 60 if found.rest_min_per_h is None else found.rest_min_per_h
 
 
 def _machines(

@@ -30,8 +30,10 @@ from .wording import say_said
 SOURCE = Path(__file__).with_name("sheet.typ").read_bytes()
 PAPERS = {"letter": "us-letter", "a4": "a4"}
 CAUTION = (
-    "Lock, tag and try before you go into an alley or under a machine. Nobody in a pen while cows walk back.",
-    "Candado, etiqueta y prueba antes de entrar al pasillo o trabajar en una máquina. Nadie en el corral cuando regresan las vacas.",
+    "Lock, tag and try before you go into an alley or under a machine. "
+    "Nobody in a pen while cows walk back.",
+    "Candado, etiqueta y prueba antes de entrar al pasillo o trabajar en una máquina. "
+    "Nadie en el corral cuando regresan las vacas.",
 )
 
 

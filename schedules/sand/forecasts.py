@@ -1,0 +1,176 @@
+"""Forecasts of the batches on the pads, stored as they were reckoned."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from equipment.sandyard.models import SandPractice
+from equipment.site.calc.local_time import local_date_of
+from equipment.site.models import Site
+from equipment.site.writes import site_write
+from equipment.weather.calc.members import ClimateHistory, resample_years
+from equipment.weather.models import WeatherDay
+
+from .calc import pad
+from .calc.dates import DateDistribution, PileRule, ready_dates
+from .calc.drying import DryTarget
+from .calc.forecast import DryForecast as Reckoned
+from .calc.forecast import forecast_dry
+from .calc.layer import Layer, drained_moisture_wb_frac
+from .models import Batch, BatchStep, DryForecast, MoistureTest, Stage
+from .services import practice_of
+
+HORIZON_D = 60
+N_DOTS = 20
+
+
+def layer_of(practice: SandPractice) -> Layer:
+    """Give the farm's layer on a pad from its settings."""
+    return Layer(
+        thickness_m=practice.layer_depth_m,
+        dry_bulk_density_kg_m3=practice.bulk_density_kg_m3,
+        theta_fc_frac=practice.field_capacity_frac,
+        theta_wp_frac=practice.wilting_point_frac,
+        evaporation_depth_m=practice.evaporation_depth_m,
+        rew_mm=practice.rew_mm,
+        kc_bare=practice.pad_kc,
+    )
+
+
+def forecast_all(*, site_id: int, at: datetime) -> int:
+    """Forecast every batch on a pad; stores those whose dates moved. Gives how many were stored.
+
+    Needs at least one past year of weather; without it nothing is forecast and nothing invented.
+    """
+    site = Site.objects.get(id=site_id)
+    today = local_date_of(at, site.zone)
+    weather = list(WeatherDay.objects.filter(site=site, on__lt=today).order_by("on", "id"))
+    if not weather:
+        return 0
+    batches = list(Batch.objects.filter(site=site, stage=Stage.DRYING, ended_at=None))
+    stored = 0
+    with site_write(site_id, at) as write:
+        for batch in batches:
+            row = _forecast(site, batch, weather, at)
+            if row is not None and _is_news(row):
+                row.save()
+                stored += 1
+                write.change("batch.forecast", batch.pk)
+    return stored
+
+
+def _is_news(row: DryForecast) -> bool:
+    last = DryForecast.objects.filter(batch_id=row.batch_id).order_by("-made_at", "-id").first()
+    fields = ("dry_on_p10", "dry_on_p50", "dry_on_p90", "ready_on_p50", "dots")
+    return last is None or any(getattr(last, f) != getattr(row, f) for f in fields)
+
+
+def _forecast(
+    site: Site, batch: Batch, weather: Sequence[WeatherDay], at: datetime
+) -> DryForecast | None:
+    practice = practice_of(site.pk)
+    today = local_date_of(at, site.zone)
+    spread_on = local_date_of(batch.stage_since, site.zone)
+    history = ClimateHistory(
+        np.array([d.on for d in weather], dtype="datetime64[D]"),
+        np.array([d.et0_mm for d in weather]),
+        np.array([d.rain_mm for d in weather]),
+    )
+    rng = np.random.default_rng([batch.pk, today.toordinal()])
+    try:
+        members = resample_years(history, today, HORIZON_D, rng)
+    except ValueError:
+        return None  # not one past year has these days
+    observed, n_filled = _observed(weather, spread_on, today)
+    reckoned = forecast_dry(
+        _spread_batch(batch, practice, spread_on, today, site),
+        pad.PadWeather(observed[0], observed[1], members),
+        _tests(batch, spread_on, site),
+        rng,
+    )
+    row = _row(batch, practice, reckoned, at)
+    row.n_members, row.et0_method = members.n_members, weather[-1].et0_method
+    row.detail["n_days_filled"] = n_filled
+    return row
+
+
+def _spread_batch(
+    batch: Batch, practice: SandPractice, spread_on: date, today: date, site: Site
+) -> pad.SpreadBatch:
+    layer = layer_of(practice)
+    turns = Counter(
+        local_date_of(step.at, site.zone)
+        for step in BatchStep.objects.filter(batch=batch, kind="turned", at__gte=batch.stage_since)
+    )
+    past = tuple(turns[spread_on + timedelta(days=k)] for k in range((today - spread_on).days))
+    return pad.SpreadBatch(
+        layer=layer,
+        target=DryTarget(practice.dry_moisture_wb_frac, practice.dry_hold_d),
+        spread_on=spread_on,
+        moisture_wb_frac=_moisture_as_spread(batch, practice, layer),
+        past_turns=past,
+        planned_turns_d=round(practice.turns_per_d),
+        turned_depth_m=practice.turned_depth_m,
+    )
+
+
+def _moisture_as_spread(batch: Batch, practice: SandPractice, layer: Layer) -> float:
+    """Give what is left of the scooped moisture after draining on the slab."""
+    drained_h = (batch.stage_since - (batch.closed_at or batch.opened_at)).total_seconds() / 3600
+    return drained_moisture_wb_frac(layer, practice.scooped_moisture_wb_frac, max(drained_h, 0.0))
+
+
+def _tests(batch: Batch, spread_on: date, site: Site) -> list[pad.MoistureTest]:
+    rows = MoistureTest.objects.filter(batch=batch, taken_at__gte=batch.stage_since)
+    return [
+        pad.MoistureTest(
+            local_date_of(row.taken_at, site.zone), row.moisture_wb_frac, row.n_spots, row.depth_m
+        )
+        for row in rows.order_by("taken_at")
+    ]
+
+
+def _observed(
+    weather: Sequence[WeatherDay], spread_on: date, today: date
+) -> tuple[tuple[np.ndarray, np.ndarray], int]:
+    """Give the days since spreading; a day nobody recorded stands as the last one before it."""
+    by_day = {d.on: d for d in weather}
+    days, n_filled, last = [], 0, weather[-1]
+    on = spread_on
+    while on < today:
+        n_filled += on not in by_day
+        last = by_day.get(on, last)
+        days.append(last)
+        on += timedelta(days=1)
+    return (np.array([d.et0_mm for d in days]), np.array([d.rain_mm for d in days])), n_filled
+
+
+def _row(batch: Batch, practice: SandPractice, reckoned: Reckoned, at: datetime) -> DryForecast:
+    rule = PileRule(practice.pile_close_d, batch.cure_d)
+    ready = ready_dates(reckoned.dry, rule)
+    dry_on, ready_on = _three(reckoned.dry), _three(ready)
+    return DryForecast(
+        site_id=batch.site_id,
+        batch=batch,
+        made_at=at,
+        dry_on_p10=dry_on[0],
+        dry_on_p50=dry_on[1],
+        dry_on_p90=dry_on[2],
+        ready_on_p10=ready_on[0],
+        ready_on_p50=ready_on[1],
+        ready_on_p90=ready_on[2],
+        dots=[dot.isoformat() if dot else "" for dot in reckoned.dry.dots(N_DOTS)],
+        detail={
+            "n_effective": round(reckoned.n_effective, 1),
+            "restarted_on": reckoned.restarted_on.isoformat() if reckoned.restarted_on else None,
+            "imbalance_mm": float(np.abs(reckoned.run.imbalance_mm).max()),
+        },
+    )
+
+
+def _three(dates: DateDistribution) -> tuple[date | None, date | None, date | None]:
+    return dates.quantile(0.1), dates.quantile(0.5), dates.quantile(0.9)
