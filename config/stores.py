@@ -135,6 +135,7 @@ def postgres_program(places: Places, *, durable: bool) -> Program:
         stop_signal=SIGINT,  # "fast": SIGTERM would wait for every open connection
         as_account=True,
         keeps_lock=True,
+        harmless="the database system is starting up",  # the answer to our own asking
     )
 
 
