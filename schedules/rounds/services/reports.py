@@ -88,7 +88,7 @@ def record_visit_time(
     """Record when a moment of a pen's visit happened; the rest of that milking follows.
 
     The newest report of a moment counts; the same one again changes nothing. The first report
-    of a milking starts it. Tells `visit.reported`, and `visit.retimed` for each visit that
+    of a milking starts it. Tells `milking.reported`, and `visit.retimed` for each visit that
     moved. Refused: an unknown moment, a time in the future, one so far off that another milking
     is meant, one that contradicts what was recorded of the visit.
     """
@@ -149,7 +149,7 @@ class _Report:
         self._refuse_disorder(visit, moment, self.at)
         visit.actual = {**visit.actual, moment: self.at.isoformat()}
         visit.save(update_fields=["actual"])
-        self._tell("visit.reported", visit.pk, moment=moment)
+        self._tell("milking.reported", visit.pk, moment=moment)
         if self.milking.state == MilkingState.PLANNED:
             self._set_state(MilkingState.STARTED)
 
@@ -237,7 +237,7 @@ def _open_report(write: SiteWrite, at: datetime, by: Actor, **which: int) -> _Re
         setup=load_setup(milking.parlor),
         milking=milking,
         visits=sorted(milking.visits.all(), key=lambda visit: visit.position),
-        at=local_time.require_aware(at),
+        at=local_time.require_aware(at).replace(microsecond=0),  # as calc's times
         by=by,
     )
 

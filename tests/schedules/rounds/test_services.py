@@ -327,7 +327,7 @@ def test_late_start_moves_that_milking_and_no_other(site: Site, lead: Actor) -> 
     assert {v.first_on_at - before[v.pk] for v in moved} == {minutes(20)}
     assert list(PenVisit.objects.exclude(milking__slot=1).order_by("pk").values()) == others
     assert topics(site, version) == [
-        ("visit.reported", str(visit_of("1").pk)),
+        ("milking.reported", str(visit_of("1").pk)),
         ("milking.started", str(milking.pk)),
         ("visit.retimed", str(visit_of("1").pk)),
         ("visit.retimed", str(visit_of("2").pk)),
@@ -368,7 +368,7 @@ def test_report_says_who_and_when(site: Site, lead: Actor) -> None:
     plan(site)
     visit = visit_of("1")
     report(visit, "called", visit.called_at, lead)
-    change = Change.objects.get(topic="visit.reported")
+    change = Change.objects.get(topic="milking.reported")
     assert change.detail == {
         "moment": "called",
         "happened_at": visit.called_at.isoformat(),
