@@ -29,6 +29,10 @@ class SignIn(LoginView):
     template_name = "desk/sign_in.html"
     redirect_authenticated_user = True
 
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Name no site: the view's own `site` is the web address, not a farm."""
+        return {**super().get_context_data(**kwargs), "site": None}
+
     def form_valid(self, form: Any) -> HttpResponse:
         """Carry the language over from the account."""
         response = super().form_valid(form)

@@ -15,6 +15,7 @@ from django.utils.translation import ngettext
 from equipment.barns.models import Pen
 from equipment.flushing.queries import open_locks
 from equipment.site.calc.local_time import day_bounds, local_date_of
+from equipment.site.models import Place
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.models import BedWindow, PenVisit
 from schedules.rounds.queries import day_warnings
@@ -80,7 +81,7 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
     visits = _visits(site.pk, start, end)
     waits = waiting_reasons(site.pk, [o.pk for o in orders if o.status == Status.NEEDS_ACTION])
     lines = [order_line(desk, order, waits.get(order.pk, [])) for order in orders]
-    warnings = [say_warning(desk, w) for w in day_warnings(site.pk, local_date)]
+    warnings = _warnings(desk, local_date)
     near = [line for line in lines if is_whole or _is_near(desk, line)]
     return TodayBoard(
         local_date=local_date,
@@ -94,6 +95,14 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
         warnings=warnings,
         n_hidden=len(lines) - len(near),
     )
+
+
+def _warnings(desk: Desk, local_date: date) -> list[str]:
+    found = day_warnings(desk.site_id, local_date)
+    keys = {key for w in found for key in (w.pen_key, w.bed_group_key) if key}
+    places = Place.objects.filter(site_id=desk.site_id, key__in=keys)
+    names = {place.key: desk.place(place) for place in places}
+    return [say_warning(w, names) for w in found]
 
 
 def _visits(site_id: int, start: datetime, end: datetime) -> list[PenVisit]:

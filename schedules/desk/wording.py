@@ -8,10 +8,9 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from schedules.rounds.calc.warn import DayWarning, WarningCode
 from schedules.work.models import Outcome, Status, WorkOrder
 from schedules.work.queries import WaitReason
-
-from .base import Desk
 
 
 def say_said(texts: Mapping[str, str], language: str) -> str:
@@ -114,27 +113,25 @@ def _shown(value: object) -> str:
 
 
 WARNINGS = {
-    "time_away_over_limit": gettext_lazy(
+    WarningCode.TIME_AWAY_OVER_LIMIT: gettext_lazy(
         "%(pen)s is away %(value).0f min at milking %(slot)s; the farm's limit is %(limit).0f."
     ),
-    "beds_cannot_be_finished": gettext_lazy(
-        "The beds of %(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f."
+    WarningCode.BEDS_CANNOT_BE_FINISHED: gettext_lazy(
+        "%(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f."
     ),
-    "day_does_not_close": gettext_lazy(
+    WarningCode.DAY_DOES_NOT_CLOSE: gettext_lazy(
         "The milkings and washes need %(value).1f h; a day has %(limit).1f."
     ),
-    "window_empty": gettext_lazy("The beds of %(pen)s have no usable window at milking %(slot)s."),
+    WarningCode.WINDOW_EMPTY: gettext_lazy("%(pen)s have no usable window at milking %(slot)s."),
 }
 
 
-def say_warning(desk: Desk, warning: Any) -> str:
-    """Say a warning of the day's clock."""
-    words = WARNINGS.get(str(warning.code), gettext_lazy("%(code)s: %(pen)s"))
-    pen = warning.pen or ""
-    return str(words) % {
-        "code": str(warning.code).replace("_", " "),
-        "pen": pen,
+def say_warning(warning: DayWarning, names: Mapping[str, str]) -> str:
+    """Say a warning of the day's clock; `names` are the places by key."""
+    unit = 60 if warning.code == WarningCode.DAY_DOES_NOT_CLOSE else 1
+    return str(WARNINGS[warning.code]) % {
+        "pen": names.get(warning.bed_group_key or warning.pen_key or "", ""),
         "slot": warning.slot,
-        "value": warning.value,
-        "limit": warning.limit,
+        "value": warning.value_min / unit,
+        "limit": warning.limit_min / unit,
     }

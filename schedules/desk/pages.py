@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.contrib.auth.views import LogoutView
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.urls import path
+from django.urls import URLPattern, path
 from django.utils import dateformat
 from django.views.decorators.http import require_POST
 
@@ -53,14 +55,12 @@ def sand(desk: Desk) -> HttpResponse:
 @desk_view
 def machines(desk: Desk) -> HttpResponse:
     context = page_context(desk, "machines") | machines_context(desk)
-    return render(
-        desk.request, "desk/machines.html", context | {"clock_now": desk.clock(desk.now)}
-    )
+    return render(desk.request, "desk/machines.html", context | {"clock_now": desk.clock(desk.now)})
 
 
-def _act(route: str, view: object, name: str):  # type: ignore[no-untyped-def]
+def _act(route: str, view: Callable[..., HttpResponse], name: str) -> URLPattern:
     """Give the address of a form: POST only."""
-    return path(f"farm/<slug:slug>/{route}", require_POST(view), name=name)  # type: ignore[type-var]
+    return path(f"farm/<slug:slug>/{route}", require_POST(view), name=name)
 
 
 urlpatterns = [
