@@ -62,7 +62,8 @@ class JobList:
         reason = self._refusal(order, by_id)
         window = self._window(order)
         if reason is None and window is None:
-            reason = {"code": "window_too_short", "facts": {"needs": order.duration_min}}
+            facts = {"needs_min": order.duration_min, "has_min": 0.0}
+            reason = {"code": "window_too_short", "facts": facts}
         if reason is not None or window is None:
             self.unaskable[order.pk] = [reason or {}]
             return

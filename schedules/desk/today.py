@@ -20,7 +20,7 @@ from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.models import BedWindow, PenVisit
 from schedules.rounds.queries import day_warnings
 from schedules.work.models import Outcome, Status, WorkOrder
-from schedules.work.queries import WaitReason, waiting_reasons
+from schedules.work.queries import WaitReason, say_amount, waiting_reasons
 
 from .base import Desk
 from .charts import Chart, Span, TimeRow, draw_time_rows
@@ -43,6 +43,7 @@ class OrderLine:
 
     order: WorkOrder
     title: str
+    amount: str
     place: str
     who: str
     machine: str
@@ -99,9 +100,9 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
 
 def _warnings(desk: Desk, local_date: date) -> list[str]:
     found = day_warnings(desk.site_id, local_date)
-    keys = {key for w in found for key in (w.pen_key, w.bed_group_key) if key}
-    places = Place.objects.filter(site_id=desk.site_id, key__in=keys)
-    names = {place.key: desk.place(place) for place in places}
+    ids = {int(key) for w in found for key in (w.pen_key, w.bed_group_key) if key}
+    places = Place.objects.filter(site_id=desk.site_id, pk__in=ids)
+    names = {str(place.pk): desk.place(place) for place in places}
     return [say_warning(w, names) for w in found]
 
 
@@ -128,6 +129,7 @@ def order_line(desk: Desk, order: WorkOrder, waits: list[WaitReason]) -> OrderLi
     return OrderLine(
         order=order,
         title=say_said(order.title, desk.language),
+        amount=say_amount(order),
         place=desk.place(order.place),
         who=", ".join(c.worker.name for c in claims if c.worker),
         machine=", ".join(c.machine.name for c in claims if c.machine),

@@ -72,20 +72,41 @@ def say_decision(code: str) -> str:
 
 
 REASONS = {
-    "no_skilled_person_on_shift": gettext_lazy(
-        "nobody on shift then is qualified for it (%(skills)s)"
+    "predecessor_left_out": gettext_lazy("nobody has what must come before it"),
+    "outside_horizon": gettext_lazy("it lies beyond the hours that are planned"),
+    "window_too_short": gettext_lazy(
+        "its window is too short: it takes %(needs_min)s min, the window has %(has_min)s"
     ),
-    "no_machine_of_kind": gettext_lazy("the farm has no machine of this kind (%(kinds)s)"),
+    "no_daylight": gettext_lazy("there is not enough daylight in its window"),
+    "place_blocked": gettext_lazy("the place is closed in its window: %(whys)s"),
+    "no_skilled_person": gettext_lazy("nobody is qualified for it: %(skills)s"),
+    "outside_shift": gettext_lazy("nobody is on shift while it may be done"),
+    "no_skilled_person_on_shift": gettext_lazy("nobody qualified is on shift then: %(skills)s"),
+    "shift_too_short": gettext_lazy(
+        "breaks and shift ends leave %(has_min)s min of the %(needs_min)s it takes"
+    ),
+    "skill_lapsed": gettext_lazy("a qualification has run out: %(skills)s"),
+    "two_people_needed": gettext_lazy("it needs %(n_needed)s together; %(n_there)s can be there"),
+    "heat_rest_too_long": gettext_lazy("with the rest owed in the heat it does not fit"),
+    "no_machine_of_kind": gettext_lazy("the farm has no machine for it: %(kinds)s"),
     "machines_held": gettext_lazy("every machine for it is out of use"),
-    "window_too_short": gettext_lazy("its window is too short: it needs %(needs)s, has %(has)s"),
+    "machines_unavailable": gettext_lazy("no machine for it can be had then"),
+    "no_driver_on_shift": gettext_lazy("nobody on shift may drive the machine: %(skills)s"),
+    "no_common_time": gettext_lazy("people and machine are never there together"),
+    "no_common_time_left": gettext_lazy("people, machine and place are never free together"),
+    "gap_not_kept": gettext_lazy("the gap to what it follows cannot be kept"),
+    "place_busy": gettext_lazy("other work has the place in its window"),
     "all_people_busy": gettext_lazy("everybody qualified is on other work in its window"),
     "all_machines_busy": gettext_lazy("every machine for it is on other work in its window"),
-    "place_blocked": gettext_lazy("the place is taken or blocked in its window (%(why)s)"),
-    "predecessor_left_out": gettext_lazy("what must come before it has nobody"),
-    "outside_shift": gettext_lazy("no shift covers its window"),
-    "two_people_needed": gettext_lazy("it needs %(n_people)s people together"),
-    "not_enough_people": gettext_lazy("it needs %(n_people)s people together"),
-    "no_daylight": gettext_lazy("it is done by daylight only"),
+    "all_drivers_busy": gettext_lazy("every driver for it is on other work in its window"),
+    "way_and_setup_too_long": gettext_lazy("the way and the set-up leave too little of its window"),
+    "pen_held": gettext_lazy("the pen is held"),
+    "batch_held": gettext_lazy("the batch is held"),
+    "moved_meanwhile": gettext_lazy("what it rests on moved while it was planned"),
+}
+WHYS = {
+    "cows_walk_back": gettext_lazy("cows walk back"),
+    "flush_runs": gettext_lazy("a flush runs"),
 }
 
 
@@ -106,10 +127,10 @@ def say_reason(reason: Mapping[str, Any]) -> str:
 
 def _shown(value: object) -> str:
     if isinstance(value, list | tuple):
-        return ", ".join(str(v).replace("_", " ") for v in value)
+        return ", ".join(sorted({_shown(v) for v in value}))
     if isinstance(value, float):
         return f"{value:,.0f}"
-    return str(value).replace("_", " ")
+    return str(WHYS.get(str(value), str(value).replace("_", " ").replace("-", " ")))
 
 
 WARNINGS = {
