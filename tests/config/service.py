@@ -107,4 +107,6 @@ class Service:
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGTERM)
             self.process.wait(60)
+        for pid in self.living():
+            os.kill(pid, signal.SIGKILL)
         shutil.rmtree(self.root)

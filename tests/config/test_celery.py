@@ -1,0 +1,94 @@
+"""The broker is a doorbell: dead or frozen, it costs a caller a moment and nothing else."""
+
+import os
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from kombu import Connection
+from kombu.exceptions import OperationalError
+
+from config import heartbeat
+from config.celery import app
+from config.env import celery_spelling
+from config.processes import spawn
+from config.stores import Places, prepare, valkey_answers, valkey_program, wait_until
+
+LONGEST_RING_S = 2.0  # the timeout is 0.5 s; the machine may do much else
+Broker = tuple[Connection, "subprocess.Popen[bytes]"]
+
+
+@pytest.fixture
+def broker() -> Iterator[Broker]:
+    """Run an own Valkey; yield a connection with the app's settings, and the process."""
+    root = Path(tempfile.mkdtemp(prefix="penround-bell-"))
+    root.chmod(0o711)
+    places = Places(root)
+    prepare(places)
+    child = spawn(valkey_program(places, durable=False), subprocess.DEVNULL)
+    wait_until(lambda: valkey_answers(places), "Valkey", child)
+    with app.connection_for_write(celery_spelling(places.redis_url)) as connection:
+        yield connection, child
+    child.kill()
+    child.wait()
+    shutil.rmtree(root)
+
+
+def ring(connection: Connection) -> float:
+    """Send one task to a broker that cannot take it; return how long that took."""
+    started = time.monotonic()
+    with pytest.raises(OperationalError):
+        app.send_task("equipment.site.tasks.tick", connection=connection)
+    return time.monotonic() - started
+
+
+@pytest.mark.faults
+@pytest.mark.parametrize("fault", [signal.SIGSTOP, signal.SIGKILL])
+def test_ringing_at_a_broken_broker_is_soon_given_up(broker: Broker, fault: signal.Signals) -> None:
+    connection, child = broker
+    app.send_task("equipment.site.tasks.tick", connection=connection)
+
+    os.kill(child.pid, fault)
+
+    assert max(ring(connection) for _ in range(3)) < LONGEST_RING_S
+
+
+def test_limits_of_a_task_fit_the_time_a_message_stays_hidden() -> None:
+    hidden_s = settings.CELERY_BROKER_TRANSPORT_OPTIONS["visibility_timeout"]
+
+    assert hidden_s > 2 * settings.CELERY_TASK_TIME_LIMIT
+    assert settings.CELERY_TASK_SOFT_TIME_LIMIT < settings.CELERY_TASK_TIME_LIMIT
+
+
+def test_two_tasks_at_their_limit_are_not_taken_for_silence() -> None:
+    assert heartbeat.SILENT_AFTER_S > settings.CELERY_TASK_TIME_LIMIT
+
+
+def test_what_beat_sends_is_a_task_that_exists() -> None:
+    app.loader.import_default_modules()
+
+    sent = {entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()}
+
+    assert sent <= app.tasks.keys()
+
+
+def test_silence_counts_from_the_last_sign_or_the_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "heartbeat"
+    long_s = heartbeat.SILENT_AFTER_S + 60
+    monkeypatch.setenv(heartbeat.VARIABLE, str(file))
+
+    assert heartbeat.is_silent(file, running_s=long_s)  # no sign since it started
+    heartbeat.beat()
+    assert not heartbeat.is_silent(file, running_s=long_s)
+    old = time.time() - long_s
+    os.utime(file, (old, old))
+    assert heartbeat.is_silent(file, running_s=long_s)
+    assert not heartbeat.is_silent(file, running_s=5.0)  # just started again
