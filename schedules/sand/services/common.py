@@ -6,18 +6,23 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Max
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from equipment.sandyard.models import PilePlace, SandPractice
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
-from equipment.site.models import Actor, Event, HoldSubject, Place
+from equipment.site.models import Actor, Event, HoldSubject, Place, Site
 from equipment.site.queries import open_holds
 from equipment.site.writes import SiteWrite
 from schedules.errors import (
     BatchHeldError,
     BatchStageError,
     PlaceTakenError,
+    TooEarlyError,
 )
+from schedules.sand.calc.stages import BatchEvent, BatchFacts, BatchStage, Refusal, refusal
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, BatchStep, Stage
 
@@ -52,23 +57,66 @@ def find_batch(site_id: int, batch_id: int) -> Batch:
     return batch
 
 
-def require_stage(batch: Batch, verb: str, *stages: Stage) -> None:
-    if batch.stage not in stages or batch.ended_at is not None:
-        names = ", ".join(str(stage.label) for stage in stages)
-        now = Stage(batch.stage).label
-        raise BatchStageError(
-            _("Batch %(number)d is %(now)s: only one that is %(stages)s can be %(verb)s.")
-            % {"number": batch.number, "now": now, "stages": names, "verb": verb}
-        )
+SAID: dict[Refusal, Promise] = {
+    Refusal.FINISHED: _lazy("Batch %(number)d is used up."),
+    Refusal.NOT_DRAINING: _lazy("Batch %(number)d is %(stage)s, not draining."),
+    Refusal.NOT_DRYING: _lazy("Batch %(number)d is %(stage)s, not drying on a pad."),
+    Refusal.NOT_IN_A_PILE: _lazy("Batch %(number)d is %(stage)s, not curing in a pile."),
+    Refusal.NOT_CURED: _lazy("Batch %(number)d is %(stage)s, not cured."),
+    Refusal.NOT_RELEASED: _lazy("Batch %(number)d is %(stage)s: a named person releases it first."),
+    Refusal.PILE_CLOSED: _lazy("The pile of batch %(number)d is closed and is never topped."),
+    Refusal.PILE_OPEN: _lazy("Close pile %(number)d first: its cure has not begun."),
+    Refusal.CURE_NOT_OVER: _lazy(
+        "Batch %(number)d is ready on %(ready_on)s. Wait, or give the reason."
+    ),
+}
 
 
-def refuse_held(batch: Batch) -> None:
+def refuse_unless(
+    batch: Batch, event: BatchEvent, at: datetime, *, despite: tuple[Refusal, ...] = ()
+) -> None:
+    """Refuse what the batch's stage, its pile, its cure or a hold does not allow.
+
+    `despite` names what a person has given a reason for.
+    """
+    reason = refusal(event, _facts(batch, at))
+    if reason is None or reason in despite:
+        return
+    if reason is Refusal.HELD:
+        raise BatchHeldError(_say_held(batch))
+    words = SAID[Refusal.FINISHED if batch.ended_at is not None else reason]
+    error = (
+        TooEarlyError if reason in (Refusal.CURE_NOT_OVER, Refusal.PILE_OPEN) else BatchStageError
+    )
+    raise error(
+        str(words)
+        % {
+            "number": batch.number,
+            "stage": Stage(batch.stage).label,
+            "ready_on": batch.ready_on.isoformat() if batch.ready_on else "–",
+        }
+    )
+
+
+def _facts(batch: Batch, at: datetime) -> BatchFacts:
+    holds = open_holds(batch.site_id, HoldSubject.BATCH).filter(subject_id=batch.pk)
+    return BatchFacts(
+        stage=BatchStage.BEDDED if batch.ended_at is not None else BatchStage(batch.stage),
+        is_held=holds.exists(),
+        is_pile_closed=batch.closed_at is not None,
+        ready_on=batch.ready_on,
+        today_on=local_date_of(at, Site.objects.get(id=batch.site_id).zone),
+    )
+
+
+def _say_held(batch: Batch) -> str:
     hold = open_holds(batch.site_id, HoldSubject.BATCH).filter(subject_id=batch.pk).first()
-    if hold is not None:
-        raise BatchHeldError(
-            _("Batch %(number)d is held by %(who)s: %(why)s. Clear the hold first.")
-            % {"number": batch.number, "who": hold.put_by.name, "why": hold.reason}
-        )
+    assert hold is not None
+    return _("Batch %(number)d is held by %(who)s: %(why)s. Clear the hold first.") % {
+        "number": batch.number,
+        "who": hold.put_by.name,
+        "why": hold.reason,
+    }
 
 
 def write_step(

@@ -11,6 +11,7 @@ from equipment.sandyard.models import Bay, Lane, Slab
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event
 from equipment.site.writes import SiteWrite, site_write
+from schedules.sand.calc.stages import BatchEvent
 from schedules.sand.calc.supply import bucket_dry_kg
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, Stage
@@ -20,7 +21,7 @@ from .common import (
     locked_batch,
     new_batch,
     practice_of,
-    require_stage,
+    refuse_unless,
     write_step,
 )
 
@@ -65,9 +66,11 @@ def scoop(
 
 def _scooped(site_id: int, machine_id: int | None, buckets: float) -> Amount:
     practice = practice_of(site_id)
-    machine = Machine.objects.filter(site_id=site_id, id=machine_id).first()
-    if machine_id is not None and machine is None:
-        raise NotFoundError(_("There is no such machine here."))
+    machine = None
+    if machine_id is not None:
+        machine = Machine.objects.filter(site_id=site_id, id=machine_id).first()
+        if machine is None:
+            raise NotFoundError(_("There is no such machine here."))
     bucket_m3 = (machine.bucket_m3 if machine else None) or 3.0
     found = bucket_dry_kg(
         buckets,
@@ -111,7 +114,7 @@ def close_draining(
     """Close a draining batch by hand: no more is added, its drain time runs."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("closed"), Stage.DRAINING)
+        refuse_unless(batch, BatchEvent.SCOOPED, at)
         if batch.closed_at is None:
             _close(write, batch, Said(by, at, event))
     return batch

@@ -11,6 +11,7 @@ from equipment.sandyard.models import Bay
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event
 from equipment.site.writes import site_write
+from schedules.sand.calc.stages import BatchEvent
 from schedules.sand.models import Batch, MoistureTest, Stage
 
 from .common import (
@@ -18,7 +19,7 @@ from .common import (
     enter_stage,
     locked_batch,
     refuse_taken,
-    require_stage,
+    refuse_unless,
     shift_place,
     write_step,
 )
@@ -37,7 +38,7 @@ def spread(
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("spread"), Stage.DRAINING)
+        refuse_unless(batch, BatchEvent.SPREAD, at)
         bay = (
             Bay.objects.select_for_update(of=("self",))
             .filter(site_id=site_id, pk=bay_id)
@@ -62,7 +63,7 @@ def turn(
     """Record that a drying batch was turned."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("turned"), Stage.DRYING)
+        refuse_unless(batch, BatchEvent.TURNED, at)
         write_step(write, batch, "turned", Said(by, at, event), batch.place)
     return batch
 
@@ -82,6 +83,7 @@ def add_moisture_test(
     """Record a moisture test; a dry-basis figure is stored wet basis, with the basis it came in."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
+        refuse_unless(batch, BatchEvent.MOISTURE_TEST, at)
         wet = moisture_frac if basis == "wb" else float(wet_basis_frac(moisture_frac))
         test = MoistureTest.objects.create(
             site_id=site_id,

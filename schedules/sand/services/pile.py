@@ -4,15 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from django.utils.translation import gettext as _
-
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Actor, Event, Place, Site
 from equipment.site.writes import SiteWrite, site_write
-from schedules.errors import (
-    PlaceTakenError,
-    TooEarlyError,
-)
+from schedules.sand.calc.stages import BatchEvent, Refusal
 from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import Batch, BatchParent, Stage
 
@@ -23,8 +18,7 @@ from .common import (
     locked_batch,
     new_batch,
     practice_of,
-    refuse_held,
-    require_stage,
+    refuse_unless,
     shift_place,
     write_step,
 )
@@ -47,7 +41,7 @@ def pile(
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("piled"), Stage.DRYING)
+        refuse_unless(batch, BatchEvent.PICKED_UP, at)
         place = find_pile_place(site_id, pile_place_id)
         target = _open_pile(site_id, place, batch, at)
         mass_kg = batch_mass_kg(batch)
@@ -77,11 +71,7 @@ def _open_pile(site_id: int, place: Place, parent: Batch, at: datetime) -> Batch
             stage_since=at,
             moisture_wb_frac=parent.moisture_wb_frac,
         )
-    if there.closed_at is not None:
-        raise PlaceTakenError(
-            _("The pile on %s is closed and is never topped. Choose another place.")
-            % (place.label or place.key)
-        )
+    refuse_unless(there, BatchEvent.PILED, at)
     there.moisture_wb_frac = max(there.moisture_wb_frac, parent.moisture_wb_frac)
     there.save(update_fields=["moisture_wb_frac"])
     return there
@@ -99,7 +89,7 @@ def close_pile(
     """Close a pile: nothing is added, its cure begins, `ready_on` stands. Twice is once."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("closed"), Stage.CURING)
+        refuse_unless(batch, BatchEvent.PILE_CLOSED, at, despite=(Refusal.PILE_CLOSED,))
         if batch.closed_at is None:
             _close_pile(write, batch, Said(by, at, event))
     return batch
@@ -125,22 +115,11 @@ def mark_cured(
     """Say that a closed pile is cured; before its `ready_on` only with a reason."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("marked cured"), Stage.CURING)
-        _refuse_early(batch, at, reason)
+        despite = (Refusal.CURE_NOT_OVER,) if reason else ()
+        refuse_unless(batch, BatchEvent.CURED, at, despite=despite)
         enter_stage(batch, Stage.CURED, at)
         write_step(write, batch, "cured", Said(by, at, event), batch.place, reason=reason)
     return batch
-
-
-def _refuse_early(batch: Batch, at: datetime, reason: str) -> None:
-    if batch.ready_on is None:
-        raise TooEarlyError(_("Close pile %d first: its cure has not begun.") % batch.number)
-    today = local_date_of(at, Site.objects.get(id=batch.site_id).zone)
-    if today < batch.ready_on and not reason:
-        raise TooEarlyError(
-            _("Batch %(number)d is ready on %(day)s. Wait, or give the reason.")
-            % {"number": batch.number, "day": batch.ready_on.isoformat()}
-        )
 
 
 def release(
@@ -149,8 +128,7 @@ def release(
     """Release a cured batch for bedding, by a named person. A held batch is refused."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("released"), Stage.CURED)
-        refuse_held(batch)
+        refuse_unless(batch, BatchEvent.RELEASED, at)
         batch.released_by, batch.released_at = by, at
         batch.save(update_fields=["released_by", "released_at"])
         enter_stage(batch, Stage.RELEASED, at)

@@ -15,6 +15,7 @@ from equipment.site.writes import site_write
 from schedules.errors import (
     NotOldestError,
 )
+from schedules.sand.calc.stages import BatchEvent
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, Stage
 
@@ -23,9 +24,8 @@ from .common import (
     find_pile_place,
     locked_batch,
     new_batch,
-    refuse_held,
     refuse_taken,
-    require_stage,
+    refuse_unless,
     write_step,
 )
 
@@ -48,8 +48,7 @@ def bed(
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
-        require_stage(batch, _("bedded"), Stage.RELEASED)
-        refuse_held(batch)
+        refuse_unless(batch, BatchEvent.BEDDED, at)
         pen = Pen.objects.filter(site_id=site_id, pk=pen_id).select_related("place").first()
         if pen is None:
             raise NotFoundError(_("There is no such pen here."))
