@@ -193,7 +193,7 @@ def _know_all(turns: Sequence[Turn]) -> list[_Known]:
         known.append(one)
         until = None
         if one.first_on_until is not None:
-            until = _latest((one.first_on_until - turn.gap, not_before))
+            until = one.first_on_until - turn.gap
     return known[::-1]
 
 
