@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -68,12 +67,12 @@ def _one_set(timers: Sequence[FlushTimer], visit: FlushVisit) -> list[Opening]:
 def openings_at_times(
     timers: Iterable[FlushTimer], start: datetime, end: datetime, zone: ZoneInfo
 ) -> list[Opening]:
-    """The runs of set local times that fall into [start, end)."""
-    # A spring gap at midnight moves a run into the day after, so the day before counts too.
+    """The runs of set local times of all dates that [start, end) touches."""
+    # A spring gap before midnight moves a run into the day after, so the day before counts too.
     first_on = local_time.local_date_of(start, zone) - timedelta(days=1)
     n_days = (local_time.local_date_of(end, zone) - first_on).days
     days = [first_on + timedelta(days=n) for n in range(n_days + 1)]
-    openings = [
+    return [
         Opening(
             key=f"{timer.key}/{day}/t{number}",
             timer=timer,
@@ -85,34 +84,25 @@ def openings_at_times(
         for day in days
         for number, text in enumerate(timer.times_local, start=1)
     ]
-    return [opening for opening in openings if start <= opening.starts_at < end]
 
 
 def queue(
-    openings: Iterable[Opening],
-    *,
-    begun: Mapping[str, datetime],
-    planned: AbstractSet[str],
-    at: datetime,
+    openings: Iterable[Opening], *, begun: Mapping[str, datetime], at: datetime
 ) -> list[Opening]:
     """Let the valves of one tank open one after the other, first wished first served.
 
-    Those that have begun keep their time; those that stand planned cannot be moved before `at`.
+    Those that have begun keep their time; no other one opens before `at`.
     """
     wished = [
-        replace(opening, starts_at=begun.get(opening.key) or _wish(opening, planned, at))
+        replace(opening, starts_at=begun.get(opening.key) or max(opening.starts_at, at))
         for opening in openings
     ]
     queued: list[Opening] = []
     free_at: dict[int, datetime] = {}
-    for opening in sorted(wished, key=lambda o: (o.starts_at, o.key)):
+    for opening in sorted(wished, key=lambda o: (o.key not in begun, o.starts_at, o.key)):
         tank_id = opening.timer.tank_id
         earliest = free_at.get(tank_id, opening.starts_at)
-        is_late = opening.key not in begun and earliest > opening.starts_at
-        queued.append(replace(opening, starts_at=earliest) if is_late else opening)
+        waits = opening.key not in begun and earliest > opening.starts_at
+        queued.append(replace(opening, starts_at=earliest) if waits else opening)
         free_at[tank_id] = max(earliest, queued[-1].closes_at)
     return queued
-
-
-def _wish(opening: Opening, planned: AbstractSet[str], at: datetime) -> datetime:
-    return max(opening.starts_at, at) if opening.key in planned else opening.starts_at

@@ -1,7 +1,7 @@
 """Verbs of flushing: plan runs after visits and by the clock, put locks on and take them off."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -58,7 +58,8 @@ def plan_flush_runs(
 
     `visits` are those of the span and a little around it, so that runs of one tank queue at its
     edges as they do inside. Runs that have begun by `at` are never changed; a run whose water
-    reaches a locked place is blocked by that lock. A second call changes nothing.
+    reaches a locked place is blocked by that lock. What was to open before `at` and was never
+    planned is not made up. A second call changes nothing.
     """
     with site_write(site_id, at) as write:
         lock_tanks(site_id)
@@ -70,7 +71,9 @@ def plan_flush_runs(
         inside = Q(starts_at__gte=start, starts_at__lt=end)
         rows = FlushRun.objects.filter(inside | Q(natural_key__in=keys), site_id=site_id)
         runs = {row.natural_key: row for row in rows}
-        queued = _queue(openings, runs, at)
+        begun = {key: run.starts_at for key, run in runs.items() if _has_begun(run, at)}
+        ahead = [o for o in openings if o.key in runs or o.starts_at >= at]
+        queued = queue(ahead, begun=begun, at=at)
         wanted = {
             opening.key: _values(opening)
             for opening in queued
@@ -90,13 +93,6 @@ def _has_begun(run: FlushRun, at: datetime) -> bool:
 
 def _opens_in(run: FlushRun | None, start: datetime, end: datetime) -> bool:
     return run is not None and start <= run.starts_at < end
-
-
-def _queue(
-    openings: Iterable[Opening], runs: Mapping[str, FlushRun], at: datetime
-) -> list[Opening]:
-    begun = {key: run.starts_at for key, run in runs.items() if _has_begun(run, at)}
-    return queue(openings, begun=begun, planned=runs.keys() - begun.keys(), at=at)
 
 
 def _values(opening: Opening) -> Values:

@@ -195,6 +195,19 @@ def test_runs_at_set_times_keep_the_local_clock(barn: Barn) -> None:
     ]
 
 
+def test_run_that_the_gap_moves_past_midnight_is_made_by_the_day_it_falls_into() -> None:
+    # Nuuk is at UTC-2 and goes forward with Europe at 01:00 UTC on the last Sunday of March, so
+    # at 23:00 on Saturday (tz database, "europe", EU rule; from memory): 23:30 does not exist.
+    barn = make_barn(make_site("north", time_zone="America/Nuuk"))
+    FlushTimer.objects.all().delete()
+    make_flush_timer(barn.back, barn.tank, times_local=("23:30",))
+    sunday = utc("2026-03-29 01:00")
+    plan(barn.site, at=utc("2026-03-01 00:00"), start=sunday, end=sunday + timedelta(hours=2))
+    run = FlushRun.objects.get()
+    assert run.starts_at == utc("2026-03-29 01:30")
+    assert run.natural_key == "flush-return/2026-03-28/t1"
+
+
 def test_planning_runs_again_changes_nothing(barn: Barn) -> None:
     make_flush_timer(barn.back, barn.tank, times_local=("05:25", "17:00"))
     plan(barn.site, visit(barn.pen))
@@ -223,6 +236,21 @@ def test_run_that_has_begun_is_never_changed(barn: Barn) -> None:
     assert moved.starts_at >= first.starts_at + minutes(1)  # behind the open valve
 
 
+def test_run_that_has_begun_keeps_the_length_it_was_planned_with(barn: Barn) -> None:
+    plan(barn.site, visit(barn.pen))
+    first, second = FlushRun.objects.order_by("starts_at")
+    FlushTimer.objects.update(open_s=90)
+    plan(barn.site, visit(barn.pen), at=first.starts_at)
+    assert FlushRun.objects.get(pk=first.pk).ends_at == first.ends_at
+    assert FlushRun.objects.get(pk=second.pk).volume_m3 == pytest.approx(90 * 0.5)
+
+
+def test_run_that_was_never_planned_is_not_made_up_afterwards(barn: Barn) -> None:
+    make_flush_timer(barn.back, barn.tank, times_local=("04:00", "08:00"))
+    assert plan(barn.site, visit(barn.pen), at=FIVE + HALF_HOUR).n_runs_made == 1
+    assert list(starts()) == ["return"]
+
+
 def test_run_of_a_timer_out_of_use_goes_unless_it_has_begun(barn: Barn) -> None:
     plan(barn.site, visit(barn.pen))
     first, second = FlushRun.objects.order_by("starts_at")
@@ -232,13 +260,23 @@ def test_run_of_a_timer_out_of_use_goes_unless_it_has_begun(barn: Barn) -> None:
     assert second.pk != first.pk
 
 
-def test_runs_outside_the_span_are_left_alone(barn: Barn) -> None:
+def test_runs_outside_the_span_are_neither_made_nor_touched(barn: Barn) -> None:
+    make_flush_timer(barn.back, barn.tank, times_local=("04:00", "08:00"))
     tomorrow = visit(barn.pen, FIVE + timedelta(1), key="2026-06-02/1")
+    plan(barn.site, visit(barn.pen), tomorrow)
+    assert not FlushRun.objects.filter(starts_at__gte=NEXT_DAY).exists()
     plan(barn.site, visit(barn.pen), tomorrow, end=NEXT_DAY + timedelta(1))
     rows = list(FlushRun.objects.filter(starts_at__gte=NEXT_DAY).values())
     assert plan(barn.site, visit(barn.pen)) == FlushCounts()
     assert list(FlushRun.objects.filter(starts_at__gte=NEXT_DAY).values()) == rows
-    assert len(rows) == 2
+    assert len(rows) == 4
+
+
+def test_run_whose_visit_leaves_the_span_leaves_with_it(barn: Barn) -> None:
+    plan(barn.site, visit(barn.pen))
+    pks = set(FlushRun.objects.values_list("pk", flat=True))
+    assert plan(barn.site, visit(barn.pen, NEXT_DAY)) == FlushCounts(n_runs_changed=2)
+    assert set(FlushRun.objects.filter(starts_at__gte=NEXT_DAY).values_list("pk", flat=True)) == pks
 
 
 # Locks ------------------------------------------------------------------------------------------
