@@ -172,6 +172,19 @@ def test_pens_go_by_rank_and_retired_or_empty_pens_do_not_go(site: Site) -> None
     ]
 
 
+def test_row_of_beds_out_of_use_has_no_window(site: Site) -> None:
+    beds = make_bed_group(Pen.objects.get(place__key="pen-1"), "b")
+    plan(site)
+    assert visit_of("1").windows.count() == 2
+    version = site_version(site.pk)
+    beds.place.retired_at = BEFORE
+    beds.place.save()
+    plan(site)
+    assert visit_of("1").windows.count() == 1
+    visits = PenVisit.objects.filter(pen__place__key="pen-1").values_list("pk", flat=True)
+    assert topics(site, version) == [("visit.retimed", str(pk)) for pk in visits]
+
+
 def test_planning_again_changes_no_row_and_tells_nothing(site: Site) -> None:
     plan(site, days=2)
     rows, version = rows_of(site), site_version(site.pk)
@@ -259,6 +272,15 @@ def test_milking_waits_for_the_wash_of_the_one_before(site: Site) -> None:
     for earlier, later in pairwise(Milking.objects.all()):
         assert later.starts_at >= earlier.wash_until
     assert Milking.objects.get(slot=2, local_date=MONDAY).starts_at > utc("2026-06-01 19:00")
+
+
+def test_first_milking_of_a_planning_waits_for_the_wash_of_the_day_before(site: Site) -> None:
+    Pen.objects.filter(place__key="pen-2").update(n_cows=4500)
+    plan(site)
+    over = Milking.objects.get(slot=3).wash_until
+    plan(site, from_on=MONDAY + timedelta(days=1))
+    assert over > utc("2026-06-02 11:00")
+    assert Milking.objects.get(slot=1, local_date=MONDAY + timedelta(days=1)).starts_at == over
 
 
 def test_site_without_parlor_or_pens_has_no_milkings() -> None:
@@ -475,6 +497,25 @@ def test_last_cow_back_is_reported_after_the_end(site: Site, lead: Actor) -> Non
     assert visit_of("2").last_back_at == over + minutes(9)
     milking.refresh_from_db()
     assert (milking.state, milking.ends_at) == (MilkingState.ENDED, over)
+
+
+def test_pen_cannot_step_on_after_its_milking_ended(site: Site, lead: Actor) -> None:
+    plan(site)
+    milking = Milking.objects.get(slot=1)
+    start_milking(site_id=site.pk, milking_id=milking.pk, at=FIVE, by=lead, received_at=FIVE)
+    over = FIVE + minutes(68)
+    end_milking(site_id=site.pk, milking_id=milking.pk, at=over, by=lead, received_at=over)
+    with pytest.raises(VisitOrderError, match="other pens"):
+        report(visit_of("1"), "first_on", over + minutes(10), lead)
+
+
+def test_pen_that_is_called_early_waits_for_the_wash_before(site: Site, lead: Actor) -> None:
+    Pen.objects.filter(place__key="pen-2").update(n_cows=4500)
+    plan(site)
+    over = Milking.objects.get(slot=1).wash_until
+    visit = visit_of("1", slot=2)
+    report(visit, "called", over - minutes(40), lead)
+    assert visit_of("1", slot=2).first_on_at == over
 
 
 def test_milking_cannot_end_before_it_started_or_before_its_cows_were_on(
