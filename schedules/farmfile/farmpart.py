@@ -29,6 +29,7 @@ INVENTED_WEATHER = Section(
     rows=FileOnlyRows(LoadedEntry),
     fields=(
         Field("seed", Kind.WHOLE, _("Same seed, same weather"), 1, low=0),
+        Field("from_on", Kind.DATE, _("First day drawn"), "2014-01-01"),
         Field("rain_days_factor", Kind.NUMBER, _("Times as many rain days"), 1, low=0, high=5),
         Field("rain_amount_factor", Kind.NUMBER, _("Times as much a day"), 1, low=0, high=5),
     ),

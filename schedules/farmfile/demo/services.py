@@ -1,0 +1,94 @@
+"""Builds the invented farm around now: its file, its history, and what follows from both."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from crews.roster.services import keep_shifts_ahead
+from equipment.site.calc.local_time import local_date_of
+from equipment.site.farmfields import Values
+from equipment.site.models import Site
+from schedules.farmfile.document import read_document
+from schedules.farmfile.entries import FarmReader
+from schedules.farmfile.loading import LoadReport
+from schedules.farmfile.registry import all_sections
+from schedules.farmfile.services import load_site
+from schedules.rounds.services import plan_milkings
+from schedules.work.produce import materialise
+
+from .accounts import make_accounts
+from .meters import run_meters
+from .opening import SECTIONS
+from .past import give_leave, invent_weather, read_levels, report_defects
+from .sandloop import play_sand
+
+FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
+AHEAD_D = 15
+
+
+@dataclass(frozen=True, slots=True)
+class DemoReport:
+    """What came of it: the load, who signs in, and the password where accounts were made."""
+
+    load: LoadReport
+    usernames: tuple[str, ...]
+    password: str | None
+
+
+def overlays() -> list[str]:
+    """Names of the overlays there are."""
+    return sorted(path.stem for path in (FIXTURES / "overlays").glob("*.yaml"))
+
+
+def load_demo(
+    *, at: datetime, overlay: str | None = None, tell: Callable[[str], None] = lambda _text: None
+) -> DemoReport:
+    """Build Three Cairns around `at`, or bring it to the file; history is written once.
+
+    Again with the same files it changes nothing but what the clock has moved: weather until
+    yesterday, shifts, milkings and work ahead.
+    """
+    tell("farm file")
+    farm = read_document(FIXTURES / "three_cairns.yaml")
+    laid_over = [read_document(FIXTURES / "overlays" / f"{overlay}.yaml")] if overlay else []
+    reader = FarmReader({**all_sections(), **{section.name: section for section in SECTIONS}})
+    reader.add(farm, is_overlay=False)
+    for document in laid_over:
+        reader.add(document, is_overlay=True)
+    reader.add(read_document(FIXTURES / "three_cairns_opening.yaml"), is_overlay=False)
+    everything = reader.read_all()
+    report = load_site(document=farm, overlays=laid_over, at=at)
+    site = Site.objects.get(slug=report.site)
+    accounts = everything["accounts"].values()
+    password = make_accounts(site, accounts)
+    _write_history(site, everything, at, tell)
+    _look_ahead(site, at, tell)
+    return DemoReport(report, tuple(entry["username"] for entry in accounts), password)
+
+
+def _write_history(
+    site: Site, everything: dict[str, dict[str, Values]], at: datetime, tell: Callable[[str], None]
+) -> None:
+    tell("weather")
+    invent_weather(site, everything["invented_weather"]["invented_weather"], at)
+    tell("people and machines")
+    give_leave(site, everything["leave"].values(), at)
+    run_meters(site, everything["meters"].values(), at)
+    report_defects(site, everything["defects"].values(), at)
+    read_levels(site, everything["levels"].values(), at)
+    tell("sand")
+    play_sand(site, everything["sand"]["sand"], at)
+
+
+def _look_ahead(site: Site, at: datetime, tell: Callable[[str], None]) -> None:
+    """Plan what the service would plan at its next ticks, so that the first page is full."""
+    today = local_date_of(at, site.zone)
+    tell("shifts and milkings")
+    keep_shifts_ahead(site_id=site.pk, at=at)
+    until_on = today + timedelta(days=AHEAD_D)
+    plan_milkings(site_id=site.pk, from_on=today, until_on=until_on, at=at)
+    tell("work")
+    materialise(site_id=site.pk, now=at)
