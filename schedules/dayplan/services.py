@@ -56,7 +56,7 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
     people called in sick. They are looked at again by the run that their change has rung for.
     """
     with site_write(site_id, at) as write:
-        site = Site.objects.select_for_update().get(id=site_id)
+        site = Site.objects.select_for_update(no_key=True).get(id=site_id)
         fresh = _still_good(site_id, solved, at)
         orders = _lock_orders(site_id, solved)
         free = {pk for pk, o in orders.items() if o.status == Status.NEEDS_ACTION}

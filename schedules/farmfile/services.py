@@ -54,7 +54,7 @@ def _locked_site(facts: Values) -> Site:
     """Find or make the site; two loads of one site come one after the other."""
     if not Site.objects.filter(slug=facts["slug"]).exists():
         create_site(**facts)
-    return Site.objects.select_for_update().get(slug=facts["slug"])
+    return Site.objects.select_for_update(no_key=True).get(slug=facts["slug"])
 
 
 def dump_site(*, site: Site, at: datetime) -> str:
