@@ -38,16 +38,17 @@ def reassign(
     out of use, or not on shift. `version` is the work order's, as the lead read it.
     """
     with site_write(site_id, at) as write:
-        Site.objects.select_for_update().get(id=site_id)
+        Site.objects.select_for_update(no_key=True).get(id=site_id)
         order = _open_order(site_id, work_order_id, version)
         workers = _find_workers(site_id, worker_ids)
         _refuse_unusable(site_id, machine_id, at)
         Assignment.objects.filter(work_order=order).delete()
+        start, end = _span_in_window(order, starts_at)
         row = Assignment(
             site_id=site_id,
             work_order=order,
-            starts_at=starts_at,
-            ends_at=starts_at + timedelta(minutes=order.duration_min),
+            starts_at=start,
+            ends_at=end,
             is_by_hand=True,
             by=by,
         )
@@ -60,6 +61,27 @@ def reassign(
         _bump(order, at)
         write.change("plan.by_hand", order.pk)
     return row
+
+
+def _span_in_window(order: WorkOrder, starts_at: datetime) -> tuple[datetime, datetime]:
+    """Give start and end inside the order's window: cows and flushes keep to it, whoever decides.
+
+    A start is given to the minute: one in the minute in which the window opens means its opening.
+    """
+    if starts_at < order.starts_after < starts_at + timedelta(minutes=1):
+        starts_at = order.starts_after
+    end = starts_at + timedelta(minutes=order.duration_min)
+    if starts_at < order.starts_after or end > order.due_at:
+        zone = Site.objects.get(id=order.site_id).zone
+        raise CannotAssignError(
+            _("It takes %(needs).0f min and must lie between %(start)s and %(end)s.")
+            % {
+                "needs": order.duration_min,
+                "start": order.starts_after.astimezone(zone).strftime("%H:%M"),
+                "end": order.due_at.astimezone(zone).strftime("%H:%M"),
+            }
+        )
+    return starts_at, end
 
 
 def _open_order(site_id: int, work_order_id: int, version: int | None) -> WorkOrder:
@@ -141,10 +163,10 @@ def _clash(taken: Claim) -> str:
     }
 
 
-def take_off(*, site_id: int, work_order_id: int, at: datetime) -> None:
+def take_off(*, site_id: int, work_order_id: int, at: datetime, version: int | None = None) -> None:
     """Take a work order from whoever has it by hand; the plan may give it to anybody again."""
     with site_write(site_id, at) as write:
-        order = _open_order(site_id, work_order_id, None)
+        order = _open_order(site_id, work_order_id, version)
         Assignment.objects.filter(work_order=order).delete()
         _bump(order, at)
         write.change("plan.by_hand", order.pk)

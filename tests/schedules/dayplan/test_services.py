@@ -180,6 +180,23 @@ def test_a_lead_gives_work_by_hand_and_the_plan_keeps_it(morning: Morning) -> No
     assert Change.objects.filter(topic="plan.by_hand").exists()
 
 
+def test_a_start_in_the_minute_in_which_the_window_opens_means_its_opening(
+    morning: Morning,
+) -> None:
+    opens_at = NOW + HOUR + timedelta(seconds=41)
+    order = morning.order("o", starts_after=opens_at)
+    assert morning.give(order, morning.ana, starts_at=NOW + HOUR).starts_at == opens_at
+    drop_broken(site_id=morning.site.pk, at=NOW)
+    assert Assignment.objects.filter(work_order=order, is_by_hand=True).exists()
+
+
+def test_by_hand_too_nothing_lies_outside_its_window(morning: Morning) -> None:
+    order = morning.order("o")
+    for minutes in (-10, 45):
+        with pytest.raises(CannotAssignError, match="20 min and must lie between"):
+            morning.give(order, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=minutes))
+
+
 def test_taking_it_off_lets_the_plan_choose_again(morning: Morning) -> None:
     order = morning.order("o")
     morning.give(order, morning.ben)
@@ -263,8 +280,9 @@ def test_a_held_machine_and_a_worker_off_shift_are_refused_by_name(morning: Morn
     )
     with pytest.raises(CannotAssignError, match="out of use"):
         morning.give(order, morning.ana, machine_id=morning.skid.pk)
+    late = morning.order("late", starts_after=NOW + 30 * HOUR, due_at=NOW + 31 * HOUR)
     with pytest.raises(CannotAssignError, match="not on shift"):
-        morning.give(order, morning.ana, starts_at=NOW + 30 * HOUR)
+        morning.give(late, morning.ana, starts_at=NOW + 30 * HOUR)
 
 
 def test_a_closed_order_a_stale_version_and_a_stranger_are_refused(morning: Morning) -> None:
