@@ -11,15 +11,16 @@ import numpy as np
 from crews.people.models import Worker
 from equipment.barns.models import Pen
 from equipment.machines.models import Machine, MachineKind
-from equipment.sandyard.models import Bay, Lane, PilePlace, SandPractice, Slab
+from equipment.sandyard.models import Bay, Lane, PilePlace, Slab
 from equipment.site.calc.local_time import local_date_of, resolve
 from equipment.site.farmfields import Values
 from equipment.site.models import Place, Site
 from equipment.site.writes import site_write
 from equipment.weather.models import WeatherDay
 from schedules.sand.calc.drying import DryTarget, Turning, first_dry_day, simulate_drying
-from schedules.sand.calc.layer import Layer, drained_moisture_wb_frac
+from schedules.sand.calc.layer import drained_moisture_wb_frac
 from schedules.sand.calc.supply import bucket_dry_kg
+from schedules.sand.forecasts import layer_of
 from schedules.sand.models import Batch, Stage
 from schedules.sand.services import bay_load_kg, practice_of
 
@@ -65,8 +66,9 @@ class SandLoop:
         self.lanes = cycle(_places(Lane, site))
         self.slab = _places(Slab, site)[0]
         self.bays = _places(Bay, site)
-        places = {place.key: place for place in _places(PilePlace, site)}
-        self.bought = places.pop(facts["bought_place"])
+        piles = PilePlace.objects.filter(site=site).select_related("place").order_by("pk")
+        places = {pile.place.key: pile for pile in piles}
+        self.bought = places.pop(facts["bought_place"]).place
         self.piles = list(places.values())
         self.pens = cycle(_places(Pen, site))
         self.buckets = cycle(facts["buckets"])
@@ -118,20 +120,36 @@ class SandLoop:
     def pick_up(self, day: date, moment: datetime) -> None:
         """Test and pile what is dry, on a day without rain, while a pile may take it."""
         for batch in list(self.book.live(Stage.DRYING)):
-            place = self._open_place()
-            if self.dry_on[batch.number] > day or place is None or not self._is_dry(day):
+            if self.dry_on[batch.number] > day or not self._is_dry(day):
                 continue
+            place = self._pile_for(self.book.held_kg[batch.number], day, moment)
+            if place is None:
+                return
             below = (batch.number * 7 % 11) / 1000  # spots and scales differ
             moisture = self.practice.dry_moisture_wb_frac - below
             self.book.test(batch, moisture, self._said("tested_by", moment - timedelta(hours=2)))
             self.book.pile(batch, place, self._said("scooped_by", moment))
 
+    def _pile_for(self, dry_kg: float, day: date, moment: datetime) -> Place | None:
+        """The open pile if it has room, else it closes and the first free place is taken."""
+        there = [(pile, self.book.lying_on(pile.place_id)) for pile in self.piles]
+        for pile, batch in there:
+            if batch is None or batch.stage != Stage.CURING or batch.closed_at is not None:
+                continue
+            if self.book.held_kg[batch.number] + dry_kg <= pile.capacity_kg:
+                return pile.place
+            self._close_pile(batch, day, moment)
+        return next((pile.place for pile, batch in there if batch is None), None)
+
+    def _close_pile(self, pile: Batch, day: date, moment: datetime) -> None:
+        ready_on = day + timedelta(days=self.practice.cure_d)
+        self.book.close_pile(pile, ready_on, self._said("scooped_by", moment))
+
     def close_piles(self, day: date, moment: datetime) -> None:
         for pile in self.book.live(Stage.CURING):
             is_old = is_due(pile.opened_at, 24 * self.practice.pile_close_d, moment)
             if pile.closed_at is None and is_old:
-                ready_on = day + timedelta(days=self.practice.cure_d)
-                self.book.close_pile(pile, ready_on, self._said("scooped_by", moment))
+                self._close_pile(pile, day, moment)
 
     def cure_and_release(self, day: date, moment: datetime) -> None:
         for pile in list(self.book.live(Stage.CURING)):
@@ -164,25 +182,13 @@ class SandLoop:
     def _is_dry(self, day: date) -> bool:
         return self.rain_mm.get(day, 0.0) < DRY_DAY_MM
 
-    def _open_place(self) -> Place | None:
-        """The pile that is open, else the first free place."""
-        there = {place.pk: self.book.lying_on(place.pk) for place in self.piles}
-        free = [place for place in self.piles if there[place.pk] is None]
-        still_open = [
-            place
-            for place in self.piles
-            for batch in [there[place.pk]]
-            if batch is not None and batch.stage == Stage.CURING and batch.closed_at is None
-        ]
-        return next(iter(still_open + free), None)
-
     def _dry_on(self, spread_on: date) -> date:
         """When the weather that came made a load dry; not by yesterday: later than anything."""
         days = [spread_on + timedelta(days=n) for n in range(HORIZON_D)]
         known = [day for day in days if day in self.rain_mm]
         if not known:
             return date.max
-        layer = _layer(self.practice)
+        layer = layer_of(self.practice)
         run = simulate_drying(
             layer,
             initial_moisture_wb_frac=drained_moisture_wb_frac(
@@ -199,19 +205,7 @@ class SandLoop:
         return known[index] + timedelta(days=1) if index >= 0 else date.max
 
 
-def _layer(practice: SandPractice) -> Layer:
-    return Layer(
-        thickness_m=practice.layer_depth_m,
-        dry_bulk_density_kg_m3=practice.bulk_density_kg_m3,
-        theta_fc_frac=practice.field_capacity_frac,
-        theta_wp_frac=practice.wilting_point_frac,
-        evaporation_depth_m=practice.evaporation_depth_m,
-        rew_mm=practice.rew_mm,
-        kc_bare=practice.pad_kc,
-    )
-
-
-def _places(model: type[Lane | Slab | Bay | PilePlace | Pen], site: Site) -> list[Place]:
+def _places(model: type[Lane | Slab | Bay | Pen], site: Site) -> list[Place]:
     """Places in use of one kind, in the order of the farm file."""
     rows = model.objects.filter(site=site, place__retired_at=None).select_related("place")
     return [row.place for row in rows.order_by("pk")]

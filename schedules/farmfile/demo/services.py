@@ -11,12 +11,15 @@ from crews.roster.services import keep_shifts_ahead
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmfields import Values
 from equipment.site.models import Site
+from schedules.dayplan.models import PlanRun
+from schedules.dayplan.services import plan_day
 from schedules.farmfile.document import read_document
 from schedules.farmfile.entries import FarmReader
 from schedules.farmfile.loading import LoadReport
 from schedules.farmfile.registry import all_sections
 from schedules.farmfile.services import load_site
 from schedules.rounds.services import plan_milkings
+from schedules.sand.forecasts import forecast_all
 from schedules.work.produce import materialise
 
 from .accounts import make_accounts
@@ -90,5 +93,9 @@ def _look_ahead(site: Site, at: datetime, tell: Callable[[str], None]) -> None:
     keep_shifts_ahead(site_id=site.pk, at=at)
     until_on = today + timedelta(days=AHEAD_D)
     plan_milkings(site_id=site.pk, from_on=today, until_on=until_on, at=at)
+    forecast_all(site_id=site.pk, at=at)
     tell("work")
     materialise(site_id=site.pk, now=at)
+    if not PlanRun.objects.filter(site=site, local_date=today).exists():
+        tell("the day's plan")
+        plan_day(site_id=site.pk, at=at)
