@@ -169,9 +169,9 @@ class SandLoop:
                 self.book.bed(released[0], next(self.pens), dry_kg, said)
 
     def buy(self, day: date, moment: datetime) -> None:
-        """Take a delivery once recycled sand is drawn, whenever its place is empty again."""
-        is_drawn = any(True for _batch in self.book.live(Stage.RELEASED))
-        if is_drawn and self.book.lying_on(self.bought.pk) is None:
+        """Take a delivery whenever its place is empty, once the first pile was released."""
+        has_begun = any(batch.released_at for batch in self.book.batches)
+        if has_begun and self.book.lying_on(self.bought.pk) is None:
             said = self._said("scooped_by", moment)
             batch = self.book.deliver(self.bought, self.facts["bought_kg"], day, said)
             self.book.release(batch, self._said("released_by", moment))
