@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
+from equipment.barns.models import Alley
 from equipment.flushing.models import FlushRun, FlushTimer, RunStatus
 from equipment.flushing.queries import (
     open_locks,
@@ -101,6 +102,8 @@ def test_flush_takes_of_the_window_what_its_longest_tank_takes(
     whole = (second.ends_at - first.starts_at) / minutes(1)
     assert lasts == {barn.pen.pk: pytest.approx(whole)}
     FlushTimer.objects.filter(alley=barn.alleys[1]).update(tank=make_tank(barn.site, "tank-2"))
+    assert visit_flush_min(barn.site.pk) == {barn.pen.pk: pytest.approx(whole - 1)}
+    Alley.objects.filter(pk=barn.alleys[1].pk).update(length_m=10)
     assert visit_flush_min(barn.site.pk) == {barn.pen.pk: pytest.approx(whole - 1)}
 
 

@@ -408,6 +408,14 @@ def test_same_lock_put_on_twice_is_one_and_taken_off_twice_is_off(barn: Barn, an
     assert list(told) == [("lock.on", str(barn.lane.pk)), ("lock.off", str(barn.lane.pk))]
 
 
+def test_lock_put_on_again_after_it_came_off_is_a_new_one(barn: Barn, ana: Actor) -> None:
+    plan(barn.site, visit(barn.pen))
+    first = lock(barn.lane.place, ana)
+    unlock(first, ana, at=DAY)
+    assert lock(barn.lane.place, ana) != first
+    assert set(statuses(barn.site).values()) == {RunStatus.BLOCKED}
+
+
 def test_lock_never_comes_off_before_it_went_on(barn: Barn, ana: Actor) -> None:
     put = lock(barn.lane.place, ana, at=FIVE)
     assert unlock(put, ana, at=FIVE - minutes(3)).off_at == FIVE
