@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from equipment.machines.models import MachineKind
-from equipment.site.errors import FieldFault, NotFoundError
+from equipment.site.errors import FieldFault, NotFoundError, StaleError
 from equipment.site.models import Actor, Place
 from equipment.site.writes import site_write
 from schedules.errors import StandingOrderError
@@ -53,9 +53,17 @@ DOCUMENTS = (
 
 
 def edit_standing_order(
-    *, site_id: int, standing_order_id: int, changes: Mapping[str, Any], by: Actor, at: datetime
+    *,
+    site_id: int,
+    standing_order_id: int,
+    changes: Mapping[str, Any],
+    by: Actor,
+    at: datetime,
+    version: int | None = None,
 ) -> Counts:
     """Change a standing order and make its untouched coming work anew; says how much.
+
+    `version` is the standing order's, as whoever changes it read it.
 
     The trigger itself stays: another trigger is another standing order. Work under way or closed
     keeps what it was made with. Refused with every fault: unknown fields, documents that cannot be.
@@ -66,6 +74,8 @@ def edit_standing_order(
         order = rows.filter(pk=standing_order_id).first()
         if order is None:
             raise NotFoundError(_("There is no standing order %d here.") % standing_order_id)
+        if version is not None and order.version != version:
+            raise StaleError(_("The standing order changed since you read it. Read it again."))
         _refuse_unknown(changes)
         differing = {k: v for k, v in changes.items() if getattr(order, k) != v}
         if not differing:

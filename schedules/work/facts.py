@@ -79,8 +79,9 @@ class Facts:
 
     def since(self, order: StandingOrder) -> datetime:
         """From when on to look: the start of the local day of what is still open or not made."""
+        window = timedelta(hours=order.trigger_rule.get("window_h", 0))  # may span midnight
         known = self.newest.get(order.pk, self.now)
-        looked_at = max(min(self.now, known), self.now - CATCH_UP)
+        looked_at = max(min(self.now - window, known), self.now - CATCH_UP - window)
         looked_at = min(looked_at, self._oldest_open.get(order.pk, looked_at))
         return day_bounds(local_date_of(looked_at, self.zone), self.zone)[0]
 
@@ -139,10 +140,10 @@ class Facts:
 
     @cached_property
     def visits_of_pen(self) -> dict[int, list[PenVisit]]:
-        """Each pen's visits in order, with milkings."""
+        """Each pen's visits in order, with milkings; the last of a day may end after midnight."""
         visits = PenVisit.objects.filter(
             site=self.site,
-            milking__local_date__gte=self._earliest,
+            milking__local_date__gte=self._earliest - timedelta(days=1),
             milking__starts_at__lt=self.until,
         ).select_related("milking")
         by_pen: dict[int, list[PenVisit]] = defaultdict(list)

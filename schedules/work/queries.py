@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce, Concat
 from django.utils.translation import get_language, gettext_lazy, ngettext
 
 from equipment.barns.models import Alley, BedGroup
-from equipment.site.models import HoldSubject, Place, Site
+from equipment.site.models import Change, HoldSubject, Place, Site
 from equipment.site.queries import open_holds, place_name, word
 
 from .amounts import stalls_in
@@ -23,6 +23,7 @@ from .models import (
     Problem,
     Relation,
     Report,
+    StandingOrder,
     Status,
     WorkOrder,
 )
@@ -217,3 +218,12 @@ def open_problems(site_id: int) -> QuerySet[Problem]:
     """Problems nobody has answered, oldest first: 1 query."""
     rows = Problem.objects.filter(site_id=site_id, answered_at=None)
     return rows.select_related("place", "reported_by").order_by("reported_at", "id")
+
+
+def last_editor(order: StandingOrder) -> str:
+    """Who changed a standing order by hand last; empty when nobody did: 1 query."""
+    edits = Change.objects.filter(
+        site_id=order.site_id, topic="standing_order.edited", subject_id=str(order.pk)
+    )
+    detail = edits.order_by("-version", "-id").values_list("detail", flat=True).first()
+    return str((detail or {}).get("by", ""))

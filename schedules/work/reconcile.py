@@ -22,7 +22,7 @@ from .models import Dependency, Outcome, StandingOrder, Status, Trigger, WorkOrd
 
 Values = dict[str, Any]
 
-BATCH = 500
+BATCH = 1000
 OPENED: Values = {
     "status": Status.NEEDS_ACTION,
     "outcome": "",

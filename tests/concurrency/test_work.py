@@ -37,11 +37,11 @@ from tests.factories import (
     make_work_order,
 )
 
-# Two weeks over the night of 1 November 2026, when Denver's clocks show 01:00 to 02:00 twice
+# A week over the night of 1 November 2026, when Denver's clocks show 01:00 to 02:00 twice
 # (Energy Policy Act of 2005, section 110).
-FIRST = date(2026, 10, 25)
-NOW = datetime(2026, 10, 25, 6, 0, tzinfo=UTC)  # midnight in Denver
-DAYS = 14
+FIRST = date(2026, 10, 29)
+NOW = datetime(2026, 10, 29, 6, 0, tzinfo=UTC)  # midnight in Denver
+DAYS = 7
 WINDOW = timedelta(hours=1)
 N_PENS = 8
 MILKINGS_AT = ((1, 5), (2, 13), (3, 21))

@@ -211,7 +211,24 @@ def test_a_new_standing_order_does_not_begin_with_misses(site: Site) -> None:
     assert _keys() == ["check/pen-1/2026-03-05/0"]
 
 
+def test_a_window_that_reaches_past_midnight_is_still_open(site: Site) -> None:
+    make_pen(site)
+    make_standing_order(site, "check", trigger=Trigger.CALENDAR, rule={"at_local": "22:00"})
+    _run(site, utc("2026-03-05 08:30"), days=0)  # 01:30 of the next day in Denver
+    assert _keys() == ["check/pen-1/2026-03-04/0"]
+
+
 # --- pen visits
+
+
+def test_a_milking_that_goes_on_past_midnight_still_has_its_work(parlor: Parlor) -> None:
+    pen = make_pen(parlor.site)
+    make_bed_group(pen)
+    milking = make_milking(parlor, utc("2026-03-05 04:00"), slot=3)  # 21:00 of the 4th
+    make_visit(milking, pen, first_out_at=utc("2026-03-05 07:30"))  # 00:30 of the 5th
+    make_standing_order(parlor.site)
+    _run(parlor.site, utc("2026-03-05 07:20"), days=1)
+    assert _keys() == ["groom/pen-1-beds-a/2026-03-04/3"]
 
 
 def test_grooming_falls_in_the_usable_window_of_its_beds(parlor: Parlor) -> None:
