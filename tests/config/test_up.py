@@ -11,7 +11,7 @@ import pytest
 from tests.config.service import Service
 from tests.config.waiting import wait_for
 
-NAMES = {"postgres", "valkey", "web", "worker", "beat"}
+NAMES = {"postgres", "valkey", "web", "worker", "beat", "poller"}
 
 
 @pytest.fixture(scope="module")
