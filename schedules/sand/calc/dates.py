@@ -182,21 +182,3 @@ def ready_dates(
         closes_d = np.where(picked_up_d <= open_closes_d, open_closes_d, closes_d)
     ready_d = np.where(dry.offset_d == BEYOND, BEYOND, closes_d + rule.cure_d)
     return DateDistribution(dry.origin_on, ready_d, dry.weight)
-
-
-def ready_on(closed_on: date, cure_d: int) -> date:
-    """Tell the first day on which a closed pile may be released.
-
-    Parameters
-    ----------
-    closed_on : date
-        Local date on which the pile was closed.
-    cure_d : int
-        Days to cure. [d]
-
-    Returns
-    -------
-    date
-        `closed_on` + `cure_d`.
-    """
-    return closed_on + timedelta(days=cure_d)

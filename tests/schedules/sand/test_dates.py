@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schedules.sand.calc.dates import BEYOND, DateDistribution, PileRule, ready_dates, ready_on
+from schedules.sand.calc.dates import BEYOND, DateDistribution, PileRule, ready_dates
 
 MAY_1 = date(2026, 5, 1)
 
@@ -92,10 +92,6 @@ def test_ready_is_never_before_dry_pick_up_and_cure(offsets: list[int], opened_d
     ready = ready_dates(dry, rule, opened_on=opened_on)
     assert (ready.offset_d >= dry.offset_d + 62).all()
     assert (ready.offset_d <= dry.offset_d + 70).all()
-
-
-def test_closed_and_cured() -> None:
-    assert ready_on(date(2026, 10, 1), 60) == date(2026, 11, 30)
 
 
 def test_distributions_and_rules_that_cannot_be_are_refused() -> None:
