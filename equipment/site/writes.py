@@ -58,8 +58,7 @@ def site_write(site_id: int, at: datetime) -> Iterator[SiteWrite]:
     if outer is not None:
         if outer.site_id != site_id:
             raise RuntimeError("one transaction writes one site")
-        with transaction.atomic():
-            yield outer
+        yield from _join(outer)
         return
     write = SiteWrite(site_id, at)
     token = _current.set(write)
@@ -69,6 +68,17 @@ def site_write(site_id: int, at: datetime) -> Iterator[SiteWrite]:
             _finish(write)
     finally:
         _current.reset(token)
+
+
+def _join(outer: SiteWrite) -> Iterator[SiteWrite]:
+    """Take part in a write that is open; what is undone has changed nothing to tell of."""
+    n_changes = len(outer.changes)
+    try:
+        with transaction.atomic():
+            yield outer
+    except BaseException:
+        del outer.changes[n_changes:]
+        raise
 
 
 def _finish(write: SiteWrite) -> None:
