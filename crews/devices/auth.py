@@ -9,6 +9,7 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from equipment.site.callers import Caller
+from equipment.site.models import Site
 
 from .models import Device
 from .services import hashed
@@ -26,6 +27,11 @@ class Phone:
     def pk(self) -> str:
         """Tell phones from accounts wherever a principal's key is asked for."""
         return f"phone-{self.device.pk}"
+
+    @property
+    def site(self) -> Site:
+        """The phone's own site."""
+        return self.device.site
 
     def caller_on(self, slug: str) -> Caller | None:
         """Give the caller on the phone's own site, None elsewhere."""

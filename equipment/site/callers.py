@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from django.contrib.auth.models import AnonymousUser
+from django.db.models import QuerySet
 
 from .errors import ForbiddenError, NotFoundError
 from .models import Actor, Membership, Role, Site, User
+from .queries import sites_of
 from .services import actor_of_user
 
 
@@ -37,6 +39,11 @@ class Caller:
 class KnowsItsSite(Protocol):
     """A principal that is no account: a paired phone."""
 
+    @property
+    def site(self) -> Site:
+        """Its one site."""
+        ...
+
     def caller_on(self, slug: str) -> Caller | None:
         """Give the caller on a site, None for a stranger."""
         ...
@@ -48,6 +55,15 @@ def caller_on(user: User | AnonymousUser | KnowsItsSite, slug: str) -> Caller:
     if caller is None:
         raise NotFoundError("There is no such site, or you do not belong to it.")
     return caller
+
+
+def sites_for(user: User | AnonymousUser | KnowsItsSite) -> QuerySet[Site]:
+    """Sites that a caller belongs to: 1 query."""
+    if isinstance(user, User):
+        return sites_of(user)
+    if isinstance(user, KnowsItsSite):
+        return Site.objects.filter(pk=user.site.pk)
+    return Site.objects.none()
 
 
 def _account_on(user: User | AnonymousUser, slug: str) -> Caller | None:

@@ -1,160 +1,153 @@
-"""What every room's API is made of: one site per address, versions as ETags, answers kept."""
+"""What every room's API is made of: one site per address, cursor lists, one place for roles."""
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
-from django.db import models, transaction
-from django.utils.dateparse import parse_datetime
-from django.utils.translation import gettext as _
-from rest_framework import fields
+from django.db import models
+from django.urls import URLPattern, URLResolver, register_converter
+from rest_framework.mixins import ListModelMixin
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.routers import SimpleRouter
+from rest_framework.serializers import BaseSerializer, Serializer
 from rest_framework.viewsets import GenericViewSet
 
 from .callers import Caller, caller_on
-from .errors import DomainError, InvalidInputError, StaleError
-from .models import IdempotencyKey
+from .models import Role
+from .preconditions import answer_tagged, etag_of, etag_of_data, once
 
 M = TypeVar("M", bound=models.Model)
+Row_co = TypeVar("Row_co", covariant=True)
+Roles = tuple[str, ...]
+
+LEADS: Roles = (Role.MANAGER, Role.LEAD)
+SHOP: Roles = (*LEADS, Role.MECHANIC)
+EVERYONE: Roles = (*SHOP, Role.WORKER)
 
 
-class PreconditionMissingError(DomainError):
-    """A write to a plan object must say which version it rests on."""
+class KeyConverter:
+    """A row's key in an address; more digits than the database counts are no address."""
 
-    code = "if_match_missing"
-    status = 428
+    regex = "[0-9]{1,18}"
 
+    def to_python(self, value: str) -> int:
+        """Read the key."""
+        return int(value)
 
-class KeyReusedError(DomainError):
-    """The same Idempotency-Key came with another body."""
-
-    code = "idempotency_key_reused"
-    status = 422
-
-
-class OffsetDateTimeField(fields.DateTimeField):
-    """RFC 3339 with an offset; DRF alone would take a naive text and guess (reliability R10)."""
-
-    default_error_messages = {
-        "offset": "Give the time with its offset, as in 2026-03-04T05:10:00-07:00."
-    }
-
-    def to_internal_value(self, value: Any) -> datetime:
-        """Refuse what has no offset."""
-        if isinstance(value, str):
-            parsed = _parsed(value)
-            if parsed is not None and parsed.tzinfo is None:
-                self.fail("offset")
-        result: datetime = super().to_internal_value(value)
-        return result
+    def to_url(self, value: int) -> str:
+        """Write the key."""
+        return str(value)
 
 
-def _parsed(value: str) -> datetime | None:
-    try:
-        return parse_datetime(value)
-    except ValueError:
-        return None
+register_converter(KeyConverter, "key")
 
 
 class SiteViewSet(GenericViewSet[M]):
-    """A viewset below `sites/<slug>/`: the caller is known, rows of other sites do not exist."""
+    """A viewset below `sites/<slug>/`: the caller is known, rows of other sites do not exist.
 
-    writers: tuple[str, ...] = ("manager", "lead")
+    `roles` says who may do an unsafe action, leads where it says nothing. `query` reads the
+    list's parameters and `lookups` turns each into a condition. Actions in `guarded` ask for
+    If-Match; those in `tagged` give an ETag, as `retrieve` does.
+    """
+
+    roles: ClassVar[Mapping[str, Roles]] = {}
+    query: ClassVar[type[Serializer[Any]] | None] = None
+    lookups: ClassVar[Mapping[str, str]] = {}
+    guarded: ClassVar[tuple[str, ...]] = ()
+    tagged: ClassVar[tuple[str, ...]] = ()
+    lookup_value_converter = "key"
     caller: Caller
-    lookup_value_regex = "[0-9]+"
+    now: datetime
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Find the caller's site and role before anything else."""
+        self.now = datetime.now(UTC)
         super().initial(request, *args, **kwargs)
         self.caller = caller_on(request.user, kwargs["slug"])
-        if request.method not in ("GET", "HEAD", "OPTIONS"):
-            self.caller.require(*self.writers)
+        if self.action and request.method not in SAFE_METHODS:
+            self.caller.require(*self.roles.get(self.action, LEADS))
 
     def get_queryset(self) -> models.QuerySet[M]:
-        """Rows of the caller's site only; `updated_since` where the model has `updated_at`."""
+        """Rows of the caller's site only."""
         rows = super().get_queryset()
         if getattr(self, "swagger_fake_view", False):
             return rows.none()
-        rows = rows.filter(site=self.caller.site)
-        since = self.request.query_params.get("updated_since")
-        if since:
-            rows = rows.filter(updated_at__gte=parse_since(since))
-        return rows
+        return rows.filter(site=self.caller.site)
+
+    def filter_queryset(self, queryset: models.QuerySet[M, Row_co]) -> models.QuerySet[M, Row_co]:
+        """Narrow a list by its query parameters, each checked first."""
+        rows = super().filter_queryset(queryset)
+        if self.query is None or self.action != "list":
+            return rows
+        given = self.query(data=self.request.query_params.dict())
+        given.is_valid(raise_exception=True)
+        return rows.filter(**{self.lookups[k]: v for k, v in given.validated_data.items()})
 
     def get_serializer_context(self) -> dict[str, Any]:
         """Serializers name things in the caller's language and the site's words."""
         context = {**super().get_serializer_context()}
         if not getattr(self, "swagger_fake_view", False):
-            context["caller"] = self.caller
+            context |= {"caller": self.caller, "now": self.now}
         return context
 
+    def viewed(self, rows: Sequence[M]) -> Sequence[Any]:
+        """Give what the serializer shows of rows, in their order: the rows themselves, or more."""
+        return rows
 
-def parse_since(text: str) -> datetime:
-    """Read `updated_since`: an instant with an offset."""
-    parsed = _parsed(text)
-    if parsed is None or parsed.tzinfo is None:
-        raise InvalidInputError(
-            _("updated_since must be a time with its offset, as in 2026-03-04T05:10:00-07:00.")
-        )
-    return parsed
+    def shown(self, row: M) -> Any:
+        """One row as the API shows it."""
+        [view] = self.viewed([row])
+        return self.get_serializer(view).data
 
+    def read(self, form: type[BaseSerializer[Any]]) -> dict[str, Any]:
+        """Check the body against its input serializer."""
+        given = form(data=self.request.data, context=self.get_serializer_context())
+        given.is_valid(raise_exception=True)
+        return dict(given.validated_data)
 
-def etag_of(row: models.Model) -> str:
-    """Give the strong ETag of a row that carries a version."""
-    return f'"{row.pk}-{row.version}"'  # type: ignore[attr-defined]
+    def said(self, form: type[BaseSerializer[Any]]) -> dict[str, Any]:
+        """Read the body and add what every verb takes: which site, by whom."""
+        return {**self.read(form), "site_id": self.caller.site.pk, "by": self.caller.actor}
 
-
-def check_if_match(request: Request, row: models.Model) -> None:
-    """Ask for If-Match (RFC 9110, 13.1.1): 428 without, 412 when the row moved on."""
-    given = request.headers.get("If-Match", "").strip()
-    if not given:
-        raise PreconditionMissingError(_("Send If-Match with the ETag you read."))
-    if given != etag_of(row):
-        raise StaleError(
-            _("It changed since you read it: it is at %(etag)s now. Read it again.")
-            % {"etag": etag_of(row)}
-        )
+    def once(self, do: Callable[[], Response]) -> Response:
+        """Do an unsafe call once for its Idempotency-Key."""
+        return once(self.request, self.caller, self.now, do)
 
 
-def answer_row(request: Request, data: Any, row: models.Model) -> Response:
-    """Answer one row with its ETag, or 304 when the caller has it already."""
-    tag = etag_of(row)
-    if request.headers.get("If-None-Match", "").strip() == tag:
-        return Response(status=304, headers={"ETag": tag})
-    return Response(data, headers={"ETag": tag})
+class ListViewSet(ListModelMixin, SiteViewSet[M]):
+    """Rows of the site, page by page."""
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Give a page of rows; `next` is in the body and in the Link header."""
+        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        shown = self.get_serializer(self.viewed(page or []), many=True)
+        return self.get_paginated_response(shown.data)
 
 
-def once(request: Request, caller: Caller, do: Callable[[], Response]) -> Response:
-    """Do an unsafe call once per Idempotency-Key; a repeat gets the first answer (R15).
+class ReadViewSet(ListViewSet[M]):
+    """Rows of the site, page by page and one by one."""
 
-    The key row is inserted first, in the effect's own transaction, so that a second caller
-    waits for the first and then reads its answer. Without the header the call is just done.
-    """
-    key = request.headers.get("Idempotency-Key", "")
-    if not key:
-        return do()
-    text = f"{request.method} {request.path} {json.dumps(request.data, sort_keys=True)}"
-    fingerprint = hashlib.sha256(text.encode()).hexdigest()
-    with transaction.atomic():
-        row, made = IdempotencyKey.objects.get_or_create(
-            principal=f"{caller.actor.pk}",
-            key=key[:80],
-            defaults={
-                "site": caller.site,
-                "fingerprint": fingerprint,
-                "created_at": datetime.now(UTC),
-            },
-        )
-        if not made:
-            if row.fingerprint != fingerprint:
-                raise KeyReusedError(_("This Idempotency-Key was used for another call."))
-            return Response(row.body, status=row.status)
-        response = do()
-        row.status, row.body = response.status_code, json.loads(json.dumps(response.data))
-        row.save(update_fields=["status", "body"])
-    return response
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Give one row with its ETag."""
+        row = self.get_object()
+        data = self.shown(row)
+        return answer_tagged(request, data, tag_of(row, data))
+
+
+def tag_of(row: models.Model, data: Any) -> str:
+    """Give a row's ETag: its version where it has one, else a digest of what is shown."""
+    return etag_of(row) if hasattr(row, "version") else etag_of_data(data)
+
+
+def site_routes(viewsets: Mapping[str, type[SiteViewSet[Any]]]) -> list[URLPattern | URLResolver]:
+    """Give the addresses of a room's viewsets, each below its site."""
+    router = SimpleRouter(use_regex_path=False)
+    for prefix, viewset in viewsets.items():
+        name = "api-" + re.sub("/<[^>]+>", "", prefix).replace("/", "-")
+        router.register(f"sites/<slug:slug>/{prefix}", viewset, basename=name)
+    return router.urls
