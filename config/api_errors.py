@@ -36,6 +36,7 @@ def title_of(status: int) -> str:
         409: _("Still at work on it"),
         410: _("No longer here"),
         412: _("It changed since you read it"),
+        413: _("Too much at once"),
         415: _("Send JSON"),
         422: _("Refused"),
         428: _("Say which version you read"),
@@ -65,6 +66,8 @@ def problem_handler(exc: Exception, context: dict[str, Any]) -> Response | None:
     match exc:
         case DomainError():
             response = _respond(exc.status, exc.code, exc.detail, exc.errors)
+            if etag := getattr(exc, "etag", None):
+                response["ETag"] = etag
         case ModelValidationError():
             response = _from_validation(exceptions.ValidationError(get_error_detail(exc)))
         case exceptions.ValidationError():

@@ -1,8 +1,12 @@
 """Pages of lists: by cursor, so that a list that grows meanwhile neither skips nor repeats."""
 
+import re
 from typing import Any
 
+from django.utils.translation import gettext as _
+from rest_framework.exceptions import NotFound
 from rest_framework.pagination import CursorPagination
+from rest_framework.request import Request
 from rest_framework.response import Response
 
 
@@ -11,6 +15,13 @@ class CursorPages(CursorPagination):
     page_size_query_param = "page_size"
     max_page_size = 200
     ordering = "pk"
+
+    def decode_cursor(self, request: Request) -> Any:
+        """Refuse a cursor of somebody's own making: its position is a row's key."""
+        cursor = super().decode_cursor(request)
+        if cursor and cursor.position and not re.fullmatch("[0-9]{1,18}", str(cursor.position)):
+            raise NotFound(_("There is no such page. Begin again without the cursor."))
+        return cursor
 
     def get_paginated_response(self, data: Any) -> Response:
         """Name the neighbours in the body and, for plain HTTP clients, in `Link` (RFC 8288)."""

@@ -1,6 +1,13 @@
-"""What every operation of the API may answer besides its own: the problems of `api_errors`."""
+"""The API's description: what each operation asks and answers beyond its own serializers."""
 
 from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+
+from equipment.site.preconditions import KEY_LENGTH
+from equipment.site.rest import SiteViewSet
 
 PROBLEM = {
     "type": "object",
@@ -30,11 +37,33 @@ REFUSALS = {
     "406": "No answer in the form asked for",
     "409": "Still at work on the same request",
     "412": "It changed since the caller read it",
+    "413": "More than a call needs",
     "415": "The body is not JSON",
     "422": "Refused by a rule of the house",
     "428": "If-Match is missing",
     "429": "Too many requests",
 }
+READ_REFUSALS = ("400", "401", "403", "404", "405", "406", "429")
+ONCE = OpenApiParameter(
+    "Idempotency-Key",
+    {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]+$"},
+    OpenApiParameter.HEADER,
+    required=True,
+    description="Of the caller's making, new for each call; a repeat gets the first answer.",
+)
+IF_MATCH = OpenApiParameter(
+    "If-Match",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="The ETag that the caller read (RFC 9110, 13.1.1).",
+)
+IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match",
+    str,
+    OpenApiParameter.HEADER,
+    description="An ETag; the answer is 304 when it still stands (RFC 9110, 13.1.2).",
+)
 METHODS = {"get", "put", "post", "delete", "patch", "head", "options"}
 
 
@@ -42,13 +71,52 @@ def add_errors(
     result: dict[str, Any], generator: Any, request: Any, public: bool
 ) -> dict[str, Any]:
     """Add the refusals that an operation does not describe itself (hook of drf-spectacular)."""
-    schemas = result.setdefault("components", {}).setdefault("schemas", {})
-    schemas.update({"Problem": PROBLEM, "Fault": FAULT})
-    body = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    components = result.setdefault("components", {})
+    components.setdefault("schemas", {}).update({"Problem": PROBLEM, "Fault": FAULT})
+    components["responses"] = {f"Refused{status}": _refusal(status) for status in REFUSALS}
     for path in result["paths"].values():
         for method in METHODS & set(path):
-            for status, words in REFUSALS.items():
-                path[method]["responses"].setdefault(
-                    status, {"description": words, "content": body}
-                )
+            responses = path[method]["responses"]
+            if any(p["name"] == IF_NONE_MATCH.name for p in path[method].get("parameters", [])):
+                responses.setdefault("304", {"description": "It still stands"})
+            for status in READ_REFUSALS if method == "get" else REFUSALS:
+                reference = {"$ref": f"#/components/responses/Refused{status}"}
+                responses.setdefault(status, reference)
     return result
+
+
+def _refusal(status: str) -> dict[str, Any]:
+    schema = {"$ref": "#/components/schemas/Problem"}
+    content = {"application/problem+json": {"schema": schema}}
+    return {"description": REFUSALS[status], "content": content}
+
+
+class RoomSchema(AutoSchema):
+    """Says of a room's viewset what its base class does: keys, versions, query parameters."""
+
+    def get_override_parameters(self) -> list[Any]:
+        if not isinstance(self.view, SiteViewSet):
+            return []
+        action = self.view.action
+        if self.method == "POST":
+            return [ONCE]
+        if action in self.view.guarded:
+            return [IF_MATCH]
+        if action == "retrieve" or action in self.view.tagged:
+            return [IF_NONE_MATCH]
+        return [self.view.query] if action == "list" and self.view.query else []
+
+    def get_tags(self) -> list[str]:
+        """Group by what is below the site: pens, machines."""
+        parts = [part for part in self.path.removeprefix("/api/v1/").split("/") if part]
+        return parts[2:3] if len(parts) > 2 else parts[:1]
+
+
+class PhoneTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How a paired phone signs in (found by the package as it looks for its subclasses)."""
+
+    target_class = "crews.devices.auth.PhoneAuthentication"
+    name = "phoneToken"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, str]:
+        return {"type": "http", "scheme": "bearer"}

@@ -170,6 +170,13 @@ SPECTACULAR_SETTINGS = {
     "PATH_CONVERTER_OVERRIDES": {
         "key": {"type": "integer", "minimum": 1, "maximum": 999_999_999_999_999_999}
     },
+    "ENUM_NAME_OVERRIDES": {
+        "PlaceKind": "equipment.site.models.PlaceKind",
+        "PenKind": "equipment.barns.models.PenKind",
+        "MachineKind": "equipment.machines.models.MachineKind",
+        "AccountKind": "schedules.sand.models.AccountKind",
+        "WorkStatus": "schedules.work.models.Status",
+    },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "POSTPROCESSING_HOOKS": [
