@@ -1,0 +1,294 @@
+"""The API of the sand loop: batches and what people do to them, the stock and its ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.generics import get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from equipment.site.api import HoldOutput
+from equipment.site.models import HoldSubject
+from equipment.site.preconditions import answer_tagged, etag_of_data
+from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
+from equipment.site.restfields import (
+    FiniteField,
+    KeyField,
+    PlaceRef,
+    ReasonInput,
+    SaidInput,
+    WhoField,
+)
+from equipment.site.services import put_hold
+
+from . import services
+from .ledger import account_balances_kg
+from .models import AccountKind, Batch, DryForecast, MoistureTest, SandAccount, Stage
+from .queries import BatchView, SandStock, sand_stock, views_of, with_history
+
+
+class ForecastOutput(serializers.ModelSerializer[DryForecast]):
+    """When a batch on a pad is expected dry and its pile ready; one in ten is before p10."""
+
+    class Meta:
+        model = DryForecast
+        exclude = ["site", "id", "batch", "detail"]
+
+
+class MoistureTestOutput(serializers.ModelSerializer[MoistureTest]):
+    """A measured moisture, kept wet basis with the basis it came in."""
+
+    by = WhoField()
+
+    class Meta:
+        model = MoistureTest
+        exclude = ["site", "event"]
+
+
+class BatchOutput(serializers.Serializer[Any]):
+    """Sand followed by dry mass, a place and its stage."""
+
+    id = serializers.IntegerField(source="batch.pk")
+    number = serializers.IntegerField(source="batch.number")
+    stage = serializers.ChoiceField(source="batch.stage", choices=Stage.choices)
+    place = PlaceRef(source="batch.place", allow_null=True)
+    is_bought = serializers.BooleanField(source="batch.is_bought")
+    is_held = serializers.BooleanField()
+    dry_kg = serializers.FloatField()
+    moisture_wb_frac = serializers.FloatField(source="batch.moisture_wb_frac")
+    opened_at = serializers.DateTimeField(source="batch.opened_at")
+    closed_at = serializers.DateTimeField(source="batch.closed_at", allow_null=True)
+    stage_since = serializers.DateTimeField(source="batch.stage_since")
+    cure_d = serializers.IntegerField(source="batch.cure_d")
+    ready_on = serializers.DateField(source="batch.ready_on", allow_null=True)
+    released_at = serializers.DateTimeField(source="batch.released_at", allow_null=True)
+    ended_at = serializers.DateTimeField(source="batch.ended_at", allow_null=True)
+    n_turns = serializers.IntegerField()
+    last_test = MoistureTestOutput(allow_null=True)
+    forecast = ForecastOutput(allow_null=True)
+
+
+class BatchQuery(serializers.Serializer[Any]):
+    """Which batches."""
+
+    stage = serializers.ChoiceField(choices=Stage.choices, required=False)
+    is_live = serializers.BooleanField(required=False, help_text="Whether it still holds sand.")
+
+
+class SpreadInput(SaidInput):
+    """On which bay."""
+
+    bay = KeyField()
+
+
+class PileInput(SaidInput):
+    """On which pile place."""
+
+    pile_place = KeyField()
+
+
+class CuredInput(SaidInput):
+    """Before its date only with a reason."""
+
+    reason = serializers.CharField(max_length=300, allow_blank=True, default="")
+
+
+class BedInput(SaidInput):
+    """Into which pen, and how much; a younger batch before an older one needs a reason."""
+
+    pen = KeyField()
+    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+    reason = serializers.CharField(max_length=300, allow_blank=True, default="")
+
+
+class BatchViewSet(ReadViewSet[Batch]):
+    """Batches of sand. Only what a person does moves a stage."""
+
+    queryset = with_history(Batch.objects.all())
+    serializer_class = BatchOutput
+    query = BatchQuery
+    lookups = {"stage": "stage", "is_live": "ended_at__isnull"}
+
+    def viewed(self, rows: Sequence[Batch]) -> Sequence[BatchView]:
+        """Add mass, hold, turns, test and forecast: 5 queries for any number of rows."""
+        return views_of(self.caller.site.pk, rows)
+
+    def _step(self, verb: Callable[..., Batch], said: dict[str, Any]) -> Response:
+        batch = verb(batch_id=self.kwargs["pk"], **said)
+        return Response(self.shown(self.get_queryset().get(pk=batch.pk)))
+
+    @extend_schema(request=SpreadInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def spread(self, request: Request, slug: str, pk: int) -> Response:
+        """Spread a draining batch over a free bay."""
+
+        def step() -> Response:
+            said = self.said(SpreadInput)
+            return self._step(services.spread, {"bay_id": said.pop("bay"), **said})
+
+        return self.once(step)
+
+    @extend_schema(request=SaidInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def turn(self, request: Request, slug: str, pk: int) -> Response:
+        """Say that a drying batch was turned."""
+        return self.once(lambda: self._step(services.turn, self.said(SaidInput)))
+
+    @extend_schema(request=PileInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def pile(self, request: Request, slug: str, pk: int) -> Response:
+        """Bring a bay's sand to a pile place; the answer is the pile, a batch of its own."""
+
+        def step() -> Response:
+            said = self.said(PileInput)
+            return self._step(services.pile, {"pile_place_id": said.pop("pile_place"), **said})
+
+        return self.once(step)
+
+    @extend_schema(request=SaidInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def close(self, request: Request, slug: str, pk: int) -> Response:
+        """Close what is filled: a draining batch, whose drain time runs, or a pile, whose cure."""
+        is_draining = self.get_object().stage == Stage.DRAINING
+        verb = services.close_draining if is_draining else services.close_pile
+        return self.once(lambda: self._step(verb, self.said(SaidInput)))
+
+    @extend_schema(request=CuredInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def cured(self, request: Request, slug: str, pk: int) -> Response:
+        """Say that a closed pile is cured; before its date only with a reason."""
+        return self.once(lambda: self._step(services.mark_cured, self.said(CuredInput)))
+
+    @extend_schema(request=SaidInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def release(self, request: Request, slug: str, pk: int) -> Response:
+        """Release a cured batch for bedding, in the caller's name."""
+        return self.once(lambda: self._step(services.release, self.said(SaidInput)))
+
+    @extend_schema(request=BedInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def bed(self, request: Request, slug: str, pk: int) -> Response:
+        """Bring released sand into a pen's beds; the oldest goes first."""
+
+        def step() -> Response:
+            said = self.said(BedInput)
+            return self._step(services.bed, {"pen_id": said.pop("pen"), **said})
+
+        return self.once(step)
+
+    @extend_schema(request=ReasonInput, responses={201: HoldOutput})
+    @action(detail=True, methods=["post"])
+    def hold(self, request: Request, slug: str, pk: int) -> Response:
+        """Hold a batch with the reason; the same reason again changes nothing."""
+        batch = self.get_object()
+
+        def put() -> Response:
+            hold = put_hold(
+                subject_kind=HoldSubject.BATCH, subject_id=batch.pk, **self.said(ReasonInput)
+            )
+            return Response(HoldOutput(hold).data, status=201)
+
+        return self.once(put)
+
+
+class MoistureTestInput(SaidInput):
+    """A moisture test; the basis is always stated."""
+
+    moisture_frac = FiniteField(min_value=0, max_value=0.9)
+    basis = serializers.ChoiceField(choices=["wb", "db"])
+    n_spots = serializers.IntegerField(min_value=1, max_value=50, default=1)
+    depth_m = FiniteField(min_value=0, max_value=3, allow_null=True, default=None)
+
+
+class MoistureTestViewSet(ListViewSet[MoistureTest]):
+    """Moisture tests of a batch."""
+
+    queryset = MoistureTest.objects.select_related("by")
+    serializer_class = MoistureTestOutput
+    roles = {"create": EVERYONE}
+
+    def get_queryset(self) -> QuerySet[MoistureTest]:
+        """Only those of the batch in the address, which must be the site's."""
+        rows = super().get_queryset()
+        if getattr(self, "swagger_fake_view", False):
+            return rows
+        batches = Batch.objects.filter(site=self.caller.site)
+        return rows.filter(batch=get_object_or_404(batches, pk=self.kwargs["batch_id"]))
+
+    @extend_schema(request=MoistureTestInput, responses={201: MoistureTestOutput})
+    def create(self, request: Request, slug: str, batch_id: int) -> Response:
+        """Add a moisture test; the dates of the batch follow from it."""
+
+        def add() -> Response:
+            said = self.said(MoistureTestInput)
+            test = services.add_moisture_test(batch_id=batch_id, **said)
+            return Response(self.shown(test), status=201)
+
+        return self.once(add)
+
+
+class StockOutput(serializers.Serializer[SandStock]):
+    """Days until released sand falls below the safety stock."""
+
+    days_d = serializers.FloatField(allow_null=True)
+    released_kg = serializers.FloatField()
+    safety_stock_kg = serializers.FloatField()
+    use_kg_d = serializers.FloatField()
+    is_use_measured = serializers.BooleanField(help_text="By what was bedded, else by plan.")
+
+
+class StockViewSet(SiteViewSet[Batch]):
+    """The stock of clean dry sand."""
+
+    queryset = Batch.objects.all()
+    tagged = ("stock",)
+
+    @extend_schema(responses=StockOutput)
+    def stock(self, request: Request, slug: str) -> Response:
+        """Say how many days of sand there are."""
+        data = StockOutput(sand_stock(self.caller.site.pk, self.now)).data
+        return answer_tagged(request, data, etag_of_data(data))
+
+
+class AccountOutput(serializers.Serializer[Any]):
+    """One side of the ledger of dry sand; all balances sum to zero."""
+
+    id = serializers.IntegerField(source="account.pk")
+    kind = serializers.ChoiceField(source="account.kind", choices=AccountKind.choices)
+    place = PlaceRef(source="account.place", allow_null=True)
+    balance_kg = serializers.FloatField()
+
+
+class AccountViewSet(ListViewSet[SandAccount]):
+    """Accounts of the sand ledger."""
+
+    queryset = SandAccount.objects.select_related("place")
+    serializer_class = AccountOutput
+
+    def viewed(self, rows: Sequence[SandAccount]) -> Sequence[dict[str, Any]]:
+        """Add the balances: 2 queries."""
+        balances = account_balances_kg(self.caller.site.pk)
+        return [{"account": row, "balance_kg": balances.get(row.pk, 0.0)} for row in rows]
+
+
+urlpatterns = [
+    *site_routes(
+        {
+            "batches": BatchViewSet,
+            "batches/<key:batch_id>/moisture-tests": MoistureTestViewSet,
+            "sand-accounts": AccountViewSet,
+        }
+    ),
+    path(
+        "sites/<slug:slug>/sand-stock/",
+        StockViewSet.as_view({"get": "stock"}),
+        name="api-sand-stock",
+    ),
+]
