@@ -1,0 +1,236 @@
+"""The API of the day's plan: who does what with what, what nobody has and why, by-hand changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.urls import path
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from equipment.site.errors import NotFoundError
+from equipment.site.models import Named
+from equipment.site.preconditions import answer_tagged, check_if_match, etag_of_data
+from equipment.site.rest import ListViewSet, ReadViewSet, SiteViewSet, site_routes
+from equipment.site.restfields import InstantField, KeyField
+from schedules.work.models import WorkOrder
+
+from .byhand import reassign, take_off
+from .models import PlanRun
+from .queries import assignment_of, latest_plan, with_claims
+
+
+class PlanOutput(serializers.ModelSerializer[PlanRun]):
+    """One solve of one local day; its problem and solution are documents of their own."""
+
+    class Meta:
+        model = PlanRun
+        exclude = ["site", "problem", "solution"]
+
+
+class PlanQuery(serializers.Serializer[Any]):
+    """Which plans."""
+
+    local_date = serializers.DateField(required=False)
+
+
+class PlanViewSet(ReadViewSet[PlanRun]):
+    """Plans as they were made."""
+
+    queryset = PlanRun.objects.defer("problem", "solution")
+    serializer_class = PlanOutput
+    query = PlanQuery
+    lookups = {"local_date": "local_date"}
+    tagged = ("current", "problem", "solution")
+
+    @extend_schema(responses=PlanOutput)
+    def current(self, request: Request, slug: str) -> Response:
+        """Give the newest plan."""
+        plan = latest_plan(self.caller.site.pk)
+        if plan is None:
+            raise NotFoundError("There is no plan here yet.")
+        data = self.shown(plan)
+        return answer_tagged(request, data, etag_of_data(data))
+
+    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @action(detail=True)
+    def problem(self, request: Request, slug: str, pk: int) -> Response:
+        """Give what was asked, to be solved again anywhere (`penround/day-plan/problem`)."""
+        document = self.get_object().problem
+        return answer_tagged(request, document, etag_of_data(document))
+
+    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @action(detail=True)
+    def solution(self, request: Request, slug: str, pk: int) -> Response:
+        """Give what came out, to be checked and scored anywhere."""
+        document = self.get_object().solution
+        return answer_tagged(request, document, etag_of_data(document))
+
+
+class ClaimedThing(serializers.Serializer[Any]):
+    """A person or machine, by key and name."""
+
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+
+
+class ReasonOutput(serializers.Serializer[Any]):
+    """Why nobody has a work order: a code with its facts."""
+
+    code = serializers.CharField()
+    facts = serializers.DictField()
+
+
+class AssignmentOutput(serializers.Serializer[Any]):
+    """Who does a work order, with what, when; or why nobody has it."""
+
+    work_order = serializers.IntegerField()
+    version = serializers.IntegerField(help_text="The work order's.")
+    workers = ClaimedThing(many=True)
+    machine = ClaimedThing(allow_null=True)
+    starts_at = serializers.DateTimeField(allow_null=True)
+    ends_at = serializers.DateTimeField(allow_null=True)
+    is_by_hand = serializers.BooleanField()
+    reasons = ReasonOutput(many=True)
+
+
+def _view(order: WorkOrder) -> dict[str, Any]:
+    """Lay out one order, fetched with its claims, for `AssignmentOutput`. No query."""
+    given = assignment_of(order)
+    claims = list(given.claims.all()) if given else []
+    left_out = getattr(order, "unassigned", None)
+    return {
+        "work_order": order.pk,
+        "version": order.version,
+        "workers": [_thing(c.worker) for c in claims if c.worker],
+        "machine": next((_thing(c.machine) for c in claims if c.machine), None),
+        "starts_at": given.starts_at if given else None,
+        "ends_at": given.ends_at if given else None,
+        "is_by_hand": bool(given and given.is_by_hand),
+        "reasons": left_out.reasons if left_out and not given else [],
+    }
+
+
+def _thing(row: Named) -> dict[str, Any]:
+    return {"id": row.pk, "name": row.name}
+
+
+class AssignmentQuery(serializers.Serializer[Any]):
+    """Whose, and which of a span of time."""
+
+    worker = KeyField(required=False)
+    machine = KeyField(required=False)
+    from_at = InstantField(required=False)
+    until_at = InstantField(required=False)
+
+
+class AssignmentsViewSet(ListViewSet[WorkOrder]):
+    """Work orders that people have, as the plan stands now."""
+
+    queryset = with_claims(WorkOrder.objects.filter(assignment__isnull=False))
+    serializer_class = AssignmentOutput
+    query = AssignmentQuery
+    lookups = {
+        "worker": "assignment__claims__worker_id",
+        "machine": "assignment__claims__machine_id",
+        "from_at": "assignment__ends_at__gt",
+        "until_at": "assignment__starts_at__lt",
+    }
+
+    def viewed(self, rows: Sequence[WorkOrder]) -> Sequence[dict[str, Any]]:
+        """Lay out who has each. No query."""
+        return [_view(row) for row in rows]
+
+
+class UnassignedViewSet(ListViewSet[WorkOrder]):
+    """Work orders of the plan that nobody has, each with its reasons."""
+
+    queryset = with_claims(WorkOrder.objects.filter(unassigned__isnull=False))
+    serializer_class = AssignmentOutput
+
+    def viewed(self, rows: Sequence[WorkOrder]) -> Sequence[dict[str, Any]]:
+        """Lay out why nobody has each. No query."""
+        return [_view(row) for row in rows]
+
+
+class AssignInput(serializers.Serializer[Any]):
+    """Which people, with which machine, from when."""
+
+    workers = serializers.ListField(child=KeyField(), min_length=1, max_length=20)
+    machine = KeyField(allow_null=True, default=None)
+    starts_at = InstantField()
+
+
+class AssignmentViewSet(SiteViewSet[WorkOrder]):
+    """Who has one work order; what a lead decides by hand binds the plan."""
+
+    queryset = with_claims(WorkOrder.objects.all())
+    serializer_class = AssignmentOutput
+    guarded = ("update", "destroy")
+
+    def _shown(self) -> tuple[WorkOrder, Any]:
+        order = self.get_object()
+        return order, self.get_serializer(_view(order)).data
+
+    def _checked(self, request: Request) -> WorkOrder:
+        order, data = self._shown()
+        check_if_match(request, etag_of_data(data), lambda: _assigner(order))
+        return order
+
+    @extend_schema(responses=AssignmentOutput)
+    def retrieve(self, request: Request, slug: str, pk: int) -> Response:
+        """Give who has it, or why nobody does."""
+        _order, data = self._shown()
+        return answer_tagged(request, data, etag_of_data(data))
+
+    @extend_schema(request=AssignInput, responses=AssignmentOutput)
+    def update(self, request: Request, slug: str, pk: int) -> Response:
+        """Give it to people and a machine by hand; the plan keeps it."""
+        order = self._checked(request)
+        given = self.said(AssignInput)
+        reassign(
+            work_order_id=order.pk,
+            worker_ids=given.pop("workers"),
+            machine_id=given.pop("machine"),
+            at=self.now,
+            version=order.version,
+            **given,
+        )
+        _order, data = self._shown()
+        return Response(data, headers={"ETag": etag_of_data(data)})
+
+    @extend_schema(responses={204: None})
+    def destroy(self, request: Request, slug: str, pk: int) -> Response:
+        """Take it from whoever has it; the plan may give it to anybody again."""
+        order = self._checked(request)
+        take_off(site_id=order.site_id, work_order_id=pk, at=self.now, version=order.version)
+        return Response(status=204)
+
+
+def _assigner(order: WorkOrder) -> str:
+    given = assignment_of(order)
+    return given.by.name if given and given.by else ""
+
+
+urlpatterns = [
+    path(
+        "sites/<slug:slug>/plan/", PlanViewSet.as_view({"get": "current"}), name="api-plan-current"
+    ),
+    path(
+        "sites/<slug:slug>/work-orders/<key:pk>/assignment/",
+        AssignmentViewSet.as_view({"get": "retrieve", "put": "update", "delete": "destroy"}),
+        name="api-assignment",
+    ),
+    *site_routes(
+        {
+            "plans": PlanViewSet,
+            "assignments": AssignmentsViewSet,
+            "unassigned": UnassignedViewSet,
+        }
+    ),
+]
