@@ -226,9 +226,11 @@ def undo_report(
             raise NothingToUndoError(_("There is nothing of yours to take back."))
         if at - word.at > UNDO:
             raise UndoTooLateError(_("That was more than ten minutes ago. Ask the lead."))
-        if word.said in ENDINGS and has_booked_sand(order):
+        closed_it = word.said in ENDINGS and order.ended_by_id == by.pk
+        late_load = word.said is Said.LOAD and order.status == Status.COMPLETED
+        if (closed_it or late_load) and has_booked_sand(order):
             raise CannotUndoError(_("The sand is booked. Put it right on the sand page."))
-        if word.said is Said.PART:
+        if closed_it and word.said is Said.PART:
             take_back_rest(write, order)
         write_down(order, Said.UNDONE, Teller(by, at, event))
         _after_undo(order)

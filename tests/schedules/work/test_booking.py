@@ -191,3 +191,20 @@ def test_a_word_that_moved_sand_is_not_taken_back(site: Site, yard: None, ana: A
     _done(order, ana)
     with pytest.raises(CannotUndoError):
         undo_report(**who(order, ana, 1))
+
+
+def test_a_witness_of_what_moved_sand_may_take_back_a_word(
+    site: Site, yard: None, ana: Actor, ben: Actor
+) -> None:
+    order = _step(_drying(site, ana), "turned")
+    _done(order, ana)
+    _done(order, ben)
+    assert undo_report(**who(order, ben, 1)).ended_by == ana
+
+
+def test_a_bucket_told_late_is_booked_and_stays(site: Site, yard: None, ana: Actor) -> None:
+    order = make_work_order(site, place=_place(site, "lane-1"))
+    VERBS["done"](order, ana, 0)
+    VERBS["load"](order, ana, 1)
+    with pytest.raises(CannotUndoError):
+        undo_report(**who(order, ana, 2))
