@@ -78,7 +78,8 @@ def check_weather(
     Returns
     -------
     CheckedWeather
-        All faults and the rows free of them. A file whose head is wrong, or whose rain looks like
+        All faults and the rows free of them; of a doubled day or hour no row is used, since none
+        says which is right. A file whose head is wrong, or whose rain looks like
         tenths of a millimetre, gives no days at all.
     """
     names = [name.strip() for name in header]
@@ -100,7 +101,6 @@ def _check_rows(
 ) -> CheckedWeather:
     layout = layout_of(names)
     is_hourly = layout is HOURLY
-    limits_mj_m2_d = CLEAR_SKY_TOLERANCE * clear_sky_mj_m2_d(place, np.arange(1, 367))
     rows, faults = read_rows(layout, names, lines, StampReader(zone, is_hourly=is_hourly))
     faults += _future_faults(rows, zone, today_on)
     no_stamp = {fault.line_no for fault in faults}
@@ -111,7 +111,13 @@ def _check_rows(
         faults += row_faults(layout, row, limits_mj_m2_d)
     tenths = _tenths_faults(rows, zone)
     broken = {fault.line_no for fault in faults if fault.fault is not Fault.GAP}
-    usable = [row for row in rows if row.stamp.line_no not in broken and not tenths]
+    doubled = {fault.line_no for fault in faults if fault.fault is Fault.DUPLICATE}
+    disputed = {row.stamp.at for row in rows if row.stamp.line_no in doubled}
+    usable = [
+        row
+        for row in rows
+        if row.stamp.line_no not in broken and row.stamp.at not in disputed and not tenths
+    ]
     return CheckedWeather(
         faults=tuple(sorted([*faults, *tenths], key=lambda fault: fault.line_no)),
         days=_days_of(usable, zone) if usable else _no_days(),

@@ -1,5 +1,6 @@
 """Whether the time stamps of a weather file follow one another as they should."""
 
+from bisect import bisect
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -110,9 +111,9 @@ def order_faults(
     Parameters
     ----------
     stamps : sequence of Stamp
-        As they stand in the file; at a doubled one the first counts.
+        As they stand in the file.
     unreadable : sequence of int
-        Lines without a stamp: a gap that they fill is theirs, and not reported twice.
+        Lines without a stamp, in order: a gap that they fill is theirs, and not reported twice.
     is_hourly : bool
         Whether stamps are hours or dates.
 
@@ -146,7 +147,7 @@ def _gaps(
             line_of.setdefault(stamp.at, stamp.line_no)
     for before, after in pairwise(sorted(line_of)):
         n_missing = (after - before) // step - 1
-        n_unreadable = sum(line_of[before] < line_no < line_of[after] for line_no in unreadable)
+        n_unreadable = bisect(unreadable, line_of[after]) - bisect(unreadable, line_of[before])
         if n_missing > n_unreadable:
             missing = f"{(before + step).isoformat()}/{(after - step).isoformat()}"
             yield FoundFault(line_of[after], Fault.GAP, value=missing)

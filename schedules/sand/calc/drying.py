@@ -1,4 +1,25 @@
-"""Drying of a layer on a pad, day by day: drainage, two-stage evaporation, rain and turning."""
+"""Drying of a layer on a pad, day by day: drainage, two-stage evaporation, rain and turning.
+
+The layer is up to three zones: the uppermost `evaporation_depth_m`, which the air dries; what a
+turn brings up beside it; and the sand that no turn reaches. Each day, in this order:
+
+1. Rain falls before anything evaporates (FAO-56's worked layout; some libraries take the
+   coefficient of the day before instead, and a soaked layer then rests a day).
+2. Of the water above field capacity a day's share runs down: zones below take what they lack, the
+   rest leaves the pad. What the pores cannot hold runs at once.
+3. Turned on a day without rain, the water is mixed evenly over the turned depth, so that the
+   surface zone is refilled from below; each of n turns starts an n-th of the day.
+4. Evaporation: at kc · ET0 until REW is gone, then at a rate in proportion to what is left of TEW
+   (eq. 74). With De the depletion, d(TEW − De)/dt = −kc ET0 (TEW − De)/(TEW − REW), so the rest
+   decays exponentially with the demand, and no day takes more than there is.
+
+No water rises from below but by turning, frozen sand is not told from wet, and the pad itself
+neither gives nor takes water.
+
+References: Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998,
+eq. 71 (bare: Kcb 0, few 1), 73, 74, 77-79. Its printed Example 35 was replaced by the authors'
+errata and is no reference.
+"""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -191,26 +212,7 @@ def simulate_drying(
 
     Notes
     -----
-    The layer is up to three zones: the uppermost `evaporation_depth_m`, which the air dries; what a
-    turn brings up beside it; and the sand that no turn reaches. Each day, in this order:
-
-    1. Rain falls before anything evaporates (FAO-56's worked layout; some libraries take the
-       coefficient of the day before instead, and a soaked layer then rests a day).
-    2. Of the water above field capacity a day's share runs down: zones below take what they lack,
-       the rest leaves the pad. What the pores cannot hold runs at once.
-    3. Turned on a day without rain, the water is mixed evenly over the turned depth, so that the
-       surface zone is refilled from below; each of n turns starts an n-th of the day.
-    4. Evaporation: at kc · ET0 until REW is gone, then at a rate in proportion to what is left of
-       TEW (eq. 74). With De the depletion, d(TEW − De)/dt = −kc ET0 (TEW − De)/(TEW − REW), so the
-       rest decays exponentially with the demand, and no day takes more than there is.
-
-    No water rises from below but by turning, frozen sand is not told from wet, and the pad itself
-    neither gives nor takes water.
-
-    References
-    ----------
-    Allen et al., FAO-56, 1998: eq. 71 (bare: Kcb 0, few 1), 73, 74, 77-79. Its printed Example 35
-    was replaced by the authors' errata and is no reference.
+    The order of a day and the physics stand at the head of this module.
     """
     et0_mm, rain_mm = _members(et0_mm, "et0_mm"), _members(rain_mm, "rain_mm")
     if et0_mm.shape != rain_mm.shape:

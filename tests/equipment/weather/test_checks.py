@@ -113,10 +113,11 @@ def test_a_broken_row_is_told_by_line_and_not_used(
     assert np.datetime64("2026-06-02") not in checked.days.day
 
 
-def test_a_doubled_day_keeps_its_first_row() -> None:
+def test_of_a_doubled_day_neither_row_is_used() -> None:
     checked = check("\n".join([HEAD, *SOUND, "2026-06-02,1,2,3,,,,"]))
     assert found(checked) == [(5, "duplicate", "", "2026-06-02")]
-    assert checked.days.rain_mm.tolist() == [0.0, 4.2, 0.0]
+    assert checked.days.day.tolist() == [date(2026, 6, 1), date(2026, 6, 3)]
+    assert (checked.n_rows, checked.n_used) == (4, 2)
 
 
 def test_an_unordered_day_is_told_once_and_is_no_gap() -> None:
