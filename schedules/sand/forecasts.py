@@ -151,7 +151,7 @@ def _observed(
 
 def _row(batch: Batch, practice: SandPractice, reckoned: Reckoned, at: datetime) -> DryForecast:
     rule = PileRule(practice.pile_close_d, batch.cure_d)
-    ready = ready_dates(reckoned.dry, rule)
+    ready = ready_dates(reckoned.dry, rule, opened_on=_open_pile_on(batch.site_id))
     dry_on, ready_on = _three(reckoned.dry), _three(ready)
     return DryForecast(
         site_id=batch.site_id,
@@ -170,6 +170,17 @@ def _row(batch: Batch, practice: SandPractice, reckoned: Reckoned, at: datetime)
             "imbalance_mm": float(np.abs(reckoned.run.imbalance_mm).max()),
         },
     )
+
+
+def _open_pile_on(site_id: int) -> date | None:
+    """Give the local date on which the pile that still takes sand was begun."""
+    pile = (
+        Batch.objects.filter(site_id=site_id, stage=Stage.CURING, closed_at=None, ended_at=None)
+        .select_related("site")
+        .order_by("opened_at")
+        .last()
+    )
+    return local_date_of(pile.opened_at, pile.site.zone) if pile else None
 
 
 def _three(dates: DateDistribution) -> tuple[date | None, date | None, date | None]:

@@ -13,6 +13,7 @@ from equipment.sandyard.models import Bay, PilePlace, SandPractice
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
 
+from .calc.supply import DaysOfSand, Range, days_of_sand
 from .ledger import batch_masses_kg
 from .models import AccountKind, Batch, BatchStep, DryForecast, MoistureTest, SandMove, Stage
 
@@ -127,6 +128,22 @@ def recent_use_kg_d(site_id: int, now: datetime, days: int = 14) -> float | None
     """Dry sand bedded a day over the last days, None before there is any: 1 query."""
     kg = bedded_kg(site_id, now - timedelta(days=days), now)
     return kg / days if kg > 0 else None
+
+
+def sand_left(site_id: int, now: datetime) -> DaysOfSand:
+    """How long released sand lasts above the safety stock: about 9 queries.
+
+    The likely use is what was bedded in the last two weeks (the farm's own figure before there is
+    any); the range reaches from the lesser to the greater of the two, 10 % beyond each.
+    """
+    practice = SandPractice.objects.filter(site_id=site_id).first() or SandPractice()
+    released = Batch.objects.filter(site_id=site_id, stage=Stage.RELEASED, ended_at=None)
+    held = open_holds(site_id, HoldSubject.BATCH).values("subject_id")
+    masses = batch_masses_kg(list(released.exclude(id__in=held)))
+    planned = daily_use_kg(site_id)
+    likely = recent_use_kg_d(site_id, now) or planned
+    use = Range(0.9 * min(likely, planned), likely, 1.1 * max(likely, planned))
+    return days_of_sand(max(sum(masses.values()), 0.0), practice.safety_stock_kg, use)
 
 
 def bays_with_batches(site_id: int) -> list[tuple[Bay, Batch | None]]:

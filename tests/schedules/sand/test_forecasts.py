@@ -1,0 +1,111 @@
+"""Forecasts in the database: made of recorded weather, narrowed by tests, kept as they were."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from equipment.site.models import Change
+from equipment.weather.calc.generator import generate_weather
+from equipment.weather.models import WeatherDay, WeatherStation
+from schedules.sand import services as sand
+from schedules.sand.forecasts import forecast_all
+from schedules.sand.ledger import batch_mass_kg
+from schedules.sand.models import DryForecast
+from schedules.sand.queries import sand_left
+from tests.schedules.sand.test_services import DAY, NOW, Yard
+
+pytestmark = pytest.mark.django_db
+
+YEARS = 6
+
+
+@pytest.fixture
+def yard() -> Yard:
+    return Yard()
+
+
+def _record_weather(yard: Yard, *, until: date) -> None:
+    """Six invented years up to the day before a date."""
+    station = WeatherStation.objects.create(
+        site=yard.site,
+        key="home",
+        name="Home",
+        latitude_deg=38.6,
+        longitude_deg=-102.4,
+        elevation_m=1190,
+    )
+    n_days = 365 * YEARS
+    first = until - timedelta(days=n_days)
+    weather = generate_weather(first, n_days, np.random.default_rng(7))
+    rng = np.random.default_rng(8)
+    WeatherDay.objects.bulk_create(
+        WeatherDay(
+            site=yard.site,
+            station=station,
+            on=first + timedelta(days=n),
+            tmin_degc=weather.tmin_degc[n],
+            tmax_degc=weather.tmax_degc[n],
+            rain_mm=weather.rain_mm[n],
+            et0_mm=float(rng.uniform(2, 7)),
+            et0_method="given",
+        )
+        for n in range(n_days)
+    )
+
+
+def _forecast(yard: Yard, days: float) -> DryForecast:
+    forecast_all(site_id=yard.site.pk, at=NOW + days * DAY)
+    latest = DryForecast.objects.order_by("made_at", "id").last()
+    assert latest is not None
+    return latest
+
+
+def test_without_weather_nothing_is_forecast_and_nothing_invented(yard: Yard) -> None:
+    yard.drying()
+    assert forecast_all(site_id=yard.site.pk, at=NOW + 3 * DAY) == 0
+    assert not DryForecast.objects.exists()
+
+
+def test_a_batch_on_a_pad_gets_dates_in_order_and_twenty_chances(yard: Yard) -> None:
+    _record_weather(yard, until=date(2026, 3, 8))
+    yard.drying()
+    row = _forecast(yard, 4)
+    assert row.dry_on_p10 is not None
+    assert row.dry_on_p50 is not None
+    assert row.dry_on_p10 <= row.dry_on_p50
+    assert row.ready_on_p50 is not None
+    assert row.ready_on_p50 - row.dry_on_p50 >= timedelta(days=60)
+    assert len(row.dots) == 20
+    assert row.detail["imbalance_mm"] < 1e-6
+    assert Change.objects.filter(topic="batch.forecast").count() == 1
+
+
+def test_the_same_forecast_again_is_not_stored_again(yard: Yard) -> None:
+    _record_weather(yard, until=date(2026, 3, 8))
+    yard.drying()
+    first = _forecast(yard, 4)
+    assert _forecast(yard, 4).pk == first.pk
+
+
+def test_a_moisture_test_moves_the_dates(yard: Yard) -> None:
+    _record_weather(yard, until=date(2026, 3, 8))
+    batch = yard.drying()
+    before = _forecast(yard, 4)
+    sand.add_moisture_test(
+        batch_id=batch.pk, moisture_frac=0.09, basis="wb", n_spots=8, **yard.who(4)
+    )
+    after = _forecast(yard, 4)
+    assert after.pk != before.pk
+    assert after.dots != before.dots
+    assert DryForecast.objects.count() == 2  # what was said before stays
+
+
+def test_days_of_sand_count_released_sand_above_the_safety_stock(yard: Yard) -> None:
+    batch = yard.released()
+    # No beds and nothing bedded yet: no use, so it lasts without end.
+    assert sand_left(yard.site.pk, NOW + 80 * DAY).days.likely == float("inf")
+    yard.bed(batch, 1_400)  # 100 kg a day over the two weeks looked at
+    left_kg = sand.find_batch(yard.site.pk, batch.pk)
+    days = sand_left(yard.site.pk, NOW + 80 * DAY + timedelta(hours=1)).days.likely
+    assert days == pytest.approx(batch_mass_kg(left_kg) / 100)
