@@ -51,14 +51,19 @@ class CrewPensRows(Rows):
         self.update(farm, section, key, values)
 
     def update(self, farm: Farm, section: Section, key: str, values: Values) -> None:
-        self.retire(farm, section, key, farm.at)
+        """Take the pens over from whoever has them, since a pen may move between two entries."""
         crew, pattern = key.split("/")
-        for pen in values["pens"]:
-            CrewPens.objects.create(
+        crew_id, pattern_id = farm.pk("crews", crew), farm.pk("shift_patterns", pattern)
+        pens = [farm.pk("pens", pen) for pen in values["pens"]]
+        mine = self._select(farm).filter(crew_id=crew_id, pattern_id=pattern_id)
+        mine.exclude(pen_id__in=pens).delete()
+        for pen_id in pens:
+            CrewPens.objects.update_or_create(
                 site=farm.site,
-                crew_id=farm.pk("crews", crew),
-                pattern_id=farm.pk("shift_patterns", pattern),
-                pen_id=farm.pk("pens", pen),
+                pattern_id=pattern_id,
+                pen_id=pen_id,
+                local_date=None,
+                defaults={"crew_id": crew_id},
             )
 
     def retire(self, farm: Farm, section: Section, key: str, at: datetime | None) -> None:

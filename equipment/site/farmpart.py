@@ -31,15 +31,24 @@ def check_site(entry: Entry) -> Iterator[Complaint]:
     except RefusedValueError:
         remedy = _("Give a name of the time zone database, such as America/Denver.")
         yield Complaint("time_zone", _("is no time zone"), remedy)
-    known = DEFAULT_WORDS["en"]
+    if entry.values["clock_h"] not in (12, 24):
+        yield Complaint("clock_h", _("must be 12 or 24"), _("Choose one."))
     for language, words in entry.values["words"].items():
         if language not in Language.values or not isinstance(words, dict):
             yield Complaint("words", _("must give words by language"), _("Use en and es."))
-            return
-        for noun in sorted(set(words) - set(known)):
-            reason = _("names the unknown noun %(noun)s") % {"noun": noun}
+        else:
+            yield from _check_nouns(language, words)
+
+
+def _check_nouns(language: str, words: dict[str, Any]) -> Iterator[Complaint]:
+    known = DEFAULT_WORDS["en"]
+    for noun, word in words.items():
+        if noun not in known:
             nouns = ", ".join(sorted(known))
-            yield Complaint("words", reason, _("Known nouns: %(nouns)s.") % {"nouns": nouns})
+            remedy = _("Known nouns: %(nouns)s.") % {"nouns": nouns}
+            yield Complaint(f"words.{language}.{noun}", _("is no noun of the farm"), remedy)
+        elif not isinstance(word, str):
+            yield Complaint(f"words.{language}.{noun}", _("must be a text"), _("Put it in quotes."))
 
 
 SITE = Section(

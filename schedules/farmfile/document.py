@@ -16,6 +16,7 @@ from .faults import BrokenFileError, Fault
 MAX_BYTES = 2_000_000
 MAX_VALUES = 200_000  # anchors can make a small file large
 MAX_DEPTH = 12
+UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f]")
 
 
 class PlainLoader(yaml.CSafeLoader):
@@ -138,11 +139,13 @@ class _Reader:
 
     def _scalar(self, node: yaml.Node, path: str, line: int) -> Any:
         try:
-            return self.maker.construct_object(node)
+            value = self.maker.construct_object(node)
         except (yaml.YAMLError, ValueError):
+            value = "\0"
+        if isinstance(value, str) and UNPRINTABLE.search(value):
             remedy = _("Write plain texts, numbers, lists and mappings only.")
             self.faults.append(Fault(self.file, line, path, None, _("cannot be read"), remedy))
-            return None
+        return value
 
     def _pairs(self, node: yaml.MappingNode, path: str, depth: int) -> Iterator[tuple[str, Node]]:
         self._refuse_doubles(node, path)

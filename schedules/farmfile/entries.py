@@ -16,6 +16,7 @@ from .faults import BrokenFileError
 from .values import ValueReader, references
 
 KEY_FIELD = Field("key", Kind.KEY, _("Name of this entry that never changes"))
+MAX_KEY = 80
 DROP = "drop"  # in an overlay: the entry is as if the file did not name it
 
 
@@ -36,10 +37,12 @@ class FarmReader(ValueReader):
     def __init__(self, sections: Mapping[str, Section]) -> None:
         super().__init__()
         self.sections = sections
+        self.file = ""  # the farm file's own name, for what is missing from all of it
         self.entries: dict[str, dict[str, Read]] = {name: {} for name in sections}
 
     def add(self, document: Node, *, is_overlay: bool) -> None:
         """Take a document's entries, or lay them over those there are."""
+        self.file = self.file or document.file
         for name, node in document.value.items():
             section = self.sections.get(name)
             if section is None:
@@ -93,7 +96,14 @@ class FarmReader(ValueReader):
             for name in section.key_fields
         ]
         parts = [self._key_part(f, node) for f in fields]
-        return None if None in parts else "/".join(str(part) for part in parts)
+        if None in parts:
+            return None
+        key = "/".join(str(part) for part in parts)
+        if len(key) > MAX_KEY:
+            reason = _("is longer than %(n)d letters") % {"n": MAX_KEY}
+            self.bad(node, reason, _("Shorten it."), path=f"{node.path}.{fields[-1].name}")
+            return None
+        return key
 
     def _key_part(self, f: Field, node: Node) -> str | None:
         if f.name not in node.value:
@@ -107,7 +117,7 @@ class FarmReader(ValueReader):
         """Read every entry; raise BrokenFileError with all faults there are."""
         for section in self.sections.values():
             if section.is_single and not self.entries[section.name]:
-                self._add_single(section, Node({}, section.name, 1, ""))
+                self._add_single(section, Node({}, section.name, 1, self.file))
         for entry in self._all():
             values = self.read_fields(entry.section.fields, entry.given, entry.node)
             entry.values = None if values is None else entry.section.tidy(values)
@@ -147,8 +157,8 @@ class FarmReader(ValueReader):
             for f, node in references(entry.section.fields, entry.given):
                 known = places if f.refers_to == ANY_PLACE else self.entries[f.refers_to]
                 if isinstance(node.value, str) and node.value and node.value not in known:
-                    what = _("a place") if f.refers_to == ANY_PLACE else f.refers_to
-                    reason = _("names nothing in %(section)s") % {"section": what}
+                    what = _("the places") if f.refers_to == ANY_PLACE else f.refers_to
+                    reason = _("is not among %(section)s") % {"section": what}
                     self.bad(node, reason, _("Name one that is there, or add it."))
 
     def _check_rings(self) -> None:

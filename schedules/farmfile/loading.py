@@ -14,6 +14,7 @@ from equipment.site.farmrows import Farm, Row, Section
 from equipment.site.models import Place
 from equipment.site.writes import SiteWrite
 
+from .entries import Read
 from .faults import BrokenFileError, Fault
 from .models import LoadedEntry
 
@@ -49,8 +50,16 @@ class LoadReport:
 class Loader:
     """One load into one site, inside the site's write transaction."""
 
-    def __init__(self, farm: Farm, write: SiteWrite, *, take_file: bool) -> None:
+    def __init__(
+        self,
+        farm: Farm,
+        write: SiteWrite,
+        where: Mapping[str, Mapping[str, Read]],
+        *,
+        take_file: bool,
+    ) -> None:
         self.farm = farm
+        self.where = where
         self.write = write
         self.take_file = take_file
         self.report = LoadReport(farm.site.slug)
@@ -76,25 +85,25 @@ class Loader:
     def _make_places(self, everything: Mapping[str, Mapping[str, Values]]) -> None:
         """Make the places first: what stands on them, and drains to them, may come in any order."""
         known = dict(Place.objects.filter(site=self.farm.site).values_list("key", "kind"))
-        new = [
-            Place(site=self.farm.site, key=key, kind=values.get("kind", section.place_kinds[0]))
-            if section.name == ANY_PLACE
-            else Place(site=self.farm.site, key=key, kind=section.place_kinds[0])
-            for section in self.farm.sections.values()
-            if section.is_placed
-            for key, values in everything[section.name].items()
-            if key not in self.now[section.name]
-        ]
-        faults = [
-            Fault("", 0, place.key, None, reason, _("Choose another key: keys are never reused."))
-            for place in new
-            if place.key in known
-            for reason in [_("was the key of a %(kind)s here") % {"kind": known[place.key]}]
-        ]
+        new, faults = [], []
+        for section in self.farm.sections.values():
+            for key, values in everything[section.name].items():
+                if not section.is_placed or key in self.now[section.name]:
+                    continue
+                kind = values["kind"] if section.name == ANY_PLACE else section.place_kinds[0]
+                new.append(Place(site=self.farm.site, key=key, kind=kind))
+                if key in known:
+                    faults.append(self._taken(section, key, known[key]))
         if faults:
             raise BrokenFileError(faults)
         Place.objects.bulk_create(new)
         self.farm.forget(ANY_PLACE)
+
+    def _taken(self, section: Section, key: str, kind: str) -> Fault:
+        node = self.where[section.name][key].node
+        reason = _("was the key of a %(kind)s here") % {"kind": kind}
+        remedy = _("Choose another key: keys are never used again.")
+        return node.fault(reason, remedy, path=f"{node.path}.key")
 
     def _load_entry(self, section: Section, key: str, values: Values, row: Row | None) -> None:
         last = self.last.get((section.name, key))

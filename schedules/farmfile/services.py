@@ -43,7 +43,8 @@ def load_site(
     with transaction.atomic():
         site = _locked_site(everything["site"]["site"])
         with site_write(site.id, at) as write:
-            loader = Loader(Farm(site, sections, at), write, take_file=take_file)
+            farm = Farm(site, sections, at)
+            loader = Loader(farm, write, reader.entries, take_file=take_file)
             report = loader.load(everything)
         if dry_run:
             transaction.set_rollback(True)

@@ -17,6 +17,7 @@ from .document import Node
 from .faults import Fault
 
 BAD: Final = object()  # stands for a value whose faults were told
+HUGE = 1e9
 KEY = re.compile(r"[a-z0-9][a-z0-9-]{0,59}")
 
 
@@ -99,6 +100,8 @@ class ValueReader:
 
     def _within(self, f: Field, node: Node) -> Any:
         remedy = f"{f.help}."
+        if abs(node.value) > HUGE:
+            return self.bad(node, _("is too large to be true"), remedy)
         limits = (
             (f.above is not None and node.value <= f.above, _("must be above %s"), f.above),
             (f.low is not None and node.value < f.low, _("must be at least %s"), f.low),
@@ -143,7 +146,9 @@ class ValueReader:
         if not node.is_mapping:
             return self.bad(node, _("must give a text by language"), _("Write en: and es: lines."))
         parts = tuple(
-            Field(language, Kind.TEXT, label, high=f.high or 500)
+            Field(
+                language, Kind.TEXT, _("the text in %(language)s") % {"language": label}, high=500
+            )
             for language, label in Language.choices
         )
         words = self.read_fields(parts, node.value, node)

@@ -50,7 +50,7 @@ def check_order(entry: Entry) -> Iterator[Complaint]:
         known_places=_known_places(entry),
     )
     yield from (Complaint(*fault) for fault in faults)
-    if not faults and values["trigger"] == Trigger.AFTER:
+    if values["trigger"] == Trigger.AFTER:
         orders = entry.everything["standing_orders"]
         chain = {
             key: order["trigger_rule"].get("standing_order", "")

@@ -14,6 +14,8 @@ from django.utils.translation import gettext as _
 from schedules.farmfile.document import read_document
 from schedules.farmfile.faults import BrokenFileError, Fault
 from schedules.farmfile.loading import LoadReport
+from schedules.farmfile.manual import write_manual
+from schedules.farmfile.registry import all_sections
 from schedules.farmfile.services import load_site
 
 
@@ -21,7 +23,8 @@ class Command(BaseCommand):
     help = _("Read a farm file and make the site what it says; all of it or nothing.")
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path)
+        parser.add_argument("file", type=Path, nargs="?")
+        parser.add_argument("--fields", action="store_true", help=_("say what a file may hold"))
         parser.add_argument("--overlay", type=Path, action="append", default=[])
         parser.add_argument("--site", help=_("refuse a file of another site"))
         parser.add_argument("--dry-run", action="store_true", help=_("say what it would do"))
@@ -29,6 +32,11 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["fields"]:
+            self.stdout.write(write_manual(all_sections().values()))
+            return
+        if options["file"] is None:
+            raise CommandError(_("Name a farm file, or ask with --fields what it may hold."))
         try:
             report = self._load(options)
         except OSError as error:
