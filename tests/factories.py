@@ -6,12 +6,15 @@ Each takes the site first and names as keywords only what a test may care about.
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
+from crews.devices.models import Device
+from crews.devices.services import make_pairing_code, pair
 from crews.people.models import Skill, Worker, WorkerSkill
+from crews.roster.models import Shift, ShiftPattern
 from equipment.barns.models import Alley, BedGroup, Pen, PenKind, ReturnMode
 from equipment.flushing.models import FlushTimer, Tank, TimerTrigger
 from equipment.machines.models import Machine, MachineKind
 from equipment.parlor.models import MilkingStart, Parlor
-from equipment.sandyard.models import Lane
+from equipment.sandyard.models import Bay, Lane, Pad, PilePlace
 from equipment.site.models import (
     Actor,
     ActorKind,
@@ -24,6 +27,8 @@ from equipment.site.models import (
 )
 from equipment.site.services import create_site
 from schedules.rounds.models import BedWindow, Milking, PenVisit
+from schedules.sand.ledger import Amount, account, move
+from schedules.sand.models import AccountKind, Batch, Stage
 from schedules.work.models import StandingOrder, Trigger, WorkOrder
 
 LONG_AGO = date(2020, 1, 1)
@@ -172,6 +177,72 @@ def make_machine(
     return Machine.objects.create(
         site=site, key=key, kind=kind, **{"name": key.title(), "home": home, **facts}
     )
+
+
+def make_phone(worker: Worker, at: datetime) -> tuple[Device, str]:
+    """A phone paired for a worker, and its token."""
+    code = make_pairing_code(site_id=worker.site_id, worker_id=worker.pk, by=worker.actor, at=at)
+    return pair(code=code, address="127.0.0.1", at=at)
+
+
+def make_shift(worker: Worker, starts_at: datetime, **facts: Any) -> Shift:
+    """A shift of eight hours."""
+    pattern, _made = ShiftPattern.objects.get_or_create(
+        site=worker.site,
+        key="day",
+        defaults={"name": "Day", "starts_local": time(5), "duration_min": 480},
+    )
+    usual = {
+        "pattern": pattern,
+        "local_date": starts_at.astimezone(worker.site.zone).date(),
+        "ends_at": starts_at + timedelta(hours=8),
+    }
+    return Shift.objects.create(
+        site=worker.site, worker=worker, starts_at=starts_at, **{**usual, **facts}
+    )
+
+
+def make_bay(site: Site, key: str = "bay-1", **facts: Any) -> Bay:
+    """A bay for 60 t on the site's one pad."""
+    standing = Pad.objects.filter(site=site).first()
+    pad = standing or Pad.objects.create(site=site, place=make_place(site, "pad", PlaceKind.PAD))
+    usual = {"area_m2": 150, "capacity_kg": 60_000}
+    place = make_place(site, key, PlaceKind.BAY, parent=pad.place)
+    return Bay.objects.create(site=site, pad=pad, place=place, **{**usual, **facts})
+
+
+def make_pile_place(site: Site, key: str = "pile-1") -> PilePlace:
+    place = make_place(site, key, PlaceKind.PILE_PLACE)
+    return PilePlace.objects.create(site=site, place=place, capacity_kg=500_000)
+
+
+def make_batch(
+    site: Site,
+    stage: Stage,
+    *,
+    at: datetime,
+    place: Place | None = None,
+    dry_kg: float = 20_000,
+    **facts: Any,
+) -> Batch:
+    """A batch that came into a stage at a moment, with its sand on the ledger as found."""
+    by = Actor.objects.filter(site=site).first() or make_actor(site)
+    where = place or make_place(site, f"heap-{Batch.objects.count()}", PlaceKind.PILE_PLACE)
+    is_released = {"released_by": by, "released_at": at} if stage == Stage.RELEASED else {}
+    usual = {"opened_at": at, "stage_since": at, "moisture_wb_frac": 0.1, "cure_d": 60}
+    number = Batch.objects.filter(site=site).count() + 1
+    batch = Batch.objects.create(
+        site=site, number=number, stage=stage, place=where, **{**usual, **is_released, **facts}
+    )
+    move(
+        batch=batch,
+        source=account(site.pk, AccountKind.COUNT),
+        target=account(site.pk, AccountKind.PLACE, where),
+        amount=Amount.exactly(dry_kg),
+        by=by,
+        at=at,
+    )
+    return batch
 
 
 def make_user(role: Role, site: Site | None = None, *, username: str | None = None) -> User:

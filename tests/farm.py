@@ -1,0 +1,279 @@
+"""One small farm with something in every room, built around a moment, for tests of the doors."""
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from django.apps import apps
+
+from crews.people.models import Crew, Worker
+from crews.roster.models import CrewPens, ShiftPattern
+from equipment.barns.models import Pen
+from equipment.flushing.services import put_lock
+from equipment.machines.models import CheckItem, Machine, MeterReading, ServiceItem
+from equipment.machines.services import report_defect, start_repair
+from equipment.sandyard.models import SandPractice, Slab
+from equipment.site.models import (
+    Actor,
+    Event,
+    HoldSubject,
+    PlaceKind,
+    Role,
+    Site,
+    SiteModel,
+)
+from equipment.site.queries import site_version
+from equipment.site.services import put_hold
+from equipment.weather.models import WeatherDay, WeatherStation
+from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from schedules.rounds.models import Milking, MilkingState, PenVisit
+from schedules.sand.models import Batch, DryForecast, Stage
+from schedules.work.models import Dependency, Status, WorkOrder
+from schedules.work.progress import report_problem
+from tests.factories import (
+    make_alley,
+    make_batch,
+    make_bay,
+    make_bed_group,
+    make_flush_timer,
+    make_lane,
+    make_machine,
+    make_milking,
+    make_parlor,
+    make_pen,
+    make_phone,
+    make_pile_place,
+    make_place,
+    make_shift,
+    make_site,
+    make_standing_order,
+    make_tank,
+    make_visit,
+    make_work_order,
+    make_worker,
+)
+
+DAY, HOUR, MINUTE = timedelta(days=1), timedelta(hours=1), timedelta(minutes=1)
+N_EACH = 4  # of what one call uses up: a batch is spread once
+
+
+@dataclass
+class Farm:
+    """The site, who acts on it, and the moment it was built around."""
+
+    slug: str
+    now: datetime = field(default_factory=lambda: datetime.now(UTC).replace(microsecond=0))
+
+    def __post_init__(self) -> None:
+        self.site: Site = make_site(self.slug)
+        self.worker: Worker = make_worker(self.site, "ana", role=Role.WORKER)
+        self.manager: Worker = make_worker(self.site, "max", role=Role.MANAGER)
+        self.phone, self.worker_token = make_phone(self.worker, self.now)
+        _phone, self.manager_token = make_phone(self.manager, self.now)
+        self.shop = make_place(self.site, "shop", PlaceKind.SHOP)
+        self._build_barns()
+        self._build_crews()
+        self._build_machines()
+        self._build_milkings()
+        self._build_sand()
+        self._build_work()
+        self._build_plan()
+        self._build_weather()
+
+    def who(self, worker: Worker | None = None) -> dict[str, Any]:
+        """Keyword arguments that every verb takes."""
+        by = (worker or self.worker).actor
+        return {"site_id": self.site.pk, "by": by, "at": self.now - HOUR}
+
+    def fingerprint(self) -> dict[str, int]:
+        """How many rows the site has in each table, and its count of committed changes."""
+        counts = {
+            model.__name__: model._base_manager.filter(site=self.site).count()
+            for model in apps.get_models()
+            if issubclass(model, SiteModel)
+            and model not in (Actor, Event)  # a refused event is kept
+        }
+        return {**counts, "version": site_version(self.site.pk)}
+
+    def _build_barns(self) -> None:
+        local = [(self.now + n * HOUR).astimezone(self.site.zone) for n in (1, 9)]
+        self.parlor = make_parlor(self.site, starts_local=tuple(f"{at:%H:%M}" for at in local))
+        self.lane = make_lane(self.site)
+        tank = make_tank(self.site)
+        self.pens: list[Pen] = []
+        for key in ("1", "2", "3"):
+            pen = make_pen(self.site, key)
+            alley = make_alley(self.site, f"alley-{key}", pen=pen, drains_to=self.lane.place)
+            make_bed_group(pen, alley=alley)
+            make_flush_timer(alley, tank)
+            self.pens.append(pen)
+        put_hold(
+            subject_kind=HoldSubject.PEN, subject_id=self.pens[2].pk, reason="gate", **self.who()
+        )
+        put_lock(place_id=self.lane.pk, what="valve", **self.who(self.manager))
+
+    def _build_crews(self) -> None:
+        self.crew = Crew.objects.create(site=self.site, key="one", name="One")
+        Worker.objects.filter(site=self.site).update(crew=self.crew)
+        for worker in (self.worker, self.manager):
+            make_shift(worker, self.now - 2 * HOUR)
+        CrewPens.objects.create(
+            site=self.site,
+            crew=self.crew,
+            pattern=ShiftPattern.objects.get(site=self.site),
+            pen=self.pens[0],
+        )
+
+    def _build_machines(self) -> None:
+        self.machines: list[Machine] = [
+            make_machine(self.site, f"loader-{n}", bucket_m3=3.0) for n in (1, 2, 3)
+        ]
+        for machine in self.machines:
+            for days in range(10, 0, -1):
+                MeterReading.objects.create(
+                    site=self.site,
+                    machine=machine,
+                    read_at=self.now - days * DAY,
+                    meter_h=1000 - 6 * days,
+                    by=self.worker.actor,
+                )
+        ServiceItem.objects.create(
+            site=self.site,
+            key="oil",
+            name="Oil",
+            machine_kind="loader",
+            every_h=250,
+            duration_min=60,
+            skill="mechanic",
+        )
+        for position in (1, 2):
+            CheckItem.objects.create(
+                site=self.site,
+                key=f"line-{position}",
+                name="Line",
+                machine_kind="loader",
+                position=position,
+                text={"en": "Tight"},
+            )
+        report_defect(
+            machine_id=self.machines[0].pk, text="seat torn", is_safety=False, **self.who()
+        )
+        start_repair(machine_id=self.machines[1].pk, cause="hose burst", **self.who())
+
+    def _build_milkings(self) -> None:
+        self.milkings: list[Milking] = []
+        self.visits: list[PenVisit] = []
+        for slot, hours in ((1, 1), (2, 9)):
+            starts_at = self.now + hours * HOUR
+            day = self.now.astimezone(self.site.zone).date()
+            milking = make_milking(self.parlor, starts_at, slot=slot, local_date=day)
+            self.milkings.append(milking)
+            for turn, pen in enumerate(self.pens):
+                out_at = starts_at + turn * 30 * MINUTE
+                self.visits.append(make_visit(milking, pen, first_out_at=out_at))
+        under_way = make_milking(self.parlor, self.now - 7 * HOUR, slot=3, local_date=day)
+        Milking.objects.filter(pk=under_way.pk).update(state=MilkingState.STARTED)
+        make_visit(under_way, self.pens[0], first_out_at=self.now - 7 * HOUR)
+
+    def _build_sand(self) -> None:
+        SandPractice.objects.create(site=self.site)
+        slab = make_place(self.site, "slab", PlaceKind.SLAB)
+        Slab.objects.create(site=self.site, place=slab, capacity_kg=400_000)
+        before = self.now - 5 * DAY
+        self.bays = [make_bay(self.site, f"bay-{n}") for n in range(2 * N_EACH)]
+        self.pile_places = [make_pile_place(self.site, f"pile-{n}") for n in range(N_EACH)]
+        self.batches: dict[Stage, list[Batch]] = {stage: [] for stage in Stage}
+        for n in range(N_EACH):
+            self._batch(Stage.DRAINING, at=before, place=slab, closed_at=before)
+            self._batch(Stage.DRYING, at=before, place=self.bays[n].place)
+            self._batch(Stage.CURING, at=before)
+            self._batch(Stage.CURING, at=before, closed_at=before, ready_on=before.date())
+            self._batch(Stage.CURED, at=before, closed_at=before)
+            self._batch(Stage.RELEASED, at=before - n * DAY, closed_at=before - n * DAY)
+        DryForecast.objects.create(
+            site=self.site,
+            batch=self.batches[Stage.DRYING][0],
+            made_at=self.now,
+            n_members=20,
+            dry_on_p50=self.now.date(),
+            dots=[""],
+            et0_method="given",
+        )
+
+    def _batch(self, stage: Stage, **facts: Any) -> None:
+        self.batches[stage].append(make_batch(self.site, stage, **facts))
+
+    def _build_work(self) -> None:
+        self.rule = make_standing_order(self.site)
+        self.orders: list[WorkOrder] = [self._order(f"open/{n}") for n in range(10 * N_EACH)]
+        begun = {"started_at": self.now - HOUR, "started_by": self.worker.actor}
+        self.orders += [
+            self._order(f"begun/{n}", status=Status.IN_PROCESS, **begun) for n in range(N_EACH)
+        ]
+        self.orders += [
+            self._order(f"asked/{n}", needs_decision="outside_window") for n in range(N_EACH)
+        ]
+        Dependency.objects.create(
+            site=self.site, work_order=self.orders[0], on=self.orders[1], gap_min=10
+        )
+        report_problem(place_id=self.lane.pk, text="gate bent", **self.who())
+
+    def _order(self, key: str, **facts: Any) -> WorkOrder:
+        usual: dict[str, Any] = {
+            "place": self.pens[len(key) % 2].bed_groups.get().place,
+            "standing_order": self.rule,
+            "starts_after": self.now - HOUR,
+            "due_at": self.now + 4 * HOUR,
+            "local_date": self.now.astimezone(self.site.zone).date(),
+            "updated_at": self.now - HOUR,
+        }
+        return make_work_order(self.site, key, **{**usual, **facts})
+
+    def _build_plan(self) -> None:
+        self.plan = PlanRun.objects.create(
+            site=self.site,
+            local_date=self.now.date(),
+            number=1,
+            made_at=self.now,
+            site_version=1,
+            seed=1,
+            problem={"schema": "problem"},
+            solution={"schema": "solution"},
+            n_assigned=1,
+            n_unassigned=1,
+        )
+        starts_at = self.now + 2 * HOUR
+        self.assigned = self.orders[0]
+        span = (starts_at, starts_at + 10 * MINUTE)
+        given = Assignment.objects.create(
+            site=self.site, work_order=self.assigned, starts_at=span[0], ends_at=span[1]
+        )
+        for thing in ({"worker": self.worker}, {"machine": self.machines[0]}):
+            Claim.objects.create(site=self.site, assignment=given, span=span, **thing)
+        Unassigned.objects.create(
+            site=self.site,
+            work_order=self.orders[2],
+            plan=self.plan,
+            reasons=[{"code": "nobody_qualified", "facts": {"skill": "groomer"}}],
+        )
+
+    def _build_weather(self) -> None:
+        station = WeatherStation.objects.create(
+            site=self.site,
+            key="yard",
+            name="Yard",
+            latitude_deg=38.6,
+            longitude_deg=-102.4,
+            elevation_m=1190,
+        )
+        for days in (1, 2, 3):
+            WeatherDay.objects.create(
+                site=self.site,
+                station=station,
+                on=self.now.date() - days * DAY,
+                tmin_degc=-2,
+                tmax_degc=12,
+                rain_mm=0,
+                et0_mm=2.1,
+                et0_method="given",
+            )
