@@ -1,0 +1,195 @@
+"""What a sensible call of each address is on the small farm: its path, its body."""
+
+import re
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any
+
+from django.urls import URLPattern, URLResolver
+
+from config.urls import api
+from equipment.flushing.models import Lock
+from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
+from equipment.site.models import Hold
+from equipment.weather.models import WeatherDay
+from schedules.rounds.models import MilkingState
+from schedules.sand.models import Stage
+from schedules.work.models import Problem
+from tests.farm import Farm
+
+Operation = tuple[str, str]
+Body = dict[str, Any]
+MINUTE = timedelta(minutes=1)
+
+
+def operations() -> list[Operation]:
+    """Every method of every route below /api/v1/, as the resolver knows them."""
+    return sorted(
+        (method.upper(), route)
+        for route, pattern in _routes(api)
+        for method in _methods(pattern)
+        if method not in ("head", "options")
+    )
+
+
+def _routes(
+    patterns: list[URLPattern | URLResolver], above: str = ""
+) -> Iterator[tuple[str, URLPattern]]:
+    for pattern in patterns:
+        route = above + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _routes(pattern.url_patterns, route)
+        else:
+            yield route.removeprefix("sites/<slug:slug>/") or "sites/<slug>/", pattern
+
+
+def _methods(pattern: URLPattern) -> list[str]:
+    callback: Any = pattern.callback
+    actions: dict[str, str] | None = getattr(callback, "actions", None)
+    if actions is not None:
+        return list(actions)
+    view = callback.view_class
+    return [method for method in view.http_method_names if hasattr(view, method)]
+
+
+def open_pile(farm: Farm) -> int:
+    return next(b.pk for b in farm.batches[Stage.CURING] if b.closed_at is None)
+
+
+def closed_pile(farm: Farm) -> int:
+    return next(b.pk for b in farm.batches[Stage.CURING] if b.closed_at is not None)
+
+
+def oldest_released(farm: Farm) -> int:
+    return farm.batches[Stage.RELEASED][-1].pk
+
+
+# Which row a route means; the longest beginning that fits counts.
+ROWS: dict[str, Callable[[Farm], int]] = {
+    "pens/": lambda f: f.pens[0].pk,
+    "alleys/": lambda f: f.pens[0].alleys.get().pk,
+    "locks/": lambda f: Lock.objects.get(site=f.site).pk,
+    "machines/": lambda f: f.machines[0].pk,
+    "defects/": lambda f: Defect.objects.get(site=f.site).pk,
+    "repairs/": lambda f: Repair.objects.get(site=f.site).pk,
+    "places/": lambda f: f.lane.pk,
+    "holds/": lambda f: Hold.objects.filter(site=f.site).latest("pk").pk,
+    "weather-days/": lambda f: WeatherDay.objects.filter(site=f.site).latest("pk").pk,
+    "workers/": lambda f: f.worker.pk,
+    "crews/": lambda f: f.crew.pk,
+    "shifts/": lambda f: f.worker.shifts.get().pk,
+    "shift-patterns/": lambda f: f.worker.shifts.get().pattern_id,
+    "plans/": lambda f: f.plan.pk,
+    "work-orders/": lambda f: f.orders[5].pk,
+    "work-orders/<key:pk>/decision/": lambda f: f.orders[-1].pk,
+    "work-orders/<key:pk>/assignment/": lambda f: f.assigned.pk,
+    "standing-orders/": lambda f: f.rule.pk,
+    "problems/": lambda f: Problem.objects.get(site=f.site).pk,
+    "milkings/": lambda f: f.milkings[0].pk,
+    "milkings/<key:pk>/end/": lambda f: (
+        f.parlor.milkings.filter(state=MilkingState.STARTED).latest("pk").pk
+    ),
+    "pen-visits/": lambda f: f.visits[0].pk,
+    "batches/": lambda f: f.batches[Stage.DRYING][0].pk,
+    "batches/<key:pk>/spread/": lambda f: f.batches[Stage.DRAINING][0].pk,
+    "batches/<key:pk>/close/": open_pile,
+    "batches/<key:pk>/cured/": closed_pile,
+    "batches/<key:pk>/release/": lambda f: f.batches[Stage.CURED][0].pk,
+    "batches/<key:pk>/bed/": oldest_released,
+}
+
+
+def path_of(route: str, rows: Farm, slug: str) -> str:
+    """Fill a route with the keys of one farm's rows, below a site's address."""
+    if route in ("schema/", "docs/", "pair/", "sites/"):
+        return f"/api/v1/{route}"
+    if route == "sites/<slug>/":
+        return f"/api/v1/sites/{slug}/"
+    if "<" in route:
+        best = max((start for start in ROWS if route.startswith(start)), key=len)
+        route = re.sub("<[^>]+>", str(ROWS[best](rows)), route)
+    return f"/api/v1/sites/{slug}/{route}"
+
+
+def iso(farm: Farm, minutes: float) -> str:
+    return (farm.now + minutes * MINUTE).isoformat()
+
+
+def _answers(farm: Farm) -> list[Body]:
+    return [{"item": item.pk, "ok": True} for item in CheckItem.objects.filter(site=farm.site)]
+
+
+def _event(farm: Farm) -> Body:
+    payload = {"place": farm.lane.pk, "text": "gate bent"}
+    return {
+        "id": "0198c0de-0000-7000-8000-000000000001",
+        "kind": "problem",
+        "payload": payload,
+        "client_at": iso(farm, 0),
+        "seq": 1,
+    }
+
+
+# What each unsafe call sends; keys of rows are those of the farm given.
+BODIES: dict[Operation, Callable[[Farm], Body]] = {
+    ("POST", "batches/<key:batch_id>/moisture-tests/"): lambda f: {
+        "moisture_frac": 0.06,
+        "basis": "wb",
+    },
+    ("POST", "batches/<key:pk>/bed/"): lambda f: {"pen": f.pens[0].pk, "dry_kg": 3000},
+    ("POST", "batches/<key:pk>/close/"): lambda f: {},
+    ("POST", "batches/<key:pk>/cured/"): lambda f: {"reason": "tested"},
+    ("POST", "batches/<key:pk>/hold/"): lambda f: {"reason": "smells"},
+    ("POST", "batches/<key:pk>/pile/"): lambda f: {"pile_place": f.pile_places[0].pk},
+    ("POST", "batches/<key:pk>/release/"): lambda f: {},
+    ("POST", "batches/<key:pk>/spread/"): lambda f: {"bay": f.bays[-1].pk},
+    ("POST", "batches/<key:pk>/turn/"): lambda f: {},
+    ("POST", "crew-pens/"): lambda f: {
+        "crew": f.crew.pk,
+        "pattern": f.worker.shifts.get().pattern_id,
+        "pens": [f.pens[1].pk],
+    },
+    ("POST", "defects/<key:pk>/close/"): lambda f: {},
+    ("POST", "events/"): lambda f: {"events": [_event(f)]},
+    ("POST", "holds/<key:pk>/clear/"): lambda f: {"note": "put right"},
+    ("POST", "locks/"): lambda f: {"place": f.pens[0].pk},
+    ("POST", "locks/<key:pk>/off/"): lambda f: {"note": "told"},
+    ("POST", "machines/<key:machine_id>/checks/"): lambda f: {"answers": _answers(f)},
+    ("POST", "machines/<key:machine_id>/defects/"): lambda f: {"text": "horn is silent"},
+    ("POST", "machines/<key:machine_id>/readings/"): lambda f: {"meter_h": 1001.5},
+    ("POST", "machines/<key:machine_id>/repairs/"): lambda f: {
+        "cause": "no start",
+        "substitute": f.machines[2].pk,
+    },
+    ("POST", "machines/<key:machine_id>/services/"): lambda f: {
+        "item": ServiceItem.objects.get(site=f.site).pk,
+        "meter_h": 1001.5,
+        "cost": 80.5,
+    },
+    ("POST", "machines/<key:pk>/hold/"): lambda f: {"reason": "brakes"},
+    ("POST", "milkings/<key:pk>/end/"): lambda f: {},
+    ("POST", "milkings/<key:pk>/start/"): lambda f: {},
+    ("POST", "pair/"): lambda f: {"code": "WRONGONE"},
+    ("POST", "pen-visits/<key:pk>/moments/"): lambda f: {"moment": "called"},
+    ("POST", "pens/<key:pk>/hold/"): lambda f: {"reason": "ice"},
+    ("POST", "problems/"): lambda f: {"text": "gate bent", "place": f.lane.pk},
+    ("POST", "problems/<key:pk>/answer/"): lambda f: {"answer": "welded"},
+    ("POST", "repairs/<key:pk>/end/"): lambda f: {"cost": 12},
+    ("POST", "work-orders/<key:pk>/cancel/"): lambda f: {"reason": "no cows"},
+    ("POST", "work-orders/<key:pk>/could-not/"): lambda f: {"reason": "ice"},
+    ("POST", "work-orders/<key:pk>/decision/"): lambda f: {"accept": True},
+    ("POST", "work-orders/<key:pk>/done/"): lambda f: {"machine": f.machines[0].pk},
+    ("POST", "work-orders/<key:pk>/load/"): lambda f: {"machine": f.machines[0].pk},
+    ("POST", "work-orders/<key:pk>/part/"): lambda f: {"n_left": 7},
+    ("POST", "work-orders/<key:pk>/start/"): lambda f: {"machine": f.machines[0].pk},
+    ("POST", "work-orders/<key:pk>/undo/"): lambda f: {},
+    ("POST", "workers/<key:pk>/here/"): lambda f: {},
+    ("POST", "workers/<key:pk>/sick/"): lambda f: {},
+    ("PUT", "work-orders/<key:pk>/assignment/"): lambda f: {
+        "workers": [f.manager.pk],
+        "machine": f.machines[0].pk,
+        "starts_at": iso(f, 30),
+    },
+    ("PATCH", "standing-orders/<key:pk>/"): lambda f: {"priority": 2},
+    ("DELETE", "work-orders/<key:pk>/assignment/"): lambda f: {},
+}
