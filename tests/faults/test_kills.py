@@ -1,0 +1,161 @@
+"""Worker, beat, Valkey and PostgreSQL are killed under a stream of acknowledged events.
+
+The phone's rule is kept: an event that got no answer is sent again with the same id. At the end
+the database holds exactly the events that were acknowledged, and their work exactly once.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+import uuid
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from config.rooms import BASE_DIR
+from tests.config.service import Service
+from tests.config.waiting import wait_for
+
+pytestmark = pytest.mark.faults
+
+SEED = 20261125
+N_EVENTS = 200
+KILLS = {40: "worker", 80: "beat", 120: "valkey", 160: "postgres"}  # before which event
+
+
+@pytest.fixture(scope="module")
+def service() -> Iterator[Service]:
+    running = Service()
+    try:
+        running.ensure_running()
+        yield running
+    finally:
+        running.end()
+
+
+def _ask_farm(service: Service, what: str) -> dict[str, Any]:
+    """Run the farm script on the service's own addresses."""
+    environment = {**os.environ, **json.loads(service.folder.environment.read_text())}
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.faults.farm", what],
+        cwd=BASE_DIR,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    answer: dict[str, Any] = json.loads(done.stdout)
+    return answer
+
+
+def _stories(orders: list[int], rng: random.Random) -> list[tuple[str, dict[str, Any]]]:
+    """Make 200 events: each order is begun, gets loads, and most are done."""
+    stories = []
+    for order in orders:
+        loads = [("load", {"work_order": order})] * 8
+        stories.append([("start", {"work_order": order}), *loads, ("done", {"work_order": order})])
+    told = []
+    while stories:
+        story = rng.choice(stories)
+        told.append(story.pop(0))
+        stories = [s for s in stories if s]
+    return told
+
+
+def _send(service: Service, farm: dict[str, Any], event: dict[str, Any]) -> dict[str, Any] | None:
+    """Send one event; None when no answer came, so that it is sent again."""
+    request = urllib.request.Request(
+        f"http://127.0.0.1:{service.port}/api/v1/sites/{farm['site']}/events/",
+        data=json.dumps({"events": [event]}).encode(),
+        headers={
+            "Content-Type": "application/json",
+            "Authorization": f"Bearer {farm['token']}",
+        },
+    )
+    try:
+        with urllib.request.urlopen(request, timeout=10) as reply:
+            answer: dict[str, Any] = json.loads(reply.read())["answers"][0]
+            return answer
+    except urllib.error.HTTPError as error:
+        if error.code < 500:
+            raise
+        return None
+    except OSError:
+        return None
+
+
+def _send_until_answered(
+    service: Service, farm: dict[str, Any], event: dict[str, Any]
+) -> tuple[dict[str, Any], int]:
+    """Send as a phone does: the same event again until it is answered. Gives how often."""
+    answers: list[dict[str, Any] | None] = []
+
+    def is_answered() -> bool:
+        answers.append(_send(service, farm, event))
+        return answers[-1] is not None
+
+    wait_for(is_answered, f"an answer to event {event['seq']}", 90)
+    assert answers[-1] is not None
+    return answers[-1], len(answers)
+
+
+def _kill(service: Service, name: str) -> int:
+    """Kill a child with -9 and prove that it is gone."""
+    pid = service.children()[name]
+    os.kill(pid, signal.SIGKILL)
+    wait_for(lambda: service.children().get(name) != pid, f"{name} is seen dead")
+    return pid
+
+
+def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
+    rng = random.Random(SEED)
+    print(f"seed {SEED}")
+    farm = _ask_farm(service, "make")
+    acknowledged: dict[str, str] = {}
+    fired: dict[str, int] = {}
+    n_sent = 0
+    for number, (kind, payload) in enumerate(_stories(farm["orders"], rng), start=1):
+        if number in KILLS:
+            fired[KILLS[number]] = _kill(service, KILLS[number])
+        event = {
+            "id": str(uuid.UUID(int=rng.getrandbits(128), version=4)),
+            "kind": kind,
+            "payload": payload,
+            "seq": number,
+            "client_at": datetime.now(UTC).isoformat(),
+        }
+        answer, n_times = _send_until_answered(service, farm, event)
+        assert answer["state"] == "applied", answer
+        acknowledged[str(event["id"])] = kind
+        n_sent += n_times
+    assert len(acknowledged) == N_EVENTS
+    _all_are_back(service, fired)
+    _nothing_lost_or_doubled(_ask_farm(service, "tell"), acknowledged)
+    print(f"killed {fired}; {n_sent - N_EVENTS} sendings went unanswered")
+
+
+def _all_are_back(service: Service, fired: dict[str, int]) -> None:
+    assert set(fired) == {"worker", "beat", "valkey", "postgres"}
+    wait_for(lambda: set(fired) <= set(service.children()), "all children run again")
+    assert all(service.children()[name] != pid for name, pid in fired.items())
+    wait_for(lambda: service.get("/healthz")[0] == 200, "the web server answers")
+
+
+def _nothing_lost_or_doubled(told: dict[str, Any], acknowledged: dict[str, str]) -> None:
+    events = told["events"]
+    assert set(events) == set(acknowledged)
+    assert {key: value[0] for key, value in events.items()} == acknowledged
+    assert sorted(value[2] for value in events.values()) == list(range(1, N_EVENTS + 1))
+    assert Counter(value[1] for value in events.values()) == {"applied": N_EVENTS}
+    assert {tuple(order) for order in told["orders"].values()} == {("COMPLETED", "done", 8)}
