@@ -58,10 +58,10 @@ class Room:
         return most_at_once(self._starts(job, u, openings, units[u], is_rested) for u in units)
 
     def has_driver(self, job: int) -> bool:
-        """Whether a machine and one who may drive it are free together for long enough."""
+        """Whether one who may drive a machine is free for long enough while that may be used."""
         openings, drivers = self.openings(job), self.inst.tasks[job].drivers
         return any(
-            self._starts(job, u, common(openings, self.of_machine(m)), until)
+            self._starts(job, u, common(openings, self.inst.machine_free[m]), until)
             for m, units in drivers.items()
             for u, until in units.items()
         )

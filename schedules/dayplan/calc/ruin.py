@@ -15,7 +15,7 @@ from schedules.dayplan.calc.state import Line, State
 # Sizes tried on days of 60 to 900 jobs of the tests' generator: smaller ruins improve most per
 # second, larger ones get out of corners.
 _MOST_RUINED = 10
-_NEAR = 45 * 60  # s around a job that count as its neighbourhood
+_NEAR = 60 * 60  # s around a job that at most count as its neighbourhood
 _ROOM = 2 * 60  # s cleared beside a job that is to get in, for the way there
 
 T = TypeVar("T")
@@ -65,12 +65,11 @@ class Ruiner:
     def _some_near(self, state: State, seed: int) -> list[int]:
         """Some of the jobs near the seed in time with people, machines or places it could use."""
         task, slot = self.inst.tasks[seed], state.slots[seed]
-        if slot is not None:
-            span = (slot.start - _NEAR, slot.end + _NEAR)
-        elif task.openings:
-            span = self._any_of(task.openings)
-        else:
+        if slot is None and not task.openings:
             return []
+        start, end = (slot.start, slot.end) if slot else self._any_of(task.openings)
+        margin = int(self.rng.integers(_NEAR + 1))
+        span = (start - margin, end + margin)
         lines = [state.units[u] for u in task.units]
         lines += [state.machines[m] for m in task.machines]
         lines += [state.places[p] for p in task.exclusive]
