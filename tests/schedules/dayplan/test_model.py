@@ -11,7 +11,7 @@ from schedules.dayplan.calc.diff import diff_plans
 from schedules.dayplan.calc.json_io import problem_from_json, problem_to_json
 from schedules.dayplan.calc.model import Progress, solve_day
 from schedules.dayplan.calc.problem import Booking, Dependency, Problem
-from schedules.dayplan.calc.resources import Effort, HeatRest, Machine, Person, Shift
+from schedules.dayplan.calc.resources import Block, Effort, HeatRest, Machine, Person, Shift
 from schedules.dayplan.calc.solution import Assignment, Solution, Status
 
 from .days import farm_day
@@ -164,6 +164,32 @@ def shifted(problem: Problem, by: timedelta) -> Problem:
 
 def shifted_one(given: Assignment, by: timedelta) -> Assignment:
     return replace(given, start=given.start + by, end=given.end + by)
+
+
+# --- going around what is in the way -----------------------------------------------------------
+
+OPEN = (span(0, 100),)
+DRIVEN = a_job(windows=OPEN, machine_kinds=("loader",))
+RESTING = a_person(breaks=(span(10, 50),))
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [
+        a_day(RESTING, a_job(windows=OPEN)),
+        a_day(RESTING, a_machine(), DRIVEN),
+        a_day(a_person(), a_machine(holds=(span(10, 50),)), DRIVEN),
+        a_day(a_person(), a_job(windows=OPEN), Block("barn", at(10), at(50), "flush")),
+        a_day(a_person(), a_job(windows=OPEN, is_daylight_only=True), daylight=(span(50, 100),)),
+        a_day(a_person(shifts=(Shift(at(0), at(10)), Shift(at(50), at(99)))), a_job(windows=OPEN)),
+    ],
+    ids=["break", "driver's break", "hold", "block", "daylight", "shift"],
+)
+def test_a_job_that_does_not_fit_before_is_done_after(problem: Problem) -> None:
+    solution = solved(problem)
+
+    assert times_of(solution) == {"job": (50, 70)}
+    assert check(problem, solution).broken == ()
 
 
 # --- locked, under way, given by hand ----------------------------------------------------------
