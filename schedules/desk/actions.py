@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from crews.devices.services import make_pairing_code, revoke_device
 from crews.people.models import Worker
 from crews.roster.services import call_in_sick, give_pens, mark_present
+from equipment.flushing.services import put_lock, take_off_lock
 from equipment.machines.services import (
     add_reading,
     close_defect,
@@ -24,12 +25,54 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject, Role
 from equipment.site.services import clear_hold, put_hold
 from schedules.sand import services as sand
+from schedules.work.decisions import answer_problem
 
 from .base import Desk, desk_view, done, page_context
 from .forms import read_key, read_keys, read_money, read_number, read_whole, read_words
-from .sand import say_day
 
 SHOP = (Role.MANAGER, Role.LEAD, Role.MECHANIC)
+
+
+# Problems and locks -----------------------------------------------------------------------------
+
+
+@desk_view
+def answer(desk: Desk, pk: int) -> HttpResponse:
+    desk.require_lead()
+    answer_problem(
+        site_id=desk.site_id,
+        problem_id=pk,
+        answer=read_words(desk.request.POST, "answer", _("What was done about it"), is_needed=True),
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("The problem is answered."), "today")
+
+
+@desk_view
+def lock_on(desk: Desk) -> HttpResponse:
+    posted = desk.request.POST
+    put_lock(
+        site_id=desk.site_id,
+        place_id=read_key(posted, "place", _("Place")),
+        what=read_words(posted, "what", _("What is locked"), most=200),
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("Your lock is on record. It stops no valve."), "pens", anchor="locks-h")
+
+
+@desk_view
+def lock_off(desk: Desk, pk: int) -> HttpResponse:
+    take_off_lock(
+        site_id=desk.site_id,
+        lock_id=pk,
+        by=desk.caller.actor,
+        at=desk.now,
+        note=read_words(desk.request.POST, "note", _("How the procedure was followed")),
+        is_lead=desk.caller.is_lead,
+    )
+    return done(desk, _("The lock is off the record."), "pens", anchor="locks-h")
 
 
 # Crew -------------------------------------------------------------------------------------------
@@ -214,7 +257,7 @@ def service(desk: Desk, pk: int) -> HttpResponse:
     left = f"{due.left_h:,.0f} h" if due.left_h is not None else "–"
     words = _("The service is saved. Next: %(left)s, %(day)s.") % {
         "left": left,
-        "day": say_day(due.due_on),
+        "day": desk.day(due.due_on) if due.due_on else "–",
     }
     return done(desk, words, "machines", anchor=f"machine-{pk}")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import wraps
 from typing import Any, cast
 
@@ -13,12 +13,15 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils import formats, timezone
+from django.utils.timesince import timesince
 from django.utils.translation import gettext as _
 
 from equipment.site.callers import Caller, caller_on
-from equipment.site.errors import DomainError, ForbiddenError, NotFoundError
+from equipment.site.errors import DomainError, NotFoundError
 from equipment.site.models import Place, Role, User
 from equipment.site.queries import place_name, site_version
+from equipment.site.units import UnitSystem, to_shown, unit_shown
 
 PageView = Callable[..., HttpResponse]
 
@@ -47,10 +50,54 @@ class Desk:
 
     def clock(self, at: datetime) -> str:
         """Say a time of day as this site does: 5:10 am, or 05:10."""
+        return self._half_day(at, with_half=True)
+
+    def hour(self, at: datetime) -> str:
+        """Say a whole hour as short as it goes: 5 am, noon, or 05."""
+        if self.caller.site.clock_h == 24:
+            return at.astimezone(self.caller.site.zone).strftime("%H")
+        return self.clock(at).replace(":00", "")
+
+    def _half_day(self, at: datetime, *, with_half: bool) -> str:
         local = at.astimezone(self.caller.site.zone)
         if self.caller.site.clock_h == 24:
             return local.strftime("%H:%M")
-        return f"{local.hour % 12 or 12}:{local:%M} {'am' if local.hour < 12 else 'pm'}"
+        if local.minute == 0 and local.hour % 12 == 0:
+            # people read 12 am and 12 pm both ways
+            return _("noon") if local.hour else _("midnight")
+        half = (" am" if local.hour < 12 else " pm") if with_half else ""
+        return f"{local.hour % 12 or 12}:{local:%M}{half}"
+
+    def span(self, start: datetime, end: datetime) -> str:
+        """Say from when to when: 9:36 – 9:56 am, 11:50 am – 12:10 pm."""
+        zone = self.caller.site.zone
+        first, last = start.astimezone(zone), end.astimezone(zone)
+        is_one_half = (first.date(), first.hour < 12) == (last.date(), last.hour < 12)
+        is_plain = not (last.minute == 0 and last.hour % 12 == 0)
+        return (
+            f"{self._half_day(start, with_half=not (is_one_half and is_plain))} – {self.clock(end)}"
+        )
+
+    def day(self, on: date | datetime) -> str:
+        """Say a day in words: Wed 4 Mar."""
+        local = on.astimezone(self.caller.site.zone) if isinstance(on, datetime) else on
+        return formats.date_format(local, "SHORT_DATE_FORMAT")
+
+    def moment(self, at: datetime) -> str:
+        """Say when: the time of day alone today, with its day on any other."""
+        zone = self.caller.site.zone
+        is_today = at.astimezone(zone).date() == self.now.astimezone(zone).date()
+        return self.clock(at) if is_today else f"{self.day(at)} {self.clock(at)}"
+
+    def ago(self, at: datetime) -> str:
+        """Say how long ago something was."""
+        return _("%s ago") % timesince(at, self.now)
+
+    def amount(self, value: float, name: str, us: str | None = None, digits: int = 0) -> str:
+        """Say a stored quantity with the unit this site reads; `name` ends in its SI unit."""
+        system: UnitSystem = "us" if self.caller.site.units == "us" else "si"
+        number = to_shown(value, name, system, us)
+        return f"{number:,.{digits}f} {unit_shown(name, system, us).symbol}"
 
 
 def desk_view(view: Callable[..., HttpResponse]) -> PageView:
@@ -65,9 +112,8 @@ def desk_view(view: Callable[..., HttpResponse]) -> PageView:
             raise Http404 from error
         desk = Desk(request, caller, datetime.now(UTC), request.LANGUAGE_CODE[:2])
         try:
-            return view(desk, **kwargs)
-        except ForbiddenError:
-            raise
+            with timezone.override(caller.site.zone):  # dates in templates are the site's own
+                return view(desk, **kwargs)
         except DomainError as error:
             return _refused(desk, error)
 
@@ -77,11 +123,11 @@ def desk_view(view: Callable[..., HttpResponse]) -> PageView:
 def _refused(desk: Desk, error: DomainError) -> HttpResponse:
     """Show a refusal where the person was: what, where and what to do."""
     faults = [error.detail, *(f"{f.pointer}: {f.detail}" for f in error.errors)]
-    context = page_context(desk, "") | {"faults": faults, "back": desk.request.path}
+    context = page_context(desk, "") | {"faults": faults}
     return render(desk.request, "desk/refused.html", context, status=error.status)
 
 
-PAGES = ("today", "crew", "sand", "machines")
+PAGES = ("today", "pens", "crew", "sand", "machines", "standing-orders")
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
@@ -89,15 +135,18 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "pens": _("Pens"),
         "crew": _("Crew"),
         "sand": _("Sand"),
         "machines": _("Machines"),
+        "standing-orders": _("Standing orders"),
     }
     return {
         "site": desk.caller.site,
         "caller": desk.caller,
         "desk": desk,
         "now": desk.now,
+        "clock_now": desk.clock(desk.now),
         "version": site_version(desk.site_id),
         "pages": [
             {"url": reverse(page, args=[slug]), "name": names[page], "is_here": page == here}

@@ -5,9 +5,9 @@ Every chart is a `Chart`: a finding in words, the drawing, and the table that sa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from xml.sax.saxutils import escape, quoteattr
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,7 @@ class Chart:
     svg: SafeString
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    legend: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +54,15 @@ class Drawing:
             f'viewBox="0 0 {width:g} {height:g}" width="{width:g}" height="{height:g}">'
             f'<title id="{key}-t">{escape(title)}</title>'
             f'<desc id="{key}-d">{escape(desc)}</desc>'
+        ]
+
+    def hatch(self) -> None:
+        """Define the hatching of what is late; once a page, since its name is the page's."""
+        self.parts.append(
             '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" '
             'patternTransform="rotate(45)"><rect width="6" height="6" fill="#fff"/>'
             '<rect width="3" height="6" fill="#f2c230"/></pattern></defs>'
-        ]
+        )
 
     def rect(
         self, box: tuple[float, float, float, float], kind: str, title: str = "", url: str = ""
@@ -95,9 +101,9 @@ class Drawing:
         return mark_safe("".join([*self.parts, "</svg>"]))  # noqa: S308  every text is escaped above
 
 
-LABEL_W = 120.0
-ROW_H = 34.0
-HEAD_H = 26.0
+LABEL_W = 90.0
+ROW_H = 26.0
+HEAD_H = 24.0
 
 
 def draw_time_rows(
@@ -108,25 +114,26 @@ def draw_time_rows(
     end: datetime,
     now: datetime,
     zone: ZoneInfo,
-    clock: str,
+    hour: Callable[[datetime], str],
     title: str,
     desc: str,
-    width: float = 1160,
+    width: float = 1190,
 ) -> SafeString:
     """Draw rows across time: windows below, jobs on top, a line for now.
 
-    `clock` is a strftime pattern for the hour marks, in the site's own habit.
+    `hour` says a whole hour in the site's own habit.
     """
     height = HEAD_H + ROW_H * len(rows) + 6
     drawing = Drawing(key, width, height, title, desc)
+    drawing.hatch()
     scale = (width - LABEL_W - 10) / (end - start).total_seconds()
 
     scale_x = TimeScale(start, end, LABEL_W, scale)
-    _draw_hours(drawing, scale_x, zone=zone, clock=clock, height=height)
+    _draw_hours(drawing, scale_x, zone=zone, hour=hour, height=height)
     for index, row in enumerate(rows):
         y = HEAD_H + index * ROW_H
         drawing.line(0, y, width, y)
-        drawing.text(4, y + 22, row.label)
+        drawing.text(4, y + 18, row.label)
         for span in row.spans:
             if span.end > start and span.start < end:
                 _draw_span(drawing, span, y, scale_x(span.start), scale_x(span.end))
@@ -152,20 +159,26 @@ class TimeScale:
 
 def _draw_span(drawing: Drawing, span: Span, y: float, x1: float, x2: float) -> None:
     is_ground = span.kind in ("window", "away")
-    top, tall = (y + 2, ROW_H - 4) if is_ground else (y + 8, ROW_H - 16)
+    top, tall = (y + 1, ROW_H - 2) if is_ground else (y + 6, ROW_H - 12)
     drawing.rect((x1, top, x2 - x1, tall), span.kind, span.title, span.url)
 
 
 def _draw_hours(
-    drawing: Drawing, x_of: TimeScale, *, zone: ZoneInfo, clock: str, height: float
+    drawing: Drawing,
+    x_of: TimeScale,
+    *,
+    zone: ZoneInfo,
+    hour: Callable[[datetime], str],
+    height: float,
 ) -> None:
     """Mark whole local hours, every second one when they are narrow."""
     step = timedelta(hours=1 if (x_of.end - x_of.start) <= timedelta(hours=14) else 2)
     local = x_of.start.astimezone(zone).replace(minute=0, second=0, microsecond=0)
-    at = local.astimezone(x_of.start.tzinfo) + timedelta(hours=1)
-    while at <= x_of.end:
+    to_next = step - timedelta(hours=local.hour % (step // timedelta(hours=1)))
+    at = local.astimezone(UTC) + to_next
+    while at < x_of.end:
         drawing.line(x_of(at), HEAD_H - 4, x_of(at), height)
-        drawing.text(x_of(at), 15, at.astimezone(zone).strftime(clock), "soft", "middle")
+        drawing.text(x_of(at), 15, hour(at), "soft", "middle")
         at += step
 
 
@@ -193,7 +206,7 @@ def draw_pipeline(
         for block in blocks:
             wide = block.size * scale
             drawing.rect((x, y, max(wide - 2, 1), row - 12), block.kind, block.label, block.url)
-            if wide > 9 * len(block.label):
+            if wide > 9 * len(block.label) + 10:
                 drawing.text(x + 6, y + 22, block.label)
             x += wide
         total = sum(b.size for b in blocks)
@@ -201,19 +214,31 @@ def draw_pipeline(
     return drawing.done()
 
 
-def draw_dots(*, key: str, columns: Sequence[tuple[str, int]], title: str, desc: str) -> SafeString:
+@dataclass(frozen=True, slots=True)
+class DotColumn:
+    """A column of dots: two short lines below it, its full name, how many."""
+
+    above: str
+    below: str
+    name: str
+    n: int
+
+
+def draw_dots(*, key: str, columns: Sequence[DotColumn], title: str, desc: str) -> SafeString:
     """Draw stacked dots over named columns: each dot one of so many equal chances."""
-    step, r = 58.0, 6.0
-    tallest = max((n for _label, n in columns), default=1)
-    height = 34 + tallest * (2 * r + 3)
-    drawing = Drawing(key, max(step * len(columns) + 20, 240), height, title, desc)
-    floor = height - 26
-    drawing.line(0, floor, step * len(columns) + 20, floor)
-    for index, (label, n) in enumerate(columns):
-        x = 10 + step * index + step / 2
-        drawing.text(x, height - 8, label, "soft", "middle")
-        for k in range(n):
-            drawing.dot(x, floor - r - 2 - k * (2 * r + 3), r, label)
+    step, r = 36.0, 6.0
+    tallest = max((column.n for column in columns), default=1)
+    height = 44 + tallest * (2 * r + 3)
+    width = max(step * len(columns) + 8, 240)
+    drawing = Drawing(key, width, height, title, desc)
+    floor = height - 38
+    drawing.line(0, floor, width, floor)
+    for index, column in enumerate(columns):
+        x = 4 + step * (index + 0.5)
+        drawing.text(x, height - 22, column.above, "soft", "middle")
+        drawing.text(x, height - 6, column.below, "soft", "middle")
+        for k in range(column.n):
+            drawing.dot(x, floor - r - 2 - k * (2 * r + 3), r, column.name)
     return drawing.done()
 
 
@@ -221,16 +246,16 @@ def draw_levels(
     *, key: str, bars: Sequence[tuple[str, float, float, str]], title: str, desc: str
 ) -> SafeString:
     """Draw (label, value, limit, words) as bars against each one's own limit line at 100 %."""
-    width, label_w, row = 760.0, 170.0, 34.0
+    width, label_w, row = 1190.0, 150.0, 26.0
     drawing = Drawing(key, width, row * max(len(bars), 1) + 8, title, desc)
-    full = width - label_w - 200
+    full = width - label_w - 440
     for index, (label, value, limit, words) in enumerate(bars):
-        y = index * row + 4
+        y = index * row + 6
         share = min(value / limit, 1.25) if limit else 0.0
-        drawing.text(4, y + 18, label)
-        drawing.rect((label_w, y, full, row - 12), "away")
-        drawing.rect((label_w, y, full * share / 1.25, row - 12), "bar")
+        drawing.text(4, y + 13, label)
+        drawing.rect((label_w, y, full, row - 8), "away")
+        drawing.rect((label_w, y, full * share / 1.25, row - 8), "bar")
         at_limit = label_w + full / 1.25
-        drawing.line(at_limit, y - 2, at_limit, y + row - 10, "limit")
-        drawing.text(label_w + full + 8, y + 18, words)
+        drawing.line(at_limit, y - 2, at_limit, y + row - 6, "limit")
+        drawing.text(label_w + full + 8, y + 13, words)
     return drawing.done()

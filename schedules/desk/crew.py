@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from crews.devices.models import Device
-from crews.people.models import Crew
-from crews.people.queries import skills_expiring, skills_on, workers_of
+from crews.people.models import Crew, Skill
+from crews.people.queries import skills_expiring, skills_on
 from crews.roster.models import Presence, Shift, ShiftPattern
 from crews.roster.queries import crews_of_pens, shifts_between
 from equipment.barns.models import Pen
-from equipment.site.calc.local_time import local_date_of
+from equipment.site.calc.local_time import local_date_of, resolve
 from schedules.dayplan.models import Claim
 
 from .base import Desk
+from .pens import pens_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,49 +35,65 @@ class PersonLine:
 
 
 @dataclass(frozen=True, slots=True)
-class ShiftBoard:
-    """One shift with its people by crew."""
+class CrewLine:
+    """A crew's people on one shift."""
 
     name: str
+    pattern: str
+    people: list[PersonLine]
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftBoard:
+    """The shifts of the same hours with their people by crew."""
+
     hours: str
     is_running: bool
     n_counted: int
-    crews: list[tuple[str, list[PersonLine]]]
+    crews: list[CrewLine]
     away: list[Shift]
 
 
 def shift_boards(desk: Desk) -> list[ShiftBoard]:
-    """Give the running shifts and those of the next 16 hours: 4 queries."""
+    """Give the running shifts and those of the next 16 hours: 3 queries."""
     shifts = list(shifts_between(desk.site_id, desk.now, desk.now + timedelta(hours=16)))
-    skills = skills_on(desk.site_id, local_date_of(desk.now, desk.caller.site.zone))
+    skills = _skills_in_words(desk)
     jobs = _jobs_by_worker(desk, shifts)
-    groups: dict[tuple[int, datetime], list[Shift]] = defaultdict(list)
+    groups: dict[tuple[datetime, datetime], list[Shift]] = defaultdict(list)
     for shift in shifts:
-        groups[(shift.pattern_id, shift.starts_at)].append(shift)
-    return [_board(desk, group, skills, jobs) for group in groups.values()]
+        groups[shift.starts_at, shift.ends_at].append(shift)
+    return [_board(desk, group, skills, jobs) for _hours, group in sorted(groups.items())]
+
+
+def _skills_in_words(desk: Desk) -> dict[int, str]:
+    """What each worker may do today: 2 queries."""
+    names = dict(Skill.objects.filter(site_id=desk.site_id).values_list("key", "name"))
+    held = skills_on(desk.site_id, local_date_of(desk.now, desk.caller.site.zone))
+    return {
+        worker_id: ", ".join(sorted(names[key] for key in keys)) for worker_id, keys in held.items()
+    }
 
 
 def _board(
-    desk: Desk, group: list[Shift], skills: dict[int, set[str]], jobs: dict[int, list[Claim]]
+    desk: Desk, group: list[Shift], skills: dict[int, str], jobs: dict[int, list[Claim]]
 ) -> ShiftBoard:
     here = [s for s in group if s.presence in (Presence.EXPECTED, Presence.HERE)]
-    crews: dict[str, list[PersonLine]] = defaultdict(list)
+    crews: dict[tuple[str, str], list[PersonLine]] = defaultdict(list)
     for shift in here:
         crew = shift.worker.crew.name if shift.worker.crew else _("No crew")
-        crews[crew].append(_person(desk, shift, skills, jobs))
+        crews[crew, shift.pattern.name].append(_person(desk, shift, skills, jobs))
     first = group[0]
     return ShiftBoard(
-        name=first.pattern.name,
-        hours=f"{desk.clock(first.starts_at)} – {desk.clock(first.ends_at)}",
+        hours=desk.span(first.starts_at, first.ends_at),
         is_running=first.starts_at <= desk.now,
         n_counted=len(here),
-        crews=sorted(crews.items()),
+        crews=[CrewLine(*names, people) for names, people in sorted(crews.items())],
         away=[s for s in group if s not in here],
     )
 
 
 def _person(
-    desk: Desk, shift: Shift, skills: dict[int, set[str]], jobs: dict[int, list[Claim]]
+    desk: Desk, shift: Shift, skills: dict[int, str], jobs: dict[int, list[Claim]]
 ) -> PersonLine:
     mine = [
         c for c in jobs.get(shift.worker_id, []) if shift.starts_at <= c.span.lower < shift.ends_at
@@ -84,8 +101,8 @@ def _person(
     now = next((c for c in mine if c.span.lower <= desk.now < c.span.upper), None)
     return PersonLine(
         shift=shift,
-        hours=f"{desk.clock(shift.starts_at)} – {desk.clock(shift.ends_at)}",
-        skills=", ".join(sorted(s.replace("-", " ") for s in skills.get(shift.worker_id, ()))),
+        hours=desk.span(shift.starts_at, shift.ends_at),
+        skills=skills.get(shift.worker_id, ""),
         job=_job_words(desk, now) if now else "",
         n_jobs=len(mine),
     )
@@ -128,11 +145,8 @@ def crew_context(desk: Desk) -> dict[str, Any]:
     return {
         "finding": finding,
         "boards": boards,
-        "pens": _pen_rows(desk),
-        "patterns": list(ShiftPattern.objects.filter(site_id=desk.site_id, retired_at=None)),
-        "crews": list(Crew.objects.filter(site_id=desk.site_id, retired_at=None).order_by("name")),
+        **_pens_by_crew(desk),
         "expiring": list(skills_expiring(desk.site_id, today, today + timedelta(days=30))),
-        "workers": list(workers_of(desk.site_id)),
         "phones": list(
             Device.objects.filter(site_id=desk.site_id, revoked_at=None)
             .select_related("worker")
@@ -141,24 +155,45 @@ def crew_context(desk: Desk) -> dict[str, Any]:
     }
 
 
-def _pen_rows(desk: Desk) -> list[tuple[Pen, str, list[str]]]:
-    """Pens with the crew that has each on each shift today."""
+def _pens_by_crew(desk: Desk) -> dict[str, Any]:
+    """Pens with the crews that have each today, by the hours of their shifts: 4 queries."""
     today = local_date_of(desk.now, desk.caller.site.zone)
     has = crews_of_pens(desk.site_id, [today])
-    names = {c.pk: c.name for c in Crew.objects.filter(site_id=desk.site_id)}
+    crews = list(Crew.objects.filter(site_id=desk.site_id).order_by("name"))
+    names = {c.pk: c.name for c in crews}
     patterns = list(
         ShiftPattern.objects.filter(site_id=desk.site_id, retired_at=None).order_by("key")
     )
-    pens = (
-        Pen.objects.filter(site_id=desk.site_id, place__retired_at=None)
-        .select_related("place")
-        .order_by("milking_rank")
-    )
-    return [
-        (
-            pen,
-            desk.place(pen.place),
-            [f"{p.name}: {names.get(has.get((p.pk, pen.pk, today), 0), '–')}" for p in patterns],
-        )
-        for pen in pens
-    ]
+    hours: dict[tuple[time, float], list[ShiftPattern]] = defaultdict(list)
+    for pattern in patterns:
+        hours[pattern.starts_local, pattern.duration_min].append(pattern)
+    columns = sorted(hours.items(), key=lambda column: column[0])
+    return {
+        "crews": [c for c in crews if c.retired_at is None],
+        "patterns": patterns,
+        "pen_heads": [_hours(desk, today, group[0]) for _hours_of, group in columns],
+        "pens": [
+            (
+                pen,
+                desk.place(pen.place),
+                [_crews(names, has, group, pen, today) for _h, group in columns],
+            )
+            for pen in pens_of(desk.site_id)
+        ],
+    }
+
+
+def _hours(desk: Desk, today: date, pattern: ShiftPattern) -> str:
+    starts_at = resolve(datetime.combine(today, pattern.starts_local), desk.caller.site.zone)
+    return desk.span(starts_at, starts_at + timedelta(minutes=pattern.duration_min))
+
+
+def _crews(
+    names: dict[int, str],
+    has: dict[tuple[int, int, date], int],
+    patterns: list[ShiftPattern],
+    pen: Pen,
+    today: date,
+) -> str:
+    ids = (has.get((pattern.pk, pen.pk, today)) for pattern in patterns)
+    return ", ".join(names[key] for key in ids if key is not None) or "–"

@@ -1,13 +1,13 @@
 """Small readers of what was posted; a fault names its field."""
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time
 from decimal import Decimal, InvalidOperation
 from zoneinfo import ZoneInfo
 
 from django.http import QueryDict
 from django.utils.translation import gettext as _
 
-from equipment.site.calc.local_time import local_date_of, resolve
+from equipment.site.calc.local_time import resolve
 from equipment.site.calc.refusal import RefusedValueError
 from equipment.site.calc.typed_number import AmbiguousNumberError, parse_number
 from equipment.site.errors import InvalidInputError
@@ -54,13 +54,16 @@ def read_keys(posted: QueryDict, name: str, label: str) -> list[int]:
     return [int(text) for text in texts]
 
 
-def read_words(posted: QueryDict, name: str, label: str, *, is_needed: bool = False) -> str:
-    """Read one line of text, at most 300 signs."""
+def read_words(
+    posted: QueryDict, name: str, label: str, *, is_needed: bool = False, most: int = 300
+) -> str:
+    """Read one line of text, at most so many signs."""
     text = " ".join(posted.get(name, "").replace("\x00", "").split())
     if is_needed and not text:
         raise InvalidInputError(_("%s is needed.") % label)
-    if len(text) > 300:
-        raise InvalidInputError(_("%s is too long: at most 300 signs.") % label)
+    if len(text) > most:
+        words = _("%(label)s is too long: at most %(most)d signs.")
+        raise InvalidInputError(words % {"label": label, "most": most})
     return text
 
 
@@ -76,17 +79,13 @@ def read_money(posted: QueryDict, name: str, label: str) -> Decimal:
     return value
 
 
-def read_clock(
-    posted: QueryDict, name: str, label: str, *, now: datetime, zone: ZoneInfo
-) -> datetime:
-    """Read a local time of day; one more than 12 hours gone is tomorrow's."""
-    text = posted.get(name, "")
+def read_moment(posted: QueryDict, name: str, label: str, zone: ZoneInfo) -> datetime:
+    """Read a local day (`NAME_day`, ISO) and a time of day (`NAME`)."""
     try:
-        at = time.fromisoformat(text)
+        on = date.fromisoformat(posted.get(f"{name}_day", ""))
+        at = time.fromisoformat(posted.get(name, ""))
     except ValueError as error:
-        raise InvalidInputError(_("%s must be a time of day, as in 05:10.") % label) from error
-    local = datetime.combine(local_date_of(now, zone), at.replace(tzinfo=None))
-    found = resolve(local, zone)
-    if (now - found).total_seconds() > 12 * 3600:
-        return resolve(local + timedelta(days=1), zone)
-    return found
+        raise InvalidInputError(
+            _("%s must be a day from the list and a time of day, as in 05:10.") % label
+        ) from error
+    return resolve(datetime.combine(on, at.replace(tzinfo=None)), zone)

@@ -18,6 +18,7 @@ from equipment.site.queries import open_holds
 from .base import Desk
 from .charts import Chart, draw_levels
 from .sand import say_day
+from .wording import say_said
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ class DueLine:
     due: str
     is_soon: bool
     is_over: bool
+    is_routine: bool
     caution: str
 
 
@@ -46,8 +48,22 @@ class MachineLine:
 
     @property
     def next_due(self) -> DueLine | None:
-        """The soonest service."""
-        return self.dues[0] if self.dues else None
+        """The soonest service that is over or more than a daily round."""
+        said = (due for due in self.dues if due.is_over or not due.is_routine)
+        return next(said, self.dues[0] if self.dues else None)
+
+    @property
+    def rank(self) -> tuple[bool, bool, bool, str]:
+        """Out of use first, then overdue, then due soon."""
+        due = self.next_due
+        is_over, is_soon = (due.is_over, due.is_soon) if due else (False, False)
+        return self.is_usable, not is_over, not is_soon, self.view.machine.name
+
+
+def _is_routine(due: ItemDue) -> bool:
+    """Whether it comes so often that it is always due soon: the daily grease."""
+    every_h, every_d = due.item.every_h, due.item.every_d
+    return (every_h is None or every_h <= DUE_SOON_H) and (every_d is None or every_d <= DUE_SOON_D)
 
 
 def machines_context(desk: Desk) -> dict[str, Any]:
@@ -55,12 +71,14 @@ def machines_context(desk: Desk) -> dict[str, Any]:
     lines = [_line(desk, view) for view in machine_views(desk.site_id)]
     out = [line for line in lines if not line.is_usable]
     soon = [line for line in lines if line.is_usable and any(d.is_soon for d in line.dues)]
+    names = {line.view.machine.pk: line.view.machine.name for line in lines}
+    holds = open_holds(desk.site_id, HoldSubject.MACHINE)
     return {
         "finding": _finding(lines, out, soon),
-        "chart": _chart(lines),
-        "lines": sorted(lines, key=lambda line: (line.is_usable, line.view.machine.name)),
-        "holds": list(open_holds(desk.site_id, HoldSubject.MACHINE)),
-        "names": {line.view.machine.pk: line.view.machine.name for line in lines},
+        "chart": _chart(desk, lines),
+        "lines": sorted(lines, key=lambda line: line.rank),
+        "holds": [(hold, names.get(hold.subject_id, "")) for hold in holds],
+        "names": names,
         "records": list(
             ServiceRecord.objects.filter(site_id=desk.site_id)
             .select_related("machine", "item", "by")
@@ -79,6 +97,9 @@ def _finding(lines: list[MachineLine], out: list[MachineLine], soon: list[Machin
         )
         % {"n": len(soon), "h": int(DUE_SOON_H), "d": DUE_SOON_D},
     ]
+    over = sum(any(d.is_over for d in line.dues) for line in lines)
+    if over:
+        said.append(ngettext("%d is overdue.", "%d are overdue.", over) % over)
     no_stand_in = [
         line
         for line in out
@@ -123,13 +144,20 @@ def _due(desk: Desk, one: ItemDue) -> DueLine:
     by_hours = due.left_h is not None and due.left_h <= DUE_SOON_H
     return DueLine(
         item_id=item.pk,
-        title=item.title.get(desk.language) or item.title.get("en") or item.name,
-        left=f"{due.left_h:,.0f} h" if due.left_h is not None else "–",
+        title=_title(desk, one),
+        left=_left(due.left_h),
         due=_when(due.due_on, due.earliest_on, due.latest_on),
-        is_soon=by_date or by_hours,
+        is_soon=(by_date or by_hours) and not _is_routine(one),
         is_over=one.is_over or (due.due_on is not None and due.due_on < today),
-        caution=item.caution.get(desk.language) or item.caution.get("en") or "",
+        is_routine=_is_routine(one),
+        caution=say_said(item.caution, desk.language),
     )
+
+
+def _left(left_h: float | None) -> str:
+    if left_h is None:
+        return "–"
+    return f"{left_h:,.0f} h" if left_h > 0 else _("%s h over") % f"{-left_h:,.0f}"
 
 
 def _when(likely: Any, earliest: Any, latest: Any) -> str:
@@ -144,15 +172,25 @@ def _when(likely: Any, earliest: Any, latest: Any) -> str:
     }
 
 
-def _chart(lines: list[MachineLine]) -> Chart:
+def _next_by_hours(view: MachineView) -> ItemDue | None:
+    """The soonest service by the meter, the daily rounds aside."""
+    by_hours = [d for d in view.dues if d.due.left_h is not None and not _is_routine(d)]
+    return min(by_hours, key=lambda d: d.due.left_h or 0.0, default=None)
+
+
+def _title(desk: Desk, one: ItemDue) -> str:
+    return say_said(one.item.title, desk.language) or one.item.name
+
+
+def _chart(desk: Desk, lines: list[MachineLine]) -> Chart:
     """Draw how much of the interval to its next service by hours each machine has run."""
     bars = []
     for line in lines:
-        one = next((d for d in line.view.dues if d.item.every_h and d.due.left_h is not None), None)
+        one = _next_by_hours(line.view)
         if one is None or one.item.every_h is None or one.due.left_h is None:
             continue
         run = one.item.every_h - one.due.left_h
-        words = f"{one.due.left_h:,.0f} h · {one.item.name}"
+        words = f"{_left(one.due.left_h)} · {_title(desk, one)}"
         bars.append((line.view.machine.name, max(run, 0.0), one.item.every_h, words))
     finding = _("Hours run toward each machine's next service; the dotted line is the service.")
     svg = draw_levels(key="dues", bars=bars, title=_("Toward the next service"), desc=finding)

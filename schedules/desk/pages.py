@@ -1,4 +1,4 @@
-"""The desk's addresses and its four pages."""
+"""The desk's addresses and its pages."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from django.contrib.auth.views import LogoutView
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import URLPattern, path
-from django.utils import dateformat
 from django.views.decorators.http import require_POST
 
-from . import actions, entry, work_page
+from . import actions, entry, standing, work_page
 from .base import Desk, desk_view, page_context
 from .crew import crew_context
 from .machines import machines_context
+from .pens import pens_context
 from .sand import sand_context
 from .sheet import day_sheet
 from .today import today_board
@@ -34,28 +34,34 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
     board = today_board(desk, is_whole=is_whole)
     context = page_context(desk, "today") | {
         "board": board,
-        "day_words": dateformat.format(board.local_date, "D j M"),
-        "clock_now": desk.clock(desk.now),
+        "is_whole": is_whole,
+        "day_words": desk.day(board.local_date),
     }
     return render(desk.request, "desk/today.html", context)
 
 
 @desk_view
+def pens(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "pens") | pens_context(desk)
+    return render(desk.request, "desk/pens.html", context)
+
+
+@desk_view
 def crew(desk: Desk) -> HttpResponse:
     context = page_context(desk, "crew") | crew_context(desk)
-    return render(desk.request, "desk/crew.html", context | {"clock_now": desk.clock(desk.now)})
+    return render(desk.request, "desk/crew.html", context)
 
 
 @desk_view
 def sand(desk: Desk) -> HttpResponse:
     context = page_context(desk, "sand") | sand_context(desk)
-    return render(desk.request, "desk/sand.html", context | {"clock_now": desk.clock(desk.now)})
+    return render(desk.request, "desk/sand.html", context)
 
 
 @desk_view
 def machines(desk: Desk) -> HttpResponse:
     context = page_context(desk, "machines") | machines_context(desk)
-    return render(desk.request, "desk/machines.html", context | {"clock_now": desk.clock(desk.now)})
+    return render(desk.request, "desk/machines.html", context)
 
 
 def _act(route: str, view: Callable[..., HttpResponse], name: str) -> URLPattern:
@@ -72,15 +78,22 @@ urlpatterns = [
     path("farm/<slug:slug>/today/", today, name="today"),
     path("farm/<slug:slug>/day/", day_list, name="day-list"),
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
+    path("farm/<slug:slug>/pens/", pens, name="pens"),
     path("farm/<slug:slug>/crew/", crew, name="crew"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
+    path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),
     _act("work/<int:pk>/give/", work_page.reassign_order, "reassign-order"),
     _act("work/<int:pk>/free/", work_page.free_order, "free-order"),
     _act("work/<int:pk>/cancel/", work_page.cancel_order, "cancel-order"),
     _act("work/<int:pk>/settle/", work_page.settle_order, "settle-order"),
     _act("work/<int:pk>/tell/<slug:said>/", work_page.tell_order, "tell-order"),
+    _act("standing-orders/<int:pk>/edit/", standing.edit, "edit-standing-order"),
+    _act("standing-orders/<int:pk>/retire/", standing.retire, "retire-standing-order"),
+    _act("problems/<int:pk>/answer/", actions.answer, "answer-problem"),
+    _act("locks/on/", actions.lock_on, "put-lock"),
+    _act("locks/<int:pk>/off/", actions.lock_off, "take-off-lock"),
     _act("crew/<int:pk>/sick/", actions.sick, "call-in-sick"),
     _act("crew/<int:pk>/here/", actions.here, "mark-here"),
     _act("crew/<int:pk>/pair/", actions.pairing, "pairing-code"),

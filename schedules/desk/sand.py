@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils import dateformat
+from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
+from equipment.site.units import UnitSystem, to_shown
 from schedules.sand.ledger import moves_to_look_at
 from schedules.sand.models import Stage
 from schedules.sand.queries import (
@@ -26,9 +28,8 @@ from schedules.sand.queries import (
 from schedules.sand.services import practice_of
 
 from .base import Desk
-from .charts import Block, Chart, draw_dots, draw_pipeline
+from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
 
-KG_PER_SHORT_TON = 907.18474  # NIST SP 811, appendix B: 1 short ton
 STAGES = (Stage.DRAINING, Stage.DRYING, Stage.CURING, Stage.CURED, Stage.RELEASED)
 
 
@@ -50,8 +51,9 @@ class BatchLine:
 
 def sand_context(desk: Desk) -> dict[str, Any]:
     """Put the page together: about 18 queries."""
-    views = batch_views(desk.site_id)
+    views = sorted(batch_views(desk.site_id), key=_turn)
     lines = [_line(desk, view) for view in views]
+    numbers = {view.batch.pk: view.batch.number for view in views}
     return {
         "finding": _finding(desk, views),
         "chart": _pipeline(desk, views),
@@ -64,11 +66,22 @@ def sand_context(desk: Desk) -> dict[str, Any]:
         "pile_places": [
             (place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)
         ],
-        "holds": list(open_holds(desk.site_id, HoldSubject.BATCH)),
+        "holds": [
+            (hold, numbers.get(hold.subject_id))
+            for hold in open_holds(desk.site_id, HoldSubject.BATCH)
+        ],
         "n_look": moves_to_look_at(desk.site_id),
         "practice": practice_of(desk.site_id),
         "unit": tons_unit(desk),
     }
+
+
+def _turn(view: BatchView) -> tuple[int, date, int]:
+    """Order batches as they come to the beds: released first, what still drains last."""
+    batch, forecast = view.batch, view.forecast
+    comes_on = batch.ready_on or (forecast.ready_on_p50 if forecast else None) or date.max
+    stage = STAGES.index(Stage(batch.stage)) if batch.stage in STAGES else -1
+    return -stage, comes_on, batch.number
 
 
 def _of(lines: list[BatchLine], number: int) -> BatchLine | None:
@@ -82,12 +95,13 @@ def tons_unit(desk: Desk) -> str:
 
 def tons(desk: Desk, dry_kg: float) -> float:
     """Give dry kilograms in the site's unit."""
-    return dry_kg / (KG_PER_SHORT_TON if desk.caller.site.units == "us" else 1000)
+    system: UnitSystem = "us" if desk.caller.site.units == "us" else "si"
+    return to_shown(dry_kg / 1000, "dry_t", system)
 
 
 def say_day(on: date | None) -> str:
     """Say a date in words: Wed 4 Mar; a dash for none."""
-    return dateformat.format(on, "D j M") if on else "–"
+    return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
 
 
 def _finding(desk: Desk, views: list[BatchView]) -> str:
@@ -134,6 +148,7 @@ def _line(desk: Desk, view: BatchView) -> BatchLine:
     is_drying = batch.stage == Stage.DRYING
     dry = forecast if is_drying else None
     ready = batch.ready_on or (forecast.ready_on_p50 if forecast else None)
+    is_ready = batch.stage in (Stage.CURED, Stage.RELEASED)
     return BatchLine(
         view=view,
         number=batch.number,
@@ -143,8 +158,8 @@ def _line(desk: Desk, view: BatchView) -> BatchLine:
         moisture=f"{batch.moisture_wb_frac:.1%}",
         age_d=(desk.now - batch.stage_since).days,
         dry_on=_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",
-        ready_on=say_day(ready),
-        dots=_dots(batch.number, dry.dots, dry.dry_on_p50) if dry else None,
+        ready_on=_("ready") if is_ready else say_day(ready),
+        dots=_dots(desk, batch.number, dry.dots, dry.dry_on_p50) if dry else None,
     )
 
 
@@ -158,28 +173,49 @@ def _range(low: date | None, mid: date | None, high: date | None) -> str:
     }
 
 
-def _dots(number: int, dots: list[str], likely: date | None) -> Chart:
+def _dots(desk: Desk, number: int, dots: list[str], likely: date | None) -> Chart:
     """Draw 20 equally likely dates on which the layer is dry."""
     counts = Counter(dots)
-    days = sorted(day for day in counts if day)
-    columns = [(say_day(date.fromisoformat(day)), counts[day]) for day in days]
+    days = [date.fromisoformat(day) for day in sorted(day for day in counts if day)]
+    columns = [
+        DotColumn(
+            formats.date_format(day, "D"), _day_of_month(day, day == days[0]), say_day(day), n
+        )
+        for day, n in ((day, counts[day.isoformat()]) for day in days)
+    ]
     if counts.get(""):
-        columns.append((_("later"), counts[""]))
-    by = sum(n for day, n in counts.items() if day and likely and day <= likely.isoformat())
-    finding = (
-        _("%(n)d in %(all)d that batch %(number)d is dry by %(day)s.")
-        % {"n": by, "all": len(dots), "number": number, "day": say_day(likely)}
-        if likely
-        else _("Batch %d is not expected dry within the forecast.") % number
-    )
+        columns.append(DotColumn(_("later"), "", _("later"), counts[""]))
+    finding = _say_dots(desk, number, counts, likely)
     svg = draw_dots(
         key=f"dots-{number}",
         columns=columns,
         title=_("When batch %d is dry") % number,
         desc=finding,
     )
-    rows = tuple((label, str(n)) for label, n in columns)
-    return Chart(f"dots-{number}", finding, svg, (_("Dry on"), _("Chances")), rows)
+    rows = tuple((column.name, str(column.n)) for column in columns)
+    return Chart(f"dots-{number}", finding, svg, (_("Dry on"), _("Chances in 20")), rows)
+
+
+def _day_of_month(day: date, is_first: bool) -> str:
+    """Give the month only where it begins: the days stand close."""
+    names_month = is_first or day.day == 1
+    return formats.date_format(day, "MONTH_DAY_FORMAT") if names_month else str(day.day)
+
+
+def _say_dots(desk: Desk, number: int, counts: Counter[str], likely: date | None) -> str:
+    """Say the chance until the likely day; once that is past, the chance that it is dry now."""
+    if likely is None:
+        return _("Batch %d is not expected dry within the forecast.") % number
+    today = local_date_of(desk.now, desk.caller.site.zone)
+    until = max(likely, today)
+    by = sum(n for day, n in counts.items() if day and day <= until.isoformat())
+    words = (
+        _("%(n)d in %(all)d that batch %(number)d is dry by %(day)s.")
+        if likely > today
+        else _("%(n)d in %(all)d that batch %(number)d is dry by now: test it.")
+    )
+    facts = {"n": by, "all": counts.total(), "number": number, "day": say_day(likely)}
+    return words % facts
 
 
 def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:

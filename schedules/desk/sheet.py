@@ -13,7 +13,7 @@ import segno
 import typst
 from django.http import HttpResponse
 from django.urls import reverse
-from django.utils import dateformat, translation
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from equipment.site.calc.local_time import day_bounds, local_date_of
@@ -24,7 +24,7 @@ from schedules.dayplan.queries import assignment_of, latest_plan, orders_between
 from schedules.work.models import WorkOrder
 
 from .base import Desk, desk_view
-from .today import is_open
+from .orders import is_open
 from .wording import say_said
 
 SOURCE = Path(__file__).with_name("sheet.typ").read_bytes()
@@ -55,7 +55,7 @@ def _sheet(desk: Desk, paper: str) -> dict[str, Any]:
     start, end = day_bounds(local_date_of(desk.now, site.zone), site.zone)
     orders = [o for o in orders_between(site.pk, start, end) if is_open(o) and assignment_of(o)]
     plan = latest_plan(site.pk)
-    day = _both(lambda: dateformat.format(desk.now.astimezone(site.zone), "D j M"))
+    day = _both(lambda: desk.day(desk.now))
     printed = _both(lambda: _("printed"))
     return {
         "title": f"{site.name}: {day[0]}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from schedules.rounds.calc.warn import DayWarning, WarningCode
+from schedules.work.calc.reports import Said
 from schedules.work.models import Outcome, Status, WorkOrder
 from schedules.work.queries import WaitReason
 
@@ -32,6 +34,24 @@ def say_order_state(order: WorkOrder) -> str:
         Outcome.NOT_NEEDED: _("No longer needed"),
     }
     return words[Outcome(order.outcome)]
+
+
+REPORTS = {
+    Said.STARTED: gettext_lazy("Started"),
+    Said.DONE: gettext_lazy("Done"),
+    Said.PART: gettext_lazy("Part done"),
+    Said.COULD_NOT: gettext_lazy("Could not"),
+    Said.LOAD: gettext_lazy("One load"),
+    Said.CANCELLED: gettext_lazy("No longer needed"),
+    Said.UNDONE: gettext_lazy("Taken back"),
+    Said.ACCEPTED: gettext_lazy("What was reported counts"),
+    Said.DISMISSED: gettext_lazy("Left as it was"),
+}
+
+
+def say_report(kind: str) -> str:
+    """Say what was reported of a work order."""
+    return str(REPORTS[Said(kind)])
 
 
 def state_class(order: WorkOrder) -> str:
@@ -135,24 +155,40 @@ def _shown(value: object) -> str:
 
 WARNINGS = {
     WarningCode.TIME_AWAY_OVER_LIMIT: gettext_lazy(
-        "%(pen)s is away %(value).0f min at milking %(slot)s; the farm's limit is %(limit).0f."
+        "%(pen)s is away %(value).0f min at milking %(slot)s; the farm's limit is %(limit).0f min."
     ),
     WarningCode.BEDS_CANNOT_BE_FINISHED: gettext_lazy(
-        "%(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f."
+        "%(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f min."
     ),
     WarningCode.DAY_DOES_NOT_CLOSE: gettext_lazy(
-        "The milkings and washes need %(value).1f h; a day has %(limit).1f."
+        "The milkings and washes need %(value).1f h; the day has %(limit).1f h."
     ),
     WarningCode.WINDOW_EMPTY: gettext_lazy("%(pen)s have no usable window at milking %(slot)s."),
 }
+MILKING_RUNS_OVER = gettext_lazy(
+    "Milking %(slot)s and its wash take %(value).1f h; the next is to start after %(limit).1f h."
+)
 
 
-def say_warning(warning: DayWarning, names: Mapping[str, str]) -> str:
-    """Say a warning of the day's clock; `names` are the places by key."""
-    unit = 60 if warning.code == WarningCode.DAY_DOES_NOT_CLOSE else 1
-    return str(WARNINGS[warning.code]) % {
-        "pen": names.get(warning.bed_group_key or warning.pen_key or "", ""),
-        "slot": warning.slot,
-        "value": warning.value_min / unit,
-        "limit": warning.limit_min / unit,
+def say_warnings(warnings: Iterable[DayWarning], names: Mapping[str, str]) -> list[str]:
+    """Say what the day's clock found, the same of several milkings once, at its worst.
+
+    `names` are the places by key.
+    """
+    same: dict[tuple[str, str | None, str | None], list[DayWarning]] = defaultdict(list)
+    for warning in warnings:
+        same[warning.code, warning.pen_key, warning.bed_group_key].append(warning)
+    return [_say_warning(group, names) for group in same.values()]
+
+
+def _say_warning(group: list[DayWarning], names: Mapping[str, str]) -> str:
+    worst = max(group, key=lambda w: w.value_min - w.limit_min)
+    is_of_day = worst.code == WarningCode.DAY_DOES_NOT_CLOSE
+    words = MILKING_RUNS_OVER if is_of_day and worst.slot is not None else WARNINGS[worst.code]
+    unit = 60 if is_of_day else 1
+    return str(words) % {
+        "pen": names.get(worst.bed_group_key or worst.pen_key or "", ""),
+        "slot": ", ".join(str(w.slot) for w in group),
+        "value": worst.value_min / unit,
+        "limit": worst.limit_min / unit,
     }

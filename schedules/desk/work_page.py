@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import prefetch_related_objects
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from crews.people.queries import skills_on
 from crews.roster.queries import working_shifts
@@ -18,14 +21,14 @@ from equipment.site.calc.local_time import local_date_of
 from schedules.dayplan.byhand import reassign, take_off
 from schedules.dayplan.queries import claims_prefetch
 from schedules.work.decisions import cancel_work, settle_decision
-from schedules.work.models import Outcome, WorkOrder
+from schedules.work.models import Dependency, Outcome, Report, WorkOrder
 from schedules.work.progress import finish_work, start_work
 from schedules.work.queries import order_detail, waiting_reasons
 
 from .base import Desk, desk_view, done, page_context
-from .forms import read_clock, read_key, read_keys, read_whole, read_words
-from .today import is_open, order_line
-from .wording import say_decision, say_said
+from .forms import read_key, read_keys, read_moment, read_whole, read_words
+from .orders import is_open, order_line
+from .wording import say_decision, say_order_state, say_report, say_said
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,26 @@ class Choice:
     name: str
     note: str
     is_fit: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SaidLine:
+    """One report in words."""
+
+    report: Report
+    words: str
+    left: str
+    age: str
+
+
+@dataclass(frozen=True, slots=True)
+class NeedLine:
+    """One work order that must come first."""
+
+    name: str
+    state: str
+    gap_min: float
+    url: str
 
 
 @desk_view
@@ -50,13 +73,36 @@ def work_order(desk: Desk, pk: int) -> HttpResponse:
         "how": say_said(rule.how, desk.language) if rule else "",
         "caution": say_said(rule.caution, desk.language) if rule else "",
         "is_open": is_open(order),
-        "starts_after": desk.clock(order.starts_after),
+        "starts_after": desk.moment(order.starts_after),
         "decision": say_decision(order.needs_decision) if order.needs_decision else "",
         "workers": _workers(desk, order),
         "machines": _machines(desk, order),
         "suggested": _suggested(desk, order),
+        "days": _days(desk, order),
+        "reports": [_said_line(desk, report) for report in order.reports.all()],
+        "needs": [_need_line(desk, need) for need in order.needs.all()],
     }
     return render(desk.request, "desk/work_order.html", context)
+
+
+def _said_line(desk: Desk, report: Report) -> SaidLine:
+    n = report.n_left
+    return SaidLine(
+        report=report,
+        words=say_report(report.kind),
+        left=ngettext("%d stall left", "%d stalls left", n) % n if n else "",
+        age=desk.ago(report.at),
+    )
+
+
+def _need_line(desk: Desk, need: Dependency) -> NeedLine:
+    first = need.on
+    return NeedLine(
+        name=f"{say_said(first.title, desk.language)} {desk.place(first.place)}",
+        state=say_order_state(first),
+        gap_min=need.gap_min,
+        url=reverse("work-order", args=[desk.caller.site.slug, first.pk]),
+    )
 
 
 def _find(desk: Desk, pk: int) -> WorkOrder:
@@ -67,10 +113,21 @@ def _find(desk: Desk, pk: int) -> WorkOrder:
     return order
 
 
-def _suggested(desk: Desk, order: WorkOrder) -> str:
+def _suggested(desk: Desk, order: WorkOrder) -> datetime:
+    """Give the planned start, else the first moment of what is left of the window; local."""
     assignment = getattr(order, "assignment", None)
     at = assignment.starts_at if assignment else max(order.starts_after, desk.now)
-    return at.astimezone(desk.caller.site.zone).strftime("%H:%M")
+    return at.astimezone(desk.caller.site.zone)
+
+
+def _days(desk: Desk, order: WorkOrder) -> list[tuple[str, str]]:
+    """Local days of what is left of the window: ISO, and in words."""
+    zone = desk.caller.site.zone
+    day = local_date_of(max(order.starts_after, desk.now), zone)
+    last = max(local_date_of(order.due_at, zone), day)
+    n_days = min((last - day).days, 14) + 1
+    days = [day + timedelta(days=n) for n in range(n_days)]
+    return [(d.isoformat(), desk.day(d)) for d in days]
 
 
 def _workers(desk: Desk, order: WorkOrder) -> list[Choice]:
@@ -107,9 +164,7 @@ def reassign_order(desk: Desk, pk: int) -> HttpResponse:
         work_order_id=pk,
         worker_ids=read_keys(posted, "worker", _("People")),
         machine_id=read_key(posted, "machine", _("Machine")) if machine else None,
-        starts_at=read_clock(
-            posted, "starts", _("Start"), now=desk.now, zone=desk.caller.site.zone
-        ),
+        starts_at=read_moment(posted, "starts", _("Start"), desk.caller.site.zone),
         by=desk.caller.actor,
         at=desk.now,
         version=read_whole(posted, "version", _("Version")),

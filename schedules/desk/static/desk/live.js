@@ -17,26 +17,41 @@ function somebodyIsAtWork() {
 async function freshen() {
   const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const fresh = page.querySelector("main");
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main");
   if (!fresh || somebodyIsAtWork()) return;
   const open = [...main.querySelectorAll("details[open][id]")].map((d) => d.id);
   const focused = document.activeElement?.id;
-  main.replaceChildren(...fresh.childNodes);
+  const scrolled = [...main.querySelectorAll(".scroll")].map((s) => s.scrollLeft);
+  main.querySelector("#page").replaceChildren(...fresh.querySelector("#page").childNodes);
+  main.querySelector("#stale").textContent = fresh.querySelector("#stale").textContent;
   main.dataset.version = fresh.dataset.version;
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  main.querySelectorAll(".scroll").forEach((s, i) => { s.scrollLeft = scrolled[i] ?? 0; });
   if (focused) document.getElementById(focused)?.focus();
+}
+
+// On a narrow screen a chart of time opens at now, not at its first hour.
+function showNow() {
+  for (const now of document.querySelectorAll(".scroll line.now")) {
+    const frame = now.closest(".scroll");
+    frame.scrollLeft = Number(now.getAttribute("x1")) - frame.clientWidth / 3;
+  }
+}
+
+function tellAge(isStale) {
+  main.querySelector("#stale").hidden = !isStale;
 }
 
 async function look() {
   try {
     const version = await currentVersion();
-    document.body.classList.toggle("stale", version === null);
+    tellAge(version === null);
     if (version !== null && String(version) !== main.dataset.version) await freshen();
   } catch {
-    document.body.classList.add("stale");
+    tellAge(true);
   }
   setTimeout(look, PAUSE_MS);
 }
 
+showNow();
 if (main) setTimeout(look, PAUSE_MS);
