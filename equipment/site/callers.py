@@ -7,6 +7,7 @@ from typing import Protocol, runtime_checkable
 
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from .errors import ForbiddenError, NotFoundError
 from .models import Actor, Membership, Role, Site, User
@@ -32,7 +33,7 @@ class Caller:
     def require(self, *roles: str) -> None:
         """Refuse every other role."""
         if self.role not in roles:
-            raise ForbiddenError("Your role on this site does not allow this.")
+            raise ForbiddenError(_("Your role on this site does not allow this."))
 
 
 @runtime_checkable
