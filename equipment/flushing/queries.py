@@ -1,6 +1,8 @@
 """Reads of flushing that pages, API and upper rooms share."""
 
 from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import QuerySet
@@ -47,7 +49,9 @@ def runs_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Flush
     """Runs that reach into [start, end), with timer, alley and lock: 1 query."""
     return (
         FlushRun.objects.filter(site_id=site_id, starts_at__lt=end, ends_at__gt=start)
-        .select_related("timer__tank__place", "alley__place", "blocked_by__owner")
+        .select_related(
+            "timer__tank__place", "alley__place", "blocked_by__owner", "blocked_by__place"
+        )
         .order_by("starts_at", "pk")
     )
 
@@ -64,6 +68,14 @@ def visit_flush_min(site_id: int) -> dict[int, float]:
     return longest
 
 
+@dataclass(frozen=True, slots=True)
+class TankPlan:
+    """A tank and its level at each run that draws on it."""
+
+    tank: Tank
+    day: calc.TankDay
+
+
 def tank_levels(site_id: int, tank: Tank, start: datetime, end: datetime) -> calc.TankDay:
     """The tank's level at each run that opens in [start, end), as planned: 1 query.
 
@@ -71,10 +83,28 @@ def tank_levels(site_id: int, tank: Tank, start: datetime, end: datetime) -> cal
     """
     runs = FlushRun.objects.filter(
         site_id=site_id, timer__tank=tank, starts_at__gte=start - SETTLES, starts_at__lt=end
-    ).exclude(status=RunStatus.BLOCKED)
+    )
+    return _tank_day(tank, runs.order_by("starts_at", "pk"), start, end)
+
+
+def tank_plans(runs: Iterable[FlushRun], start: datetime, end: datetime) -> list[TankPlan]:
+    """The levels of every tank that some runs draw on, as `tank_levels`: no query.
+
+    `runs` are those between `start - SETTLES` and `end`, by their opening, with tank and place.
+    """
+    runs_by_tank: dict[int, list[FlushRun]] = defaultdict(list)
+    for run in runs:
+        if start - SETTLES <= run.starts_at < end:
+            runs_by_tank[run.timer.tank_id].append(run)
+    tanks = [rows[0].timer.tank for _key, rows in sorted(runs_by_tank.items())]
+    return [TankPlan(tank, _tank_day(tank, runs_by_tank[tank.pk], start, end)) for tank in tanks]
+
+
+def _tank_day(tank: Tank, runs: Iterable[FlushRun], start: datetime, end: datetime) -> calc.TankDay:
     draws = [
         calc.Draw(run.natural_key, run.starts_at, run.volume_m3)
-        for run in runs.order_by("starts_at", "pk")
+        for run in runs
+        if run.status != RunStatus.BLOCKED
     ]
     flush_tank = calc.FlushTank(volume_m3=tank.volume_m3, refill_m3_h=tank.refill_m3_h)
     before = calc.run_tank(
