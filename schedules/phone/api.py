@@ -91,6 +91,7 @@ class JobOutput(serializers.Serializer[Any]):
     n_left = serializers.IntegerField(allow_null=True)
     loads = serializers.IntegerField()
     counts_loads = serializers.BooleanField()
+    goes_to = serializers.CharField(help_text="Kind of place that sand goes to, or nothing.")
     batch = serializers.IntegerField(allow_null=True)
     how = serializers.CharField()
     caution = serializers.CharField()
@@ -149,6 +150,7 @@ class ParcelOutput(serializers.Serializer[Any]):
     machines = CarriedMachine(many=True)
     checks = CheckLine(many=True)
     places = CarriedPlace(many=True)
+    sand_places = CarriedPlace(many=True)
     locks = CarriedLock(many=True)
     visits = CarriedVisit(many=True)
 

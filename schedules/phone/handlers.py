@@ -9,12 +9,13 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from crews.people.models import Worker
+from crews.people.services import set_language
 from equipment.flushing.services import put_lock, take_off_lock
 from equipment.machines.models import Machine
 from equipment.machines.services import add_reading, report_defect, submit_check
 from equipment.site.callers import Caller
 from equipment.site.errors import FieldFault, InvalidInputError, NotFoundError
-from equipment.site.models import Event
+from equipment.site.models import Event, Language
 from equipment.site.restfields import FiniteField, KeyField
 from schedules.rounds.clock import MOMENTS
 from schedules.rounds.services import record_visit_time
@@ -38,6 +39,12 @@ class WorkPayload(serializers.Serializer[Any]):
 
     work_order = KeyField()
     machine = KeyField(required=False, allow_null=True)
+
+
+class DonePayload(WorkPayload):
+    """Done; for a step of sand also where it went: a bay, a pile place or a pen."""
+
+    to_place = KeyField(required=False, allow_null=True)
 
 
 class PartPayload(WorkPayload):
@@ -123,6 +130,12 @@ class UndoPayload(serializers.Serializer[Any]):
     work_order = KeyField()
 
 
+class LanguagePayload(serializers.Serializer[Any]):
+    """The language the person chose on the phone."""
+
+    language = serializers.ChoiceField(choices=Language.choices)
+
+
 PAYLOADS: dict[str, type[serializers.Serializer[Any]]] = {}
 
 
@@ -188,7 +201,7 @@ def _start(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
     return {"status": order.status}
 
 
-@handles("done", WorkPayload)
+@handles("done", DonePayload)
 def _done(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
     return _finish(caller, event, p, Outcome.DONE)
 
@@ -209,6 +222,7 @@ def _finish(caller: Caller, event: Event, p: Payload, outcome: Outcome) -> dict[
         outcome=outcome,
         n_left=p.get("n_left"),
         reason=p.get("reason", ""),
+        to_place_id=p.get("to_place"),
         machine=_machine(caller, p.get("machine")),
         **_who(caller, event),
     )
@@ -322,6 +336,20 @@ def _pen_time(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
         received_at=event.received_at,
     )
     return {}
+
+
+@handles("language", LanguagePayload)
+def _language(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
+    worker = worker_of(caller)
+    if worker is None:
+        raise NotFoundError(_("This account is no worker of the site: pair a phone."))
+    set_language(
+        site_id=caller.site.pk,
+        worker_id=worker.pk,
+        language=Language(p["language"]),
+        at=event.received_at,
+    )
+    return {"language": p["language"]}
 
 
 def worker_of(caller: Caller) -> Worker | None:

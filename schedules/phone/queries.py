@@ -15,9 +15,11 @@ from equipment.site.models import HoldSubject, Place, PlaceKind, Site
 from equipment.site.queries import open_holds, place_name, site_version
 from schedules.dayplan.models import Claim
 from schedules.rounds.models import PenVisit
+from schedules.sand.queries import bays_with_batches, free_pile_places
 from schedules.work.models import Status, WorkOrder
 from schedules.work.queries import waiting_reasons
 
+GOES_TO = {"spread": PlaceKind.BAY, "piled": PlaceKind.PILE_PLACE, "bedded": PlaceKind.PEN}
 BACK, AHEAD = timedelta(hours=12), timedelta(hours=36)
 
 
@@ -32,6 +34,7 @@ def parcel_for(caller: Caller, worker: Worker, now: datetime) -> dict[str, Any]:
         "machines": _machines(caller.site),
         "checks": _checks(caller.site, language),
         "places": _lockable_places(caller.site, language),
+        "sand_places": _sand_places(caller.site, language),
         "locks": _locks(caller, language),
         "visits": _visits(caller.site, now, language),
     }
@@ -91,7 +94,8 @@ def _job(site: Site, order: WorkOrder, language: str) -> dict[str, Any]:
         "outcome": order.outcome,
         "n_left": order.n_left,
         "loads": order.loads,
-        "counts_loads": order.batch_id is not None,
+        "counts_loads": order.batch_step == "bedded" or order.place.kind == PlaceKind.LANE,
+        "goes_to": GOES_TO.get(order.batch_step, ""),
         "batch": order.batch_id,
         "how": _said(rule.how, language) if rule else "",
         "caution": _said(rule.caution, language) if rule else "",
@@ -136,6 +140,17 @@ def _checks(site: Site, language: str) -> list[dict[str, Any]]:
             "is_safety": item.is_safety,
         }
         for item in CheckItem.objects.filter(site=site, retired_at=None)
+    ]
+
+
+def _sand_places(site: Site, language: str) -> list[dict[str, Any]]:
+    """Where sand can be brought: free bays, piles that take more, pens. 3 queries."""
+    bays = [bay.place for bay, batch in bays_with_batches(site.pk) if batch is None]
+    piles = [pile.place for pile in free_pile_places(site.pk)]
+    pens = Place.objects.filter(site=site, kind=PlaceKind.PEN, retired_at=None).order_by("key")
+    return [
+        {"id": p.pk, "kind": p.kind, "name": place_name(site, p, language)}
+        for p in (*bays, *piles, *pens)
     ]
 
 

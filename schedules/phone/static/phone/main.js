@@ -15,7 +15,7 @@ const REFRESH_MS = 15_000;
 const root = /** @type {HTMLElement} */ (document.getElementById("app"));
 const said = /** @type {HTMLElement} */ (document.getElementById("said"));
 
-const EMPTY = { jobs: [], machines: [], checks: [], places: [], locks: [], visits: [] };
+const EMPTY = { jobs: [], machines: [], checks: [], places: [], sand_places: [], locks: [], visits: [] };
 const app = { parcel: /** @type {any} */ (EMPTY), local: { jobs: /** @type {Record<string, any>} */ ({}) }, go, tell, sendNow };
 let here = { screen: "jobs", arg: /** @type {any} */ (undefined) };
 

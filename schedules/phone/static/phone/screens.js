@@ -57,7 +57,10 @@ export function job(app, id) {
     one.caution && h("p", { class: "caution" }, one.caution),
     one.status === "NEEDS-ACTION" && button(t("start"), () => app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
     began && one.counts_loads && [h("p", { class: "count" }, one.loads), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
-    began && button(t("done"), () => app.tell("done", work, t("done"), { work_order: one.id }), "main", { id: "done" }),
+    began && (one.goes_to
+      ? form([field("to_place", t("goes_to"), choose(app.parcel.sand_places.filter((p) => p.kind === one.goes_to).map((p) => [p.id, p.name])))], t("done"),
+        (data) => void app.tell("done", { ...work, to_place: Number(data.get("to_place")) || null }, t("done"), { work_order: one.id }))
+      : button(t("done"), () => app.tell("done", work, t("done"), { work_order: one.id }), "main", { id: "done" })),
     isOpen(one) && h("div", { class: "pair apart" },
       button(t("part"), () => app.go("part", one.id), "", { id: "part" }),
       button(t("could_not"), () => app.go("could_not", one.id), "", { id: "could-not" })),

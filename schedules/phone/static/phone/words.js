@@ -20,7 +20,7 @@ export const WORDS = {
     saved_here: "Saved on this phone", all_sent: "All sent", needs_you: "needs you", send_now: "Send now", nothing_waiting: "Nothing waits here.",
     refused: "Not accepted", pen_called: "Called", pen_last_out: "Last cow out", pen_first_back: "First cow back", pen_last_back: "Last cow back",
     no_visits: "No pen is called in the next hours.", moisture: "Moisture test", moisture_pct: "Moisture, %", basis: "Basis", wet: "wet basis", dry: "dry basis", spots: "Spots",
-    night: "Night", day: "Day", language: "Español", read_aloud: "Read aloud", all_ok: "All lines need an answer.", late: "Late",
+    night: "Night", day: "Day", language: "Español", read_aloud: "Read aloud", all_ok: "All lines need an answer.", late: "Late", goes_to: "Where did it go?",
   },
   es: {
     my_jobs: "Mis trabajos", machines: "Máquinas", locks: "Candados", tell_us: "Avisar", cows: "Vacas", sent: "¿Salió?",
@@ -39,7 +39,7 @@ export const WORDS = {
     saved_here: "Guardado en este teléfono", all_sent: "Todo enviado", needs_you: "le espera", send_now: "Enviar ahora", nothing_waiting: "Aquí no espera nada.",
     refused: "No aceptado", pen_called: "Llamado", pen_last_out: "Salió la última vaca", pen_first_back: "Volvió la primera vaca", pen_last_back: "Volvió la última vaca",
     no_visits: "Ningún corral sale en las próximas horas.", moisture: "Prueba de humedad", moisture_pct: "Humedad, %", basis: "Base", wet: "base húmeda", dry: "base seca", spots: "Puntos",
-    night: "Noche", day: "Día", language: "English", read_aloud: "Leer en voz alta", all_ok: "Falta contestar alguna línea.", late: "Tarde",
+    night: "Noche", day: "Día", language: "English", read_aloud: "Leer en voz alta", all_ok: "Falta contestar alguna línea.", late: "Tarde", goes_to: "¿A dónde fue?",
   },
 };
 
