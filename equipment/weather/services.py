@@ -43,9 +43,14 @@ def record_days(*, station: WeatherStation, days: DailyWeather, at: datetime) ->
         WeatherStation.objects.select_for_update().get(pk=station.pk)
         known = {day.on: day for day in WeatherDay.objects.filter(station=station)}
         new = [day for on, day in wanted.items() if on not in known]
-        changed = [known[on] for on in wanted.keys() & known.keys() if _take(known[on], wanted[on])]
-        WeatherDay.objects.bulk_create(new, batch_size=1000)
-        WeatherDay.objects.bulk_update(changed, VALUES, batch_size=1000)
+        changed = [day for on, day in wanted.items() if on in known and _differ(known[on], day)]
+        WeatherDay.objects.bulk_create(
+            [*new, *changed],
+            batch_size=1000,
+            update_conflicts=True,
+            unique_fields=["station", "on"],
+            update_fields=VALUES,
+        )
         if new or changed:
             write.change("weather.imported", station.pk)
     return DayCounts(len(new), len(changed))
@@ -67,9 +72,5 @@ def _number(value: float) -> float | None:
     return None if math.isnan(value) else float(value)
 
 
-def _take(known: WeatherDay, wanted: WeatherDay) -> bool:
-    """Take over what differs; say whether anything did."""
-    differs = any(getattr(known, name) != getattr(wanted, name) for name in VALUES)
-    for name in VALUES:
-        setattr(known, name, getattr(wanted, name))
-    return differs
+def _differ(known: WeatherDay, wanted: WeatherDay) -> bool:
+    return any(getattr(known, name) != getattr(wanted, name) for name in VALUES)

@@ -12,7 +12,7 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmfields import Values
 from equipment.site.models import Site
 from schedules.dayplan.models import PlanRun
-from schedules.dayplan.services import plan_day
+from schedules.dayplan.services import SOLVE_S, plan_day
 from schedules.farmfile.document import read_document
 from schedules.farmfile.entries import FarmReader
 from schedules.farmfile.loading import LoadReport
@@ -47,12 +47,16 @@ def overlays() -> list[str]:
 
 
 def load_demo(
-    *, at: datetime, overlay: str | None = None, tell: Callable[[str], None] = lambda _text: None
+    *,
+    at: datetime,
+    overlay: str | None = None,
+    solve_s: float = SOLVE_S,
+    tell: Callable[[str], None] = lambda _text: None,
 ) -> DemoReport:
     """Build Three Cairns around `at`, or bring it to the file; history is written once.
 
-    Again with the same files it changes nothing but what the clock has moved: weather until
-    yesterday, shifts, milkings and work ahead.
+    Again with the same files on the same day it changes nothing; on a later day only the weather
+    until yesterday is new, and the service's own ticks plan ahead.
     """
     tell("farm file")
     farm = read_document(FIXTURES / "three_cairns.yaml")
@@ -68,7 +72,8 @@ def load_demo(
     accounts = everything["accounts"].values()
     password = make_accounts(site, accounts)
     _write_history(site, everything, at, tell)
-    _look_ahead(site, at, tell)
+    if not (report.is_empty and PlanRun.objects.filter(site=site).exists()):
+        _look_ahead(site, at, solve_s, tell)
     return DemoReport(report, tuple(entry["username"] for entry in accounts), password)
 
 
@@ -86,7 +91,7 @@ def _write_history(
     play_sand(site, everything["sand"]["sand"], at)
 
 
-def _look_ahead(site: Site, at: datetime, tell: Callable[[str], None]) -> None:
+def _look_ahead(site: Site, at: datetime, solve_s: float, tell: Callable[[str], None]) -> None:
     """Plan what the service would plan at its next ticks, so that the first page is full."""
     today = local_date_of(at, site.zone)
     tell("shifts and milkings")
@@ -96,6 +101,5 @@ def _look_ahead(site: Site, at: datetime, tell: Callable[[str], None]) -> None:
     forecast_all(site_id=site.pk, at=at)
     tell("work")
     materialise(site_id=site.pk, now=at)
-    if not PlanRun.objects.filter(site=site, local_date=today).exists():
-        tell("the day's plan")
-        plan_day(site_id=site.pk, at=at)
+    tell("the day's plan")
+    plan_day(site_id=site.pk, at=at, seconds=solve_s)
