@@ -50,11 +50,11 @@ class WorkerRows(Rows):
 
     def _set_skills(self, farm: Farm, worker: Worker, held: list[Values]) -> None:
         WorkerSkill.objects.filter(worker=worker).delete()
-        for entry in held:
-            row = WorkerSkill(site=farm.site, worker=worker)
+        rows = [WorkerSkill(site=farm.site, worker=worker) for _entry in held]
+        for row, entry in zip(rows, held, strict=True):
             for f in HELD.parts:
                 write_column(farm, f, row, entry[f.name])
-            row.save()
+        WorkerSkill.objects.bulk_create(rows)
 
 
 def tidy_worker(values: Values) -> Values:

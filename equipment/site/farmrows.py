@@ -34,6 +34,7 @@ class Farm:
     at: datetime
     _pks: dict[str, dict[str, int]] = field(default_factory=dict)
     _keys: dict[str, dict[int, str]] = field(default_factory=dict)
+    _places: dict[str, Place] = field(default_factory=dict)
 
     def _read(self, section: str) -> None:
         if section not in self._pks:
@@ -55,6 +56,12 @@ class Farm:
     def forget(self, section: str) -> None:
         """Read a section's keys anew, since rows were made."""
         self._pks.pop(section, None)
+
+    def place(self, key: str) -> Place:
+        """Give a place of the site: 1 query for all of them, then remembered."""
+        if key not in self._places:
+            self._places = {place.key: place for place in Place.objects.filter(site=self.site)}
+        return self._places[key]
 
 
 class Rows:
@@ -85,9 +92,9 @@ class Rows:
     def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
         """Make the row of a new entry; a placed one finds its place made."""
         if self.model is Place:
-            row = Place.objects.get(site=farm.site, key=key)
+            row = farm.place(key)
         elif section.is_placed:
-            row = self.model(site=farm.site, place_id=farm.pk(ANY_PLACE, key))
+            row = self.model(site=farm.site, place=farm.place(key))
         else:
             row = self.model(site=farm.site, key=key)
         self.fill(farm, section, row, values)
@@ -110,7 +117,7 @@ class Rows:
                 write_column(farm, f, _holder(f, row), values[f.name])
         if section.is_placed:
             _bearer(row).save()
-        row.save()
+        row.save(force_insert=row._state.adding)  # a place is a key known beforehand
 
     def retire(self, farm: Farm, section: Section, key: str, at: datetime | None) -> None:
         """Take an entry out of use, or with None back into use; its row stays."""
