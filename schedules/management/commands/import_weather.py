@@ -33,7 +33,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         station = self._station(options["site"], options["station"])
         if sys.stderr.isatty():
-            self.stderr.write(f"… {_('reading %(file)s') % {'file': options['file'].name}}")
+            text = _("reading %(file)s") % {"file": options["file"].name}
+            self.stderr.write(f"… {text}", style_func=str)
         try:
             raw = options["file"].read_bytes()
             report = import_weather(

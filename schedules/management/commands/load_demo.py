@@ -34,9 +34,12 @@ class Command(BaseCommand):
         names = ", ".join(report.usernames)
         path = keep_password(report.password, report.usernames)
         where = _("is in %(path)s") % {"path": path} if path else report.password
-        self.stderr.write(_("Sign in as one of: %(names)s.") % {"names": names})
-        self.stderr.write(_("Their password: %(where)s") % {"where": where})
+        for line in (
+            _("Sign in as one of: %(names)s.") % {"names": names},
+            _("Their password: %(where)s") % {"where": where},
+        ):
+            self.stderr.write(line, style_func=str)
 
     def _progress(self, text: str) -> None:
         if sys.stderr.isatty():
-            self.stderr.write(f"… {text}")
+            self.stderr.write(f"… {text}", style_func=str)

@@ -70,7 +70,7 @@ class Command(BaseCommand):
 
     def _progress(self, text: str) -> None:
         if sys.stderr.isatty():
-            self.stderr.write(f"… {text}")
+            self.stderr.write(f"… {text}", style_func=str)
 
 
 def describe(report: LoadReport) -> str:
