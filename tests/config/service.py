@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -82,8 +83,15 @@ class Service:
         assert self.process.poll() is None, f"`up` ended:\n{self.log()}"
         return words in self.log()
 
-    def wait_until_ready(self) -> float:
-        return wait_for(lambda: self.has_logged("| ready after"), "`up` says ready", 120)
+    def wait(self, condition: Callable[[], bool], what: str, within_s: float = 60.0) -> None:
+        """Wait for the condition; where it does not hold in time, show the log's last lines."""
+        try:
+            wait_for(condition, what, within_s)
+        except AssertionError as fault:
+            raise AssertionError(f"{fault}\n{self.log()[-6000:]}") from None
+
+    def wait_until_ready(self) -> None:
+        self.wait(lambda: self.has_logged("| ready after"), "`up` says ready", 120)
 
     def children(self) -> dict[str, int]:
         return dict(self.folder.read_pids().get("children", {}))

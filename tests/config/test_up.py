@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from tests.config.service import Service
-from tests.config.waiting import wait_for
 
 NAMES = {"postgres", "valkey", "web", "worker", "beat", "poller"}
 
@@ -88,8 +87,8 @@ def test_killed_child_comes_back(service: Service, name: str) -> None:
 
     os.kill(before, signal.SIGKILL)
 
-    wait_for(lambda: service.children()[name] != before, f"{name} is started again")
-    wait_for(lambda: is_whole(service), f"all answer after {name} was killed")
+    service.wait(lambda: service.children()[name] != before, f"{name} is started again")
+    service.wait(lambda: is_whole(service), f"all answer after {name} was killed")
     assert f"{name} ended (-9); again in" in service.log()
 
 
@@ -120,4 +119,4 @@ def test_no_process_is_left(service: Service, end: Callable[[Service], None]) ->
 
     end(service)
 
-    wait_for(lambda: not service.living(), "every child has ended", 30)
+    service.wait(lambda: not service.living(), "every child has ended", 30)

@@ -8,7 +8,6 @@ from django.test import RequestFactory
 
 from config.wsgi import application, read_as_utf_8
 
-
 pytestmark = pytest.mark.django_db  # a request begins by looking at its connection
 
 
