@@ -1,4 +1,4 @@
-"""Verbs about people: leave."""
+"""Verbs about people: leave, and the language they read."""
 
 from datetime import date, datetime
 
@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from crews.errors import LeaveSpanError
 from equipment.site.errors import NotFoundError
+from equipment.site.models import Language
 from equipment.site.writes import site_write
 
 from .models import Leave, LeaveKind, Worker
@@ -46,3 +47,12 @@ def add_leave(
         )
         write.change("roster.changed", worker.pk)
     return leave
+
+
+def set_language(*, site_id: int, worker_id: int, language: Language, at: datetime) -> Worker:
+    """Let a worker's phone and its answers speak another language; again changes nothing."""
+    with site_write(site_id, at):
+        worker = find_worker(site_id, worker_id)
+        worker.language = language
+        worker.save(update_fields=["language"])
+    return worker
