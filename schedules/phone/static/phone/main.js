@@ -4,10 +4,10 @@
 import { button, h } from "./dom.js";
 import { ask, counts, keepSending, onOutboxChange, say, drain } from "./outbox.js";
 import * as screens from "./screens.js";
-import { beginSequence, getFact, setFact } from "./store.js";
-import { clock, speak, speaking, t } from "./words.js";
+import { beginSequence, dropEvents, getFact, setFact } from "./store.js";
+import { clock, keepTime, speak, speaking, t } from "./words.js";
 
-const TABS = ["jobs", "cows", "machines", "locks", "tell_us", "sent"];
+const TABS = ["jobs", "cows", "machines", "locks", "tell_us"];
 const TITLES = /** @type {Record<string, string>} */ ({ jobs: "my_jobs", job: "my_jobs", part: "part", could_not: "could_not", moisture: "moisture", cows: "cows", machines: "machines", hours: "hours", look_round: "look_round", verdict_screen: "look_round", locks: "locks", tell_us: "tell_us", sent: "sent" });
 const UNDO_MS = 10_000;
 const REFRESH_MS = 15_000;
@@ -16,7 +16,7 @@ const root = /** @type {HTMLElement} */ (document.getElementById("app"));
 const said = /** @type {HTMLElement} */ (document.getElementById("said"));
 
 const EMPTY = { jobs: [], machines: [], checks: [], places: [], sand_places: [], locks: [], visits: [] };
-const app = { parcel: /** @type {any} */ (EMPTY), local: { jobs: /** @type {Record<string, any>} */ ({}) }, go, tell, sendNow };
+const app = { parcel: /** @type {any} */ (EMPTY), local: { jobs: /** @type {Record<string, any>} */ ({}) }, go, tell, sendNow, forget };
 let here = { screen: "jobs", arg: /** @type {any} */ (undefined) };
 
 /** @param {string} screen @param {any} [arg] */
@@ -26,6 +26,12 @@ function go(screen, arg) {
 }
 
 function sendNow() { void drain().then(draw); }
+
+/** Takes a refused event off the list once its person has read why. @param {number} seq */
+async function forget(seq) {
+  await dropEvents([seq]);
+  await draw();
+}
 
 /** What a job looks like here from the moment the person said so. */
 const LOCAL = /** @type {Record<string, (job: any, payload: any) => any>} */ ({
@@ -43,6 +49,10 @@ async function tell(kind, payload, words, undo) {
   if (job && LOCAL[kind]) {
     const now = { ...job, ...app.local.jobs[job.id] };
     app.local.jobs[job.id] = { ...app.local.jobs[job.id], ...LOCAL[kind](now, payload) };
+    await setFact("local", app.local);
+  }
+  if (kind === "pen_time") {
+    app.local.said = { ...app.local.said, [payload.visit]: [...(app.local.said?.[payload.visit] ?? []), payload.moment] };
     await setFact("local", app.local);
   }
   announce(`${words}: ${t("saved_here")}`, undo && (async () => {
@@ -65,16 +75,34 @@ function announce(words, undo) {
 async function draw() {
   if (!(await getFact("token"))) return drawPairing();
   const drawScreen = /** @type {any} */ (screens)[here.screen];
-  const main = h("main", {}, await drawScreen(app, here.arg));
-  root.replaceChildren(await head(), main, await tabs());
+  const main = h("main", {}, await drawScreen(app, here.arg), here.screen === "sent" && themeSwitch());
+  root.replaceChildren(await head(), main, tabs());
 }
 
 async function head() {
-  const inTabs = TABS.includes(here.screen);
-  return h("header", {}, !inTabs && button("‹", () => go(["hours", "look_round"].includes(here.screen) ? "machines" : "jobs"), "", { "aria-label": t("back") }),
-    h("h1", { tabindex: "-1" }, titleOf()),
-    button(t("language"), async () => { speak(speaking() === "es" ? "en" : "es"); await setFact("language", speaking()); await draw(); }, "", { lang: speaking() === "es" ? "en" : "es" }),
-    button(document.documentElement.dataset.theme === "night" ? t("day") : t("night"), async () => { await setTheme(document.documentElement.dataset.theme === "night" ? "day" : "night"); await draw(); }));
+  const isTab = TABS.includes(here.screen);
+  return h("header", {},
+    h("div", { class: "bar" },
+      !isTab && button("‹", () => go(["hours", "look_round"].includes(here.screen) ? "machines" : "jobs"), "back", { "aria-label": t("back") }),
+      button(await sentWords(), () => go("sent"), "status", { id: "tab-sent", "aria-current": here.screen === "sent" ? "page" : null }),
+      button(t("language"), () => void changeLanguage(), "", { lang: speaking() === "es" ? "en" : "es", id: "language" })),
+    h("h1", { tabindex: "-1" }, titleOf()));
+}
+
+/** Whether all went through, in few words. */
+async function sentWords() {
+  const n = await counts();
+  if (n.refused) return `${n.refused} ${t("needs_you")}`;
+  if (n.waiting) return `${t("saved")} (${n.waiting})`;
+  return n.heard_at ? `${t("all_sent")} ${clock(n.heard_at)}` : t("sent");
+}
+
+/** The language is the person's: the phone changes at once, its jobs as soon as the farm has heard. */
+async function changeLanguage() {
+  speak(speaking() === "es" ? "en" : "es");
+  await setFact("language", speaking());
+  if (await getFact("token")) await say("language", { language: speaking() });
+  await draw();
 }
 
 function titleOf() {
@@ -82,10 +110,13 @@ function titleOf() {
   return job ? `${job.title} ${job.place}` : t(TITLES[here.screen]);
 }
 
-async function tabs() {
-  const n = await counts();
-  const note = n.refused ? `${n.refused} ${t("needs_you")}` : n.waiting ? `(${n.waiting})` : n.heard_at ? clock(n.heard_at) : "";
-  return h("nav", {}, TABS.map((name) => button(name === "sent" ? `${t("sent")} ${note}` : t(TITLES[name]), () => go(name), "", { "aria-current": name === here.screen ? "page" : null, id: `tab-${name}` })));
+function tabs() {
+  return h("nav", {}, TABS.map((name) => button(t(TITLES[name]), () => go(name), "", { "aria-current": name === here.screen ? "page" : null, id: `tab-${name}` })));
+}
+
+function themeSwitch() {
+  const isNight = document.documentElement.dataset.theme === "night";
+  return button(t(isNight ? "day" : "night"), async () => { await setTheme(isNight ? "day" : "night"); await draw(); }, "wide apart", { id: "theme" });
 }
 
 /** @param {string} theme */
@@ -99,13 +130,14 @@ async function drawPairing() {
   const code = /** @type {HTMLInputElement} */ (h("input", { id: "code", class: "digits", autocapitalize: "characters", autocomplete: "off", maxlength: 12 }));
   const pairing = h("form", { class: "stack", on: { submit: async (/** @type {Event} */ e) => { e.preventDefault(); fault.textContent = await pairWith(code.value); } } },
     h("p", {}, (await getFact("pair_again")) ? t("pair_again") : t("pair_how")), h("label", { for: "code" }, t("pair_code")), code, fault, h("button", { class: "main", type: "submit" }, t("pair")));
-  root.replaceChildren(h("header", {}, h("h1", { tabindex: "-1" }, t("pair_title"))), h("main", {}, pairing));
+  const language = button(t("language"), () => void changeLanguage(), "", { lang: speaking() === "es" ? "en" : "es", id: "language" });
+  root.replaceChildren(h("header", {}, h("div", { class: "bar" }, language), h("h1", { tabindex: "-1" }, t("pair_title"))), h("main", {}, pairing));
 }
 
 /** @param {string} code @returns {Promise<string>} what went wrong, or nothing */
 async function pairWith(code) {
   const reply = await fetch("/api/v1/pair/", { method: "POST", headers: { "Content-Type": "application/json", "Accept-Language": speaking() }, body: JSON.stringify({ code }) }).catch(() => null);
-  if (!reply) return "…";
+  if (!reply) return t("no_answer");
   const body = await reply.json();
   if (!reply.ok) return body.detail;
   await setFact("site", body.site);
@@ -115,8 +147,22 @@ async function pairWith(code) {
   speak(body.language);
   await setFact("language", body.language);
   await navigator.storage?.persist?.();
+  await learnClock();
   await refresh();
+  await draw();
   return "";
+}
+
+/** Asks once a start for the farm's clock, and keeps it for when there is no signal. */
+async function learnClock() {
+  keepTime(await getFact("farm"));
+  const site = await getFact("site");
+  if (!site) return;
+  const reply = await ask(`/api/v1/sites/${site}/`).catch(() => null);
+  if (!reply?.ok) return;
+  const { time_zone, clock_h } = await reply.json();
+  await setFact("farm", { time_zone, clock_h });
+  keepTime({ time_zone, clock_h });
 }
 
 /** Fetches the parcel of work; what this phone said and the server has not yet heard stays on top. */
@@ -137,20 +183,27 @@ async function refresh() {
   if (!isTyping()) await draw();
 }
 
+/** Whether something is typed or chosen that a redraw would lose. */
 function isTyping() {
-  return ["INPUT", "SELECT"].includes(document.activeElement?.tagName ?? "") || here.screen === "look_round";
+  if (here.screen === "look_round" || ["INPUT", "SELECT"].includes(document.activeElement?.tagName ?? "")) return true;
+  const inputs = /** @type {HTMLInputElement[]} */ ([...root.querySelectorAll("input")]);
+  const lists = /** @type {HTMLSelectElement[]} */ ([...root.querySelectorAll("select")]);
+  return inputs.some((i) => i.value !== i.defaultValue || i.checked) || lists.some((l) => l.selectedIndex > 0);
 }
 
 async function begin() {
+  if (!isSecureContext) { root.replaceChildren(h("main", {}, h("p", { class: "fact", role: "alert" }, t("insecure")))); return; }
   speak((await getFact("language")) ?? (navigator.language.startsWith("en") ? "en" : "es"));
   document.documentElement.dataset.theme = (await getFact("theme")) ?? "day";
   app.parcel = (await getFact("parcel")) ?? EMPTY;
   app.local = (await getFact("local")) ?? { jobs: {} };
+  keepTime(await getFact("farm"));
   await draw();
   keepSending();
   let settled = 0;
   onOutboxChange(() => { clearTimeout(settled); settled = setTimeout(() => void refresh(), 300); });
   setInterval(() => void refresh(), REFRESH_MS);
+  await learnClock();
   await refresh();
 }
 

@@ -4,9 +4,9 @@
 import { button, h } from "./dom.js";
 import { counts } from "./outbox.js";
 import { allEvents } from "./store.js";
-import { clock, speaking, t } from "./words.js";
+import { clock, moment, span, speaking, t } from "./words.js";
 
-/** @typedef {{parcel: any, local: any, go: (screen: string, arg?: any) => void, tell: (kind: string, payload: any, words: string, undo?: any) => Promise<void>, sendNow: () => void}} App */
+/** @typedef {{parcel: any, local: any, go: (screen: string, arg?: any) => void, tell: (kind: string, payload: any, words: string, undo?: any) => Promise<void>, sendNow: () => void, forget: (seq: number) => Promise<void>}} App */
 
 /** A job as it stands here: the server's word, and on top of it what this phone has said since. */
 function stateOf(job, app) {
@@ -21,15 +21,16 @@ function stateBadge(job) {
   return h("span", { class: "state" }, t(word));
 }
 
+const amountOf = (job) => (job.n_stalls ? `${job.n_stalls} ${t("stalls")}` : "");
 const isOpen = (job) => job.status === "NEEDS-ACTION" || job.status === "IN-PROCESS";
 
 function jobCard(job, app, first) {
   const late = isOpen(job) && new Date(job.due_at) < new Date();
   return h("button", { type: "button", class: first ? "card first" : "card", on: { click: () => app.go("job", job.id) } },
     h("strong", {}, `${job.title} ${job.place}`),
-    h("span", {}, `${clock(job.planned_start)} – ${clock(job.planned_end)} · ${t("before")} ${clock(job.due_at)}`),
-    job.machine && h("span", {}, ` · ${job.machine.name}`), " ", stateBadge(job),
-    late && h("span", { class: "state needs" }, t("late")));
+    h("span", { class: "when" }, span(job.planned_start, job.planned_end)),
+    h("span", { class: "soft" }, [`${t("before")} ${moment(job.due_at)}`, amountOf(job), job.machine?.name].filter(Boolean).join(" · ")),
+    h("span", { class: "states" }, stateBadge(job), late && h("span", { class: "state needs" }, t("late"))));
 }
 
 /** @param {App} app */
@@ -39,7 +40,7 @@ export function jobs(app) {
   const closed = all.filter((j) => !isOpen(j));
   return h("div", { class: "stack" },
     open.length ? open.map((j, i) => jobCard(j, app, i === 0)) : h("p", { class: "empty" }, t("no_jobs")),
-    closed.length ? [h("h2", {}, t("done")), closed.map((j) => jobCard(j, app, false))] : null);
+    closed.length ? [h("h2", {}, t("closed")), closed.map((j) => jobCard(j, app, false))] : null);
 }
 
 /** @param {App} app @param {number} id */
@@ -51,15 +52,15 @@ export function job(app, id) {
   const began = one.status === "IN-PROCESS";
   return h("div", { class: "stack" },
     h("div", {}, stateBadge(one)),
-    h("p", { class: "fact" }, `${clock(one.planned_start)} – ${clock(one.planned_end)}`),
-    h("p", {}, `${t("before")} ${clock(one.due_at)}`, one.machine && ` · ${t("with")} ${one.machine.name}`, one.n_stalls && ` · ${one.n_stalls}`),
+    h("p", { class: "fact" }, span(one.planned_start, one.planned_end)),
+    h("p", {}, [`${t("before")} ${moment(one.due_at)}`, one.machine && `${t("with")} ${one.machine.name}`, amountOf(one)].filter(Boolean).join(" · ")),
     one.needs_lock && h("p", { class: "caution" }, t("needs_lock")),
     one.caution && h("p", { class: "caution" }, one.caution),
     one.status === "NEEDS-ACTION" && button(t("start"), () => app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
     began && one.counts_loads && [h("p", { class: "count" }, one.loads), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
     began && (one.goes_to
       ? form([field("to_place", t("goes_to"), choose(app.parcel.sand_places.filter((p) => p.kind === one.goes_to).map((p) => [p.id, p.name])))], t("done"),
-        (data) => void app.tell("done", { ...work, to_place: Number(data.get("to_place")) || null }, t("done"), { work_order: one.id }))
+        (data) => void app.tell("done", { ...work, to_place: Number(data.get("to_place")) || null }, t("done"), { work_order: one.id }), "done")
       : button(t("done"), () => app.tell("done", work, t("done"), { work_order: one.id }), "main", { id: "done" })),
     isOpen(one) && h("div", { class: "pair apart" },
       button(t("part"), () => app.go("part", one.id), "", { id: "part" }),
@@ -77,9 +78,9 @@ function readAloud(words) {
 }
 
 /** A form whose fields are read on finger-up of its one main button. */
-function form(fields, words, does) {
+function form(fields, words, does, id = null, more = null) {
   return h("form", { class: "stack", novalidate: true, on: { submit: (e) => { e.preventDefault(); does(new FormData(e.target)); } } },
-    fields, h("button", { class: "main", type: "submit" }, words));
+    fields, h("button", { class: "main", type: "submit", id }, words), more);
 }
 
 function field(name, words, input) {
@@ -88,6 +89,7 @@ function field(name, words, input) {
   return [h("label", { for: input.id }, words), input];
 }
 
+const tick = (name, words) => h("label", { class: "tick" }, h("input", { type: "checkbox", name }), " ", words);
 const digits = (value = "") => h("input", { class: "digits", inputmode: "decimal", autocomplete: "off", value });
 const text = () => h("input", { maxlength: 300, autocomplete: "off" });
 const choose = (options) => h("select", {}, options.map(([value, words]) => h("option", { value }, words)));
@@ -125,25 +127,27 @@ export function moisture(app, batch) {
   });
 }
 
+const lastOf = (machine) => `${t("last")} ${machine.meter_h.toLocaleString("en-US")} h · ${moment(machine.read_at)}`;
+
 /** @param {App} app */
 export function machines(app) {
+  if (!app.parcel.machines.length) return h("p", { class: "empty" }, t("no_machines"));
   return h("div", {}, app.parcel.machines.map((m) => h("section", { class: "line" },
     h("strong", {}, m.name), " ", m.is_held && h("span", { class: "state needs" }, t("held")),
-    h("div", { class: "soft" }, m.meter_h === null ? "" : `${t("last")} ${m.meter_h.toLocaleString("en-US")} h · ${clock(m.read_at)}`),
+    h("div", { class: "soft" }, m.meter_h === null ? "" : lastOf(m)),
     h("div", { class: "pair" }, button(t("read_meter"), () => app.go("hours", m.id)), button(t("look_round"), () => app.go("look_round", m.id))))));
 }
 
 /** @param {App} app @param {number} id */
 export function hours(app, id) {
   const one = app.parcel.machines.find((m) => m.id === id);
-  const fields = [h("p", { class: "fact" }, one.name), one.meter_h !== null && h("p", {}, `${t("last")} ${one.meter_h.toLocaleString("en-US")} h`),
-    field("meter_h", t("hours"), digits()), field("reason", t("reason"), text()),
-    h("label", {}, h("input", { type: "checkbox", name: "is_new_meter" }), " ", t("new_meter"))];
+  const fields = [h("p", { class: "fact" }, one.name), one.meter_h !== null && h("p", {}, lastOf(one)), field("meter_h", t("hours"), digits())];
+  const more = h("details", {}, h("summary", {}, t("if_asked")), field("reason", t("reason"), text()), tick("is_new_meter", t("new_meter")));
   return form(fields, t("save"), (data) => {
     const meter_h = readNumber(String(data.get("meter_h")));
     if (meter_h === null) return;
     void app.tell("reading", { machine: id, meter_h, reason: data.get("reason"), is_new_meter: data.get("is_new_meter") !== null }, t("hours")).then(() => app.go("machines"));
-  });
+  }, null, more);
 }
 
 /** @param {App} app @param {number} id */
@@ -194,7 +198,7 @@ export function verdict_screen(app, found) {
 export function locks(app) {
   const fields = [h("p", { class: "caution" }, t("lock_note")), field("place", t("place"), choose(app.parcel.places.map((p) => [p.id, p.name]))), field("what", t("what"), text())];
   return h("div", {}, app.parcel.locks.map((l) => h("section", { class: "line" },
-    h("strong", {}, l.place), h("div", { class: "soft" }, `${t("owner")}: ${l.owner}, ${t("since")} ${clock(l.on_at)}`),
+    h("strong", {}, l.place), h("div", { class: "soft" }, `${t("owner")}: ${l.owner}, ${t("since")} ${moment(l.on_at)}`),
     l.is_mine && button(t("lock_off"), () => app.tell("lock_off", { lock: l.id }, t("lock_off")), "wide"))),
     form(fields, t("lock_on"), (data) => void app.tell("lock_on", { place: Number(data.get("place")), what: data.get("what") }, t("lock_on"))));
 }
@@ -203,7 +207,7 @@ export function locks(app) {
 export function tell_us(app) {
   const fields = [field("text", t("problem"), text()), field("place", t("place"), choose([["", t("none")], ...app.parcel.places.map((p) => [p.id, p.name])])),
     field("machine", t("machine"), choose([["", t("none")], ...app.parcel.machines.map((m) => [m.id, m.name])])),
-    h("label", {}, h("input", { type: "checkbox", name: "danger" }), " ", t("is_danger"))];
+    tick("danger", t("is_danger"))];
   return form(fields, t("send"), (data) => {
     const words = String(data.get("text")).trim();
     if (!words) return;
@@ -216,9 +220,15 @@ export function tell_us(app) {
 export function cows(app) {
   if (!app.parcel.visits.length) return h("p", { class: "empty" }, t("no_visits"));
   return h("div", {}, app.parcel.visits.map((v) => h("section", { class: "line" }, h("strong", {}, v.pen),
-    h("div", { class: "soft" }, `${clock(v.last_out_at)} – ${clock(v.first_back_at)}`),
-    h("div", { class: "pair" }, ["called", "last_out", "first_back", "last_back"].map((moment) =>
-      button(t(`pen_${moment}`), () => app.tell("pen_time", { visit: v.id, moment }, t(`pen_${moment}`)), "", { disabled: v.said.includes(moment) }))))));
+    h("div", { class: "soft" }, `${t("empty")} ${span(v.last_out_at, v.first_back_at)}`),
+    h("div", { class: "pair" }, ["called", "last_out", "first_back", "last_back"].map((name) =>
+      button(t(`pen_${name}`), () => app.tell("pen_time", { visit: v.id, moment: name }, t(`pen_${name}`)), "", { disabled: [...v.said, ...(app.local.said?.[v.id] ?? [])].includes(name) }))))));
+}
+
+/** What was said, in the words of the button that said it. */
+function nameOf(event) {
+  const words = { reading: "hours", check: "look_round", moisture_test: "moisture", problem: "tell_us", language: "language_changed", pen_time: `pen_${event.payload.moment}` };
+  return t(words[event.kind] ?? event.kind);
 }
 
 /** @param {App} app */
@@ -229,7 +239,9 @@ export async function sent(app) {
     h("p", { class: "fact" }, n.waiting ? `${t("saved_here")} (${n.waiting})` : t("all_sent")),
     button(t("send_now"), app.sendNow, "main"),
     events.length ? events.map((e) => h("section", { class: "line" },
-      h("strong", {}, t(e.kind)), " ", clock(e.client_at), " ",
-      e.state === "refused" ? h("span", { class: "state needs" }, `${t("refused")}: ${e.answer?.detail ?? ""}`) : h("span", { class: "state" }, e.state === "waiting" ? t("saved_here") : t("all_sent"))))
+      h("strong", {}, nameOf(e)), ` ${moment(e.client_at)} `,
+      e.state === "refused"
+        ? [h("p", { class: "state needs" }, `${t("refused")}: ${e.answer?.detail ?? ""}`), button(t("seen"), () => void app.forget(e.seq), "wide")]
+        : h("span", { class: "state" }, t(e.state === "waiting" ? "saved_here" : "sent_ok"))))
       : h("p", { class: "soft" }, t("nothing_waiting")));
 }
