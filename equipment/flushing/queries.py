@@ -1,9 +1,10 @@
 """Reads of flushing that pages, API and upper rooms share."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import QuerySet
 
@@ -81,31 +82,40 @@ def tank_levels(site_id: int, tank: Tank, start: datetime, end: datetime) -> cal
 
     Taken as full a day before. A blocked run draws nothing.
     """
-    runs = FlushRun.objects.filter(
-        site_id=site_id, timer__tank=tank, starts_at__gte=start - SETTLES, starts_at__lt=end
-    )
-    return _tank_day(tank, runs.order_by("starts_at", "pk"), start, end)
+    draws = _draws_by_tank(site_id, start, end, timer__tank=tank)
+    return _tank_day(tank, draws[tank.pk], start, end)
 
 
-def tank_plans(runs: Iterable[FlushRun], start: datetime, end: datetime) -> list[TankPlan]:
-    """The levels of every tank that some runs draw on, as `tank_levels`: no query.
-
-    `runs` are those between `start - SETTLES` and `end`, by their opening, with tank and place.
-    """
-    runs_by_tank: dict[int, list[FlushRun]] = defaultdict(list)
-    for run in runs:
-        if start - SETTLES <= run.starts_at < end:
-            runs_by_tank[run.timer.tank_id].append(run)
-    tanks = [rows[0].timer.tank for _key, rows in sorted(runs_by_tank.items())]
-    return [TankPlan(tank, _tank_day(tank, runs_by_tank[tank.pk], start, end)) for tank in tanks]
-
-
-def _tank_day(tank: Tank, runs: Iterable[FlushRun], start: datetime, end: datetime) -> calc.TankDay:
-    draws = [
-        calc.Draw(run.natural_key, run.starts_at, run.volume_m3)
-        for run in runs
-        if run.status != RunStatus.BLOCKED
+def tank_plans(site_id: int, start: datetime, end: datetime) -> list[TankPlan]:
+    """`tank_levels` of every tank in use, with its place: 2 queries."""
+    draws = _draws_by_tank(site_id, start, end)
+    tanks = Tank.objects.filter(site_id=site_id, place__retired_at=None).select_related("place")
+    return [
+        TankPlan(tank, _tank_day(tank, draws[tank.pk], start, end)) for tank in tanks.order_by("pk")
     ]
+
+
+def _draws_by_tank(
+    site_id: int, start: datetime, end: datetime, **which: Any
+) -> dict[int, list[calc.Draw]]:
+    """What each tank's runs draw from a day before `start` until `end`: 1 query."""
+    rows = (
+        FlushRun.objects.filter(
+            site_id=site_id, starts_at__gte=start - SETTLES, starts_at__lt=end, **which
+        )
+        .exclude(status=RunStatus.BLOCKED)
+        .order_by("starts_at", "pk")
+        .values_list("timer__tank_id", "natural_key", "starts_at", "volume_m3")
+    )
+    draws: dict[int, list[calc.Draw]] = defaultdict(list)
+    for tank_id, run_key, starts_at, volume_m3 in rows:
+        draws[tank_id].append(calc.Draw(run_key, starts_at, volume_m3))
+    return draws
+
+
+def _tank_day(
+    tank: Tank, draws: Sequence[calc.Draw], start: datetime, end: datetime
+) -> calc.TankDay:
     flush_tank = calc.FlushTank(volume_m3=tank.volume_m3, refill_m3_h=tank.refill_m3_h)
     before = calc.run_tank(
         flush_tank,
