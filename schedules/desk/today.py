@@ -9,9 +9,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.site.calc.local_time import day_bounds, local_date_of
-from schedules.dayplan.queries import orders_between
+from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.queries import visits_between
-from schedules.work.models import Outcome, Problem, Status
+from schedules.work.models import Outcome, Problem, Status, WorkOrder
 from schedules.work.queries import open_problems, waiting_reasons
 
 from .away import AwayCard, away_cards
@@ -73,10 +73,12 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
     read = min(day[0], shown[0]), max(day[1], shown[1])
     orders = list(orders_between(site.pk, *read))
     visits = list(visits_between(site.pk, *read))
-    waits = waiting_reasons(site.pk, [o.pk for o in orders if o.status == Status.NEEDS_ACTION])
+    listed = {o.pk for o in orders if is_whole or _is_near(desk, o)}
+    to_do = [o.pk for o in orders if o.pk in listed and o.status == Status.NEEDS_ACTION]
+    waits = waiting_reasons(site.pk, to_do)
     every = [order_line(desk, order, waits.get(order.pk, [])) for order in orders]
     lines = [li for li in every if li.order.due_at > day[0] and li.order.starts_after < day[1]]
-    near = [line for line in lines if is_whole or _is_near(desk, line)]
+    near = [line for line in lines if line.order.pk in listed]
     asked = _decisions(lines)
     return TodayBoard(
         local_date=local_date,
@@ -103,11 +105,11 @@ def _problems(desk: Desk) -> list[ProblemLine]:
     ]
 
 
-def _is_near(desk: Desk, line: OrderLine) -> bool:
-    order = line.order
+def _is_near(desk: Desk, order: WorkOrder) -> bool:
     if order.status == Status.IN_PROCESS or order.needs_decision:
         return True
-    at: datetime = line.starts_at or order.due_at
+    assignment = assignment_of(order)
+    at: datetime = assignment.starts_at if assignment else order.due_at
     return desk.now - LIST_BACK <= at <= desk.now + LIST_AHEAD
 
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import timedelta
 
+from django.db.models import Q
+
 from equipment.flushing.models import FlushRun, Lock, RunStatus
-from equipment.flushing.queries import SETTLES, TankPlan, open_locks, runs_between, tank_plans
+from equipment.flushing.queries import TankPlan, open_locks, runs_between, tank_plans
 from equipment.site.models import Place, PlaceKind
 from equipment.site.queries import place_name
 
 from .base import Desk
 
-AHEAD = timedelta(hours=24)
+AHEAD, SOON = timedelta(hours=24), timedelta(hours=6)
 N_NEXT = 6
 LOCKABLE = (
     PlaceKind.ALLEY,
@@ -73,14 +75,14 @@ class Water:
 
 
 def water_of(desk: Desk) -> Water:
-    """Read the next day's flush runs and the tanks they draw on: 1 query."""
-    runs = list(runs_between(desk.site_id, desk.now - SETTLES, desk.now + AHEAD))
-    ahead = [run for run in runs if run.ends_at > desk.now]
-    planned = [run for run in ahead if run.status == RunStatus.PLANNED]
+    """Read the flush runs of the next hours, all that are blocked, and the tanks: 3 queries."""
+    ahead = runs_between(desk.site_id, desk.now, desk.now + AHEAD)
+    runs = list(ahead.filter(Q(status=RunStatus.BLOCKED) | Q(starts_at__lt=desk.now + SOON)))
+    planned = [run for run in runs if run.status == RunStatus.PLANNED]
     return Water(
         next_runs=[_run(desk, run) for run in planned[:N_NEXT]],
-        blocked=[_run(desk, run) for run in ahead if run.status == RunStatus.BLOCKED],
-        tanks=[_tank(desk, plan) for plan in tank_plans(runs, desk.now, desk.now + AHEAD)],
+        blocked=[_run(desk, run) for run in runs if run.status == RunStatus.BLOCKED],
+        tanks=[_tank(desk, plan) for plan in tank_plans(desk.site_id, desk.now, desk.now + AHEAD)],
     )
 
 
