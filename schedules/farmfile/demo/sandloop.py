@@ -28,7 +28,7 @@ from .sandbook import Said, SandBook, is_due
 
 TURNED_D = 14  # turnings further back are left out: nobody asks for them any more
 DRY_DAY_MM = 1.0  # rain at which nobody spreads, turns or picks up
-HORIZON_D = 120
+HORIZON_D = 60
 Step = Callable[[date, datetime], None]
 
 

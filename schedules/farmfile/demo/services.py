@@ -12,7 +12,7 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmfields import Values
 from equipment.site.models import Site
 from schedules.dayplan.models import PlanRun
-from schedules.dayplan.services import SOLVE_S, plan_day
+from schedules.dayplan.services import plan_day
 from schedules.farmfile.document import read_document
 from schedules.farmfile.entries import FarmReader
 from schedules.farmfile.loading import LoadReport
@@ -30,6 +30,7 @@ from .sandloop import play_sand
 
 FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
 AHEAD_D = 15
+FIRST_SOLVE_S = 3.0  # the first page waits for it; the service plans again at its next tick
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ def load_demo(
     *,
     at: datetime,
     overlay: str | None = None,
-    solve_s: float = SOLVE_S,
+    solve_s: float = FIRST_SOLVE_S,
     tell: Callable[[str], None] = lambda _text: None,
 ) -> DemoReport:
     """Build Three Cairns around `at`, or bring it to the file; history is written once.
