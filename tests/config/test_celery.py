@@ -38,7 +38,7 @@ def broker() -> Iterator[Broker]:
     wait_until(lambda: valkey_answers(places), "Valkey", child)
     ringer = Celery("ringer", set_as_current=False)
     ringer.config_from_object("django.conf:settings", namespace="CELERY")
-    ringer.conf.broker_url = celery_spelling(places.redis_url)
+    ringer.conf["broker_url"] = celery_spelling(places.redis_url)
     yield ringer, child
     ringer.close()
     child.kill()
