@@ -131,7 +131,9 @@ class Service:
         if code:
             self.say("the demo farm was not loaded: see the lines of `demo` above")
         else:
-            self.say("sign-in names of the demo farm: see the lines of `demo` above")
+            self.say(
+                "demo sign-in: names and password stand in the `demo` lines of the first start"
+            )
 
     def web(self) -> Program:
         options = ("-k", "gthread", "--workers", "1", "--threads", "8", "--graceful-timeout", "5")
