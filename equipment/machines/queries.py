@@ -154,7 +154,7 @@ def machine_views(site_id: int, machine_id: int | None = None) -> list[MachineVi
     repairs = {
         repair.machine_id: repair
         for repair in Repair.objects.filter(site_id=site_id, down_until=None).select_related(
-            "substitute"
+            "substitute", "reported_by"
         )
     }
     return [

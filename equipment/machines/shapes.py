@@ -44,6 +44,14 @@ class ReadingOutput(serializers.ModelSerializer[MeterReading]):
         exclude = ["site", "event"]
 
 
+class LastReadingOutput(serializers.ModelSerializer[MeterReading]):
+    """What the hour meter showed last."""
+
+    class Meta:
+        model = MeterReading
+        fields = ["id", "read_at", "meter_h", "is_new_meter", "question", "reason"]
+
+
 class DefectOutput(serializers.ModelSerializer[Defect]):
     """Something wrong with a machine, until someone says it was put right."""
 
@@ -142,7 +150,7 @@ class MachineOutput(serializers.Serializer[Any]):
     is_clean_only = serializers.BooleanField(source="machine.is_clean_only")
     is_usable = serializers.BooleanField()
     hold_reasons = serializers.ListField(source="holds", child=serializers.CharField())
-    last_reading = ReadingOutput(source="last", allow_null=True)
+    last_reading = LastReadingOutput(source="last", allow_null=True)
     dues = DueOutput(many=True)
     defects = DefectOutput(many=True)
     repair = RepairOutput(allow_null=True)

@@ -39,7 +39,7 @@ def with_history(batches: QuerySet[Batch]) -> QuerySet[Batch]:
     """Batches with place, turns and tests, as `views_of` needs them: 3 queries."""
     return batches.select_related("place").prefetch_related(
         Prefetch("steps", queryset=BatchStep.objects.filter(kind="turned")),
-        Prefetch("tests", queryset=MoistureTest.objects.order_by("taken_at")),
+        Prefetch("tests", MoistureTest.objects.select_related("by").order_by("taken_at")),
     )
 
 
