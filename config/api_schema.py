@@ -95,14 +95,16 @@ class RoomSchema(AutoSchema):
     """Says of a room's viewset what its base class does: keys, versions, query parameters."""
 
     def get_override_parameters(self) -> list[Any]:
+        action = getattr(self.view, "action", "")
+        if action in getattr(self.view, "tagged", ()):
+            return [IF_NONE_MATCH]
         if not isinstance(self.view, SiteViewSet):
             return []
-        action = self.view.action
         if self.method == "POST":
             return [ONCE]
         if action in self.view.guarded:
             return [IF_MATCH]
-        if action == "retrieve" or action in self.view.tagged:
+        if action == "retrieve":
             return [IF_NONE_MATCH]
         return [self.view.query] if action == "list" and self.view.query else []
 

@@ -14,6 +14,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from .callers import caller_on, sites_for
 from .models import Hold, HoldSubject, Place, PlaceKind, Site
+from .preconditions import answer_tagged, etag_of_data
 from .queries import site_version
 from .rest import SHOP, ReadViewSet, site_routes
 from .restfields import PlaceRef, SaidInput, WhoField
@@ -54,6 +55,7 @@ class SitesViewSet(ListModelMixin, GenericViewSet[Site]):
 
     queryset = Site.objects.none()
     serializer_class = SiteOutput
+    tagged = ("retrieve",)
 
     def get_queryset(self) -> QuerySet[Site]:
         """Only the caller's."""
@@ -66,7 +68,8 @@ class SitesViewSet(ListModelMixin, GenericViewSet[Site]):
         """Give one site, the caller's role on it and its version."""
         caller = caller_on(request.user, slug)
         shown = SiteOutput(caller.site).data
-        return Response({**shown, "role": caller.role, "version": site_version(caller.site.pk)})
+        data = {**shown, "role": caller.role, "version": site_version(caller.site.pk)}
+        return answer_tagged(request, data, etag_of_data(data))
 
 
 class PlaceOutput(PlaceRef):
