@@ -1,13 +1,21 @@
 """What all tests share: compiled translations, the browser of the system."""
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from unittest.mock import patch
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 from config.messages import compile_stale
 from config.rooms import BASE_DIR
+
+if TYPE_CHECKING:
+    from rest_framework.test import APIClient
+
+    from tests.farm import Farm
 
 CHROMIUM = Path("/usr/bin/chromium")
 INSTALL_CHROMIUM = f"needs {CHROMIUM}: apt-get install --no-install-recommends chromium"
@@ -44,3 +52,48 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
         "--no-first-run",
     )
     return {**browser_type_launch_args, "executable_path": str(CHROMIUM), "args": list(quiet)}
+
+
+# One small farm for a module's tests of the doors -------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def module_farm(django_db_setup: None, django_db_blocker: Any) -> "Iterator[Farm]":
+    """Build the farm once, in a transaction that is undone when the module is done."""
+    from django.db import connections, transaction
+
+    from tests.farm import Farm
+
+    stays_open = patch.object(connections["default"], "close")  # which each test's end would call
+    with django_db_blocker.unblock(), transaction.atomic(), stays_open:
+        yield Farm("ours")
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def farm(module_farm: "Farm", db: None) -> "Farm":
+    """The module's farm as it was built; what a test does to its rows is undone.
+
+    For modules marked `django_db`, without transactions of their own.
+    """
+    return module_farm
+
+
+def _client(token: str) -> "APIClient":
+    from rest_framework.test import APIClient
+
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
+    return client
+
+
+@pytest.fixture
+def as_manager(farm: "Farm") -> "APIClient":
+    """The manager's phone."""
+    return _client(farm.manager_token)
+
+
+@pytest.fixture
+def as_worker(farm: "Farm") -> "APIClient":
+    """The worker's phone."""
+    return _client(farm.worker_token)

@@ -1,7 +1,7 @@
 """One small farm with something in every room, built around a moment, for tests of the doors."""
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 from django.apps import apps
@@ -11,7 +11,13 @@ from crews.roster.models import CrewPens, ShiftPattern
 from equipment.barns.models import Pen
 from equipment.flushing.services import put_lock
 from equipment.machines.models import CheckItem, Machine, MeterReading, ServiceItem
-from equipment.machines.services import report_defect, start_repair
+from equipment.machines.services import (
+    end_repair,
+    record_service,
+    report_defect,
+    start_repair,
+    submit_check,
+)
 from equipment.sandyard.models import SandPractice, Slab
 from equipment.site.models import (
     Actor,
@@ -28,8 +34,9 @@ from equipment.weather.models import WeatherDay, WeatherStation
 from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
 from schedules.rounds.models import Milking, MilkingState, PenVisit
 from schedules.sand.models import Batch, DryForecast, Stage
+from schedules.sand.services import add_moisture_test
 from schedules.work.models import Dependency, Status, WorkOrder
-from schedules.work.progress import report_problem
+from schedules.work.progress import add_load, report_problem
 from tests.factories import (
     make_alley,
     make_batch,
@@ -54,7 +61,7 @@ from tests.factories import (
 )
 
 DAY, HOUR, MINUTE = timedelta(days=1), timedelta(hours=1), timedelta(minutes=1)
-N_EACH = 4  # of what one call uses up: a batch is spread once
+N_EACH = 3  # of what one call uses up: a batch is spread once
 
 
 @dataclass
@@ -110,33 +117,37 @@ class Farm:
         put_hold(
             subject_kind=HoldSubject.PEN, subject_id=self.pens[2].pk, reason="gate", **self.who()
         )
-        put_lock(place_id=self.lane.pk, what="valve", **self.who(self.manager))
+        for worker in (self.manager, self.worker):
+            put_lock(place_id=self.lane.pk, what="valve", **self.who(worker))
 
     def _build_crews(self) -> None:
         self.crew = Crew.objects.create(site=self.site, key="one", name="One")
         Worker.objects.filter(site=self.site).update(crew=self.crew)
         for worker in (self.worker, self.manager):
             make_shift(worker, self.now - 2 * HOUR)
-        CrewPens.objects.create(
-            site=self.site,
-            crew=self.crew,
-            pattern=ShiftPattern.objects.get(site=self.site),
-            pen=self.pens[0],
-        )
+        Crew.objects.create(site=self.site, key="two", name="Two")
+        night = {"key": "night", "name": "Night", "starts_local": time(21), "duration_min": 480}
+        ShiftPattern.objects.create(site=self.site, **night)
+        for pattern in ShiftPattern.objects.filter(site=self.site):
+            CrewPens.objects.create(
+                site=self.site, crew=self.crew, pattern=pattern, pen=self.pens[0]
+            )
 
     def _build_machines(self) -> None:
         self.machines: list[Machine] = [
             make_machine(self.site, f"loader-{n}", bucket_m3=3.0) for n in (1, 2, 3)
         ]
-        for machine in self.machines:
-            for days in range(10, 0, -1):
-                MeterReading.objects.create(
-                    site=self.site,
-                    machine=machine,
-                    read_at=self.now - days * DAY,
-                    meter_h=1000 - 6 * days,
-                    by=self.worker.actor,
-                )
+        MeterReading.objects.bulk_create(
+            MeterReading(
+                site=self.site,
+                machine=machine,
+                read_at=self.now - days * DAY,
+                meter_h=1000 - 6 * days,
+                by=self.worker.actor,
+            )
+            for machine in self.machines
+            for days in range(10, 0, -1)
+        )
         ServiceItem.objects.create(
             site=self.site,
             key="oil",
@@ -155,10 +166,26 @@ class Farm:
                 position=position,
                 text={"en": "Tight"},
             )
-        report_defect(
-            machine_id=self.machines[0].pk, text="seat torn", is_safety=False, **self.who()
-        )
-        start_repair(machine_id=self.machines[1].pk, cause="hose burst", **self.who())
+        self._tell_of_machines()
+
+    def _tell_of_machines(self) -> None:
+        """Every kind of report twice, by two people."""
+        first = self.machines[0].pk
+        item = ServiceItem.objects.get(site=self.site).pk
+        lines = CheckItem.objects.filter(site=self.site)
+        answers = [{"item": line.pk, "ok": True} for line in lines]
+        for hours, worker in ((3, self.worker), (2, self.manager)):
+            who = {**self.who(worker), "at": self.now - hours * HOUR}
+            report_defect(machine_id=first, text="seat torn", is_safety=False, **who)
+            submit_check(machine_id=first, answers=answers, **who)
+            repair = start_repair(machine_id=first, cause="tire flat", **who)
+            end_repair(repair_id=repair.pk, **who | {"at": who["at"] + MINUTE})
+            done_at = who.pop("at")
+            record_service(
+                machine_id=first, item_id=item, done_at=done_at, meter_h=1000 - hours, **who
+            )
+        for machine, worker in zip(self.machines[1:], (self.worker, self.manager), strict=True):
+            start_repair(machine_id=machine.pk, cause="hose burst", **self.who(worker))
 
     def _build_milkings(self) -> None:
         self.milkings: list[Milking] = []
@@ -190,9 +217,19 @@ class Farm:
             self._batch(Stage.CURING, at=before, closed_at=before, ready_on=before.date())
             self._batch(Stage.CURED, at=before, closed_at=before)
             self._batch(Stage.RELEASED, at=before - n * DAY, closed_at=before - n * DAY)
+        for batch, worker in zip(
+            self.batches[Stage.DRYING], 2 * (self.worker, self.manager), strict=False
+        ):
+            self._test_and_forecast(batch, worker)
+
+    def _test_and_forecast(self, batch: Batch, worker: Worker) -> None:
+        for basis in ("wb", "db"):
+            add_moisture_test(
+                batch_id=batch.pk, moisture_frac=0.1, basis=basis, n_spots=3, **self.who(worker)
+            )
         DryForecast.objects.create(
             site=self.site,
-            batch=self.batches[Stage.DRYING][0],
+            batch=batch,
             made_at=self.now,
             n_members=20,
             dry_on_p50=self.now.date(),
@@ -213,10 +250,14 @@ class Farm:
         self.orders += [
             self._order(f"asked/{n}", needs_decision="outside_window") for n in range(N_EACH)
         ]
-        Dependency.objects.create(
-            site=self.site, work_order=self.orders[0], on=self.orders[1], gap_min=10
-        )
-        report_problem(place_id=self.lane.pk, text="gate bent", **self.who())
+        make_standing_order(self.site, "scrape")
+        for first in self.orders[1:3]:
+            Dependency.objects.create(
+                site=self.site, work_order=self.orders[0], on=first, gap_min=10
+            )
+        for worker in (self.worker, self.manager):
+            add_load(work_order_id=self.orders[1].pk, **self.who(worker))
+            report_problem(place_id=self.lane.pk, text="gate bent", **self.who(worker))
 
     def _order(self, key: str, **facts: Any) -> WorkOrder:
         usual: dict[str, Any] = {
@@ -230,32 +271,37 @@ class Farm:
         return make_work_order(self.site, key, **{**usual, **facts})
 
     def _build_plan(self) -> None:
-        self.plan = PlanRun.objects.create(
-            site=self.site,
-            local_date=self.now.date(),
-            number=1,
-            made_at=self.now,
-            site_version=1,
-            seed=1,
-            problem={"schema": "problem"},
-            solution={"schema": "solution"},
-            n_assigned=1,
-            n_unassigned=1,
-        )
-        starts_at = self.now + 2 * HOUR
-        self.assigned = self.orders[0]
+        for number in (1, 2):
+            self.plan = PlanRun.objects.create(
+                site=self.site,
+                local_date=self.now.date(),
+                number=number,
+                made_at=self.now,
+                site_version=1,
+                seed=1,
+                problem={"schema": "problem"},
+                solution={"schema": "solution"},
+                n_assigned=2,
+                n_unassigned=2,
+            )
+        self.assigned = self.orders[3]
+        for hours, order in enumerate(self.orders[3:5], start=2):
+            self._give(order, self.now + hours * HOUR)
+        for order in self.orders[6:8]:
+            Unassigned.objects.create(
+                site=self.site,
+                work_order=order,
+                plan=self.plan,
+                reasons=[{"code": "nobody_qualified", "facts": {"skill": "groomer"}}],
+            )
+
+    def _give(self, order: WorkOrder, starts_at: datetime) -> None:
         span = (starts_at, starts_at + 10 * MINUTE)
         given = Assignment.objects.create(
-            site=self.site, work_order=self.assigned, starts_at=span[0], ends_at=span[1]
+            site=self.site, work_order=order, starts_at=span[0], ends_at=span[1]
         )
         for thing in ({"worker": self.worker}, {"machine": self.machines[0]}):
             Claim.objects.create(site=self.site, assignment=given, span=span, **thing)
-        Unassigned.objects.create(
-            site=self.site,
-            work_order=self.orders[2],
-            plan=self.plan,
-            reasons=[{"code": "nobody_qualified", "facts": {"skill": "groomer"}}],
-        )
 
     def _build_weather(self) -> None:
         station = WeatherStation.objects.create(
