@@ -16,6 +16,8 @@ from tests.config.calls import BODIES, Operation, operations, path_of
 from tests.factories import make_phone, make_user, make_worker
 from tests.farm import Farm
 
+pytestmark = pytest.mark.django_db
+
 # Method, route below the site, who may: a line for each operation, no more and no less.
 TABLE = """
 GET    alleys/                                  everyone
@@ -204,7 +206,7 @@ def test_rows_of_another_site_are_not_found_below_ones_own(
     farm: Farm, theirs: Farm, as_manager: APIClient
 ) -> None:
     """A complete call, its keys in the address another farm's."""
-    client, before = as_manager, theirs.fingerprint()
+    before = theirs.fingerprint()
     for method, route in SITE_OPERATIONS:
         if "<key:" not in route:
             continue
