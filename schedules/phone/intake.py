@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import transaction
 from django.utils.translation import gettext as _
 
 from crews.devices.models import Device
@@ -146,7 +145,7 @@ def _bounded(device: Device | None, client_at: datetime, received_at: datetime) 
 def _apply(caller: Caller, event: Event) -> None:
     """Do what the event says in a savepoint; a refusal undoes that alone and becomes the answer."""
     try:
-        with transaction.atomic():
+        with site_write(caller.site.pk, event.received_at):  # joins the open one: a savepoint
             handler = HANDLERS.get(event.kind)
             if handler is None:
                 raise UnknownKindError(_("This kind of event is not known here: update the page."))

@@ -24,7 +24,7 @@ BACK, AHEAD = timedelta(hours=12), timedelta(hours=36)
 
 
 def parcel_for(caller: Caller, worker: Worker, now: datetime) -> dict[str, Any]:
-    """All that one worker's phone shows, in the worker's language: about 12 queries."""
+    """All that one worker's phone shows, in the worker's language: 23 queries at most."""
     language = caller.language
     return {
         "now": now,
