@@ -20,7 +20,7 @@ from .errors import DomainError, InvalidInputError, StaleError
 from .models import IdempotencyKey
 
 KEY_LENGTH = 80
-PATIENCE_S = 10
+PATIENCE_MS = 10_000
 
 
 class PreconditionMissingError(DomainError):
@@ -144,7 +144,7 @@ def _take_key(
     """Insert the key, or wait for whoever holds it and give theirs."""
     facts = {"site": caller.site, "fingerprint": fingerprint, "created_at": now}
     with connection.cursor() as cursor:
-        cursor.execute("SELECT set_config('lock_timeout', %s, true)", [f"{PATIENCE_S}s"])
+        cursor.execute("SELECT set_config('lock_timeout', %s, true)", [f"{PATIENCE_MS}ms"])
     try:
         taken = IdempotencyKey.objects.get_or_create(
             principal=f"{caller.actor.pk}", key=key, defaults=facts
