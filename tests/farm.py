@@ -123,7 +123,8 @@ class Farm:
     def _build_crews(self) -> None:
         self.crew = Crew.objects.create(site=self.site, key="one", name="One")
         Worker.objects.filter(site=self.site).update(crew=self.crew)
-        for worker in (self.worker, self.manager):
+        self.spare = make_worker(self.site, "ben", crew=self.crew)
+        for worker in (self.worker, self.manager, self.spare):
             make_shift(worker, self.now - 2 * HOUR)
         Crew.objects.create(site=self.site, key="two", name="Two")
         night = {"key": "night", "name": "Night", "starts_local": time(21), "duration_min": 480}

@@ -10,6 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
+from crews.devices.models import Device
 from crews.devices.services import make_pairing_code, revoke_device
 from crews.people.models import Worker
 from crews.roster.services import call_in_sick, give_pens, mark_present
@@ -22,6 +23,7 @@ from equipment.machines.services import (
     start_repair,
 )
 from equipment.site.calc.local_time import local_date_of
+from equipment.site.errors import NotFoundError
 from equipment.site.models import HoldSubject, Role
 from equipment.site.services import clear_hold, put_hold
 from schedules.sand import services as sand
@@ -127,6 +129,8 @@ def pairing(desk: Desk, pk: int) -> HttpResponse:
 @desk_view
 def revoke(desk: Desk, pk: int) -> HttpResponse:
     desk.require_lead()
+    if not Device.objects.filter(site_id=desk.site_id, pk=pk).exists():
+        raise NotFoundError(_("There is no such phone here."))
     revoke_device(site_id=desk.site_id, device_id=pk, at=desk.now)
     return done(desk, _("That phone has no access any more."), "crew")
 
@@ -178,7 +182,7 @@ def batch_step(desk: Desk, pk: int, step: str) -> HttpResponse:
 @desk_view
 def moisture(desk: Desk, pk: int) -> HttpResponse:
     posted = desk.request.POST
-    percent = read_number(posted, "moisture_pct", _("Moisture, %"))
+    percent = read_number(posted, "moisture_pct", _("Moisture, %"), most=90)
     sand.add_moisture_test(
         site_id=desk.site_id,
         batch_id=pk,

@@ -13,9 +13,20 @@ from equipment.site.calc.typed_number import AmbiguousNumberError, parse_number
 from equipment.site.errors import InvalidInputError
 
 
-def read_number(posted: QueryDict, name: str, label: str) -> float:
-    """Read a number as people type it; one that could be meant in two ways is asked back."""
+def read_number(posted: QueryDict, name: str, label: str, *, most: float | None = None) -> float:
+    """Read a number as people type it, from 0 up to `most` where that is given.
+
+    One that could be meant in two ways is asked back.
+    """
     text = posted.get(name, "").strip()
+    value = _parsed(text, label)
+    if most is not None and not 0 <= value <= most:
+        words = _("%(label)s: %(text)s is not between 0 and %(most)g.")
+        raise InvalidInputError(words % {"label": label, "text": text, "most": most})
+    return value
+
+
+def _parsed(text: str, label: str) -> float:
     try:
         return parse_number(text)
     except AmbiguousNumberError as error:

@@ -82,7 +82,11 @@ DECISIONS = {
     ),
     "late_report": gettext_lazy("A phone reported it after it was closed: look what is true."),
     "outside_window": gettext_lazy("It was reported outside its window: were cows in the pen?"),
-    "closed": gettext_lazy("A report came after it was closed: look what is true."),
+    "reports_differ": gettext_lazy("Two reports of it differ: look what is true."),
+    "done_while_waiting": gettext_lazy("It was done while it waited on other work: look."),
+    "place_assumed": gettext_lazy("Nobody said where the sand went: the place was assumed. Look."),
+    "sand_not_booked": gettext_lazy("Its sand is not in the books: say where it went."),
+    "test_missing": gettext_lazy("No moisture was measured: test again."),
 }
 
 
