@@ -14,7 +14,6 @@ from django.http import (
 )
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.utils.translation import check_for_language
 from django.views.decorators.http import require_POST
 
 from equipment.site.callers import caller_on
@@ -58,7 +57,7 @@ def set_language(request: HttpRequest) -> HttpResponse:
     if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
         back = "/"
     response = HttpResponseRedirect(back)
-    if check_for_language(language):
+    if language in dict(settings.LANGUAGES):
         _set_language_cookie(response, language)
         if isinstance(request.user, User):
             User.objects.filter(pk=request.user.pk).update(language=language)

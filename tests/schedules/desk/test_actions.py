@@ -1,0 +1,389 @@
+"""What the desk's forms do: who may, what a bad one says, and that it then changes nothing."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from crews.devices.models import Device
+from crews.roster.models import CrewPens, Presence, Shift, ShiftPattern
+from equipment.flushing.models import Lock
+from equipment.machines.models import Defect, Repair, ServiceItem, ServiceRecord
+from equipment.site.models import Actor, Hold, HoldSubject, Role
+from schedules.dayplan.models import Assignment
+from schedules.desk.pages import urlpatterns
+from schedules.sand.models import MoistureTest, Stage
+from schedules.work.models import Outcome, Problem, Status, WorkOrder
+from tests.farm import Farm
+
+from .conftest import NOW, ClientOf
+from .reading import PAGES, section, url, words
+
+pytestmark = pytest.mark.django_db
+
+Data = Mapping[str, object]
+LEADS = (Role.MANAGER, Role.LEAD)
+SHOP = (*LEADS, Role.MECHANIC)
+ALL = tuple(Role)
+
+
+def _hold(farm: Farm) -> int:
+    return Hold.objects.filter(site=farm.site, subject_kind=HoldSubject.PEN).get().pk
+
+
+def _reassign(farm: Farm) -> Data:
+    return {
+        "worker": [farm.worker.pk],
+        "starts_day": "2026-03-04",
+        "starts": "10:00",
+        "version": farm.orders[8].version,
+    }
+
+
+def _give_pens(farm: Farm) -> Data:
+    pattern = ShiftPattern.objects.get(site=farm.site, key="day")
+    return {"crew": farm.crew.pk, "pattern": pattern.pk, "pen": [farm.pens[1].pk], "when": "today"}
+
+
+def _service(farm: Farm) -> Data:
+    item = ServiceItem.objects.get(site=farm.site)
+    return {"item": item.pk, "meter_h": "999", "minutes": "45", "parts": "filter", "cost": "18.5"}
+
+
+def _edit(farm: Farm) -> Data:
+    return {"version": farm.rule.version, "priority": "1", "n_people": "2", "base_min": "7"}
+
+
+Form = tuple[Callable[[Farm], tuple[object, ...]], Callable[[Farm], Data], tuple[Role, ...]]
+
+# What each form's address needs, what a good one sends, and who may send it.
+FORMS: dict[str, Form] = {
+    "settle-order": (lambda f: (f.orders[-1].pk,), lambda f: {"counts": "no"}, LEADS),
+    "reassign-order": (lambda f: (f.orders[8].pk,), _reassign, LEADS),
+    "free-order": (lambda f: (f.assigned.pk,), lambda f: {}, LEADS),
+    "cancel-order": (lambda f: (f.orders[9].pk,), lambda f: {"reason": "ice"}, LEADS),
+    "tell-order": (lambda f: (f.orders[9].pk, "done"), lambda f: {}, ALL),
+    "call-in-sick": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
+    "mark-here": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
+    "pairing-code": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
+    "give-pens": (lambda f: (), _give_pens, LEADS),
+    "revoke-phone": (lambda f: (f.phone.pk,), lambda f: {}, LEADS),
+    "moisture-test": (
+        lambda f: (f.batches[Stage.DRYING][0].pk,),
+        lambda f: {"moisture_pct": "5.5", "basis": "wb", "n_spots": "3"},
+        ALL,
+    ),
+    "hold-batch": (
+        lambda f: (f.batches[Stage.RELEASED][0].pk,),
+        lambda f: {"reason": "smells"},
+        LEADS,
+    ),
+    "batch-step": (lambda f: (f.batches[Stage.CURED][0].pk, "release"), lambda f: {}, LEADS),
+    "clear-hold": (lambda f: (_hold(f),), lambda f: {"note": "mended"}, SHOP),
+    "add-reading": (lambda f: (f.machines[0].pk,), lambda f: {"meter_h": "999"}, ALL),
+    "record-service": (lambda f: (f.machines[0].pk,), _service, SHOP),
+    "start-repair": (lambda f: (f.machines[0].pk,), lambda f: {"cause": "tire flat"}, SHOP),
+    "end-repair": (
+        lambda f: (Repair.objects.filter(machine=f.machines[1], down_until=None).get().pk,),
+        lambda f: {"parts": "hose", "cost": "12"},
+        SHOP,
+    ),
+    "close-defect": (
+        lambda f: (Defect.objects.filter(machine=f.machines[0]).earliest("pk").pk,),
+        lambda f: {},
+        SHOP,
+    ),
+    "answer-problem": (
+        lambda f: (Problem.objects.filter(site=f.site).earliest("pk").pk,),
+        lambda f: {"answer": "straightened"},
+        LEADS,
+    ),
+    "put-lock": (lambda f: (), lambda f: {"place": f.pens[0].pk, "what": "valve 3"}, ALL),
+    "edit-standing-order": (lambda f: (f.rule.pk,), _edit, LEADS),
+    "retire-standing-order": (
+        lambda f: (f.rule.pk,),
+        lambda f: {"version": f.rule.version},
+        LEADS,
+    ),
+}
+NOT_FOR = [(name, role) for name, form in FORMS.items() for role in Role if role not in form[2]]
+
+
+def send(client: Client, farm: Farm, name: str, slug: str = "ours", **other: Any) -> Any:
+    """Send a form as a person does: good as it is, or with some fields other."""
+    args, data, _roles = FORMS[name]
+    return client.post(
+        url(name, *args(farm), slug=slug),
+        {**data(farm), **other},
+        HTTP_REFERER=f"http://testserver{url('today')}",
+    )
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_form_does_its_work_and_says_so(name: str, farm: Farm, client_of: ClientOf) -> None:
+    client = client_of(FORMS[name][2][-1])
+    client.get(url("today"))
+    before = farm.fingerprint()
+
+    response = send(client, farm, name)
+
+    assert farm.fingerprint() != before
+    shown = response
+    if name != "pairing-code":  # whose code a reload must not show again
+        assert response.status_code == 302
+        shown = client.get(response["Location"].partition("#")[0])
+        assert 'class="panel said" role="status">' in shown.content.decode()
+    assert shown.status_code == 200
+
+
+@pytest.mark.parametrize(("name", "role"), NOT_FOR)
+def test_form_of_others_is_refused_and_changes_nothing(
+    name: str, role: Role, farm: Farm, client_of: ClientOf
+) -> None:
+    client = client_of(role)
+    client.get(url("today"))
+    before = farm.fingerprint()
+
+    response = send(client, farm, name)
+
+    assert response.status_code == 403
+    assert "Your role on this site does not allow this." in words(response)
+    assert farm.fingerprint() == before
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_strangers_form_finds_nothing(name: str, farm: Farm, stranger: Client) -> None:
+    before = farm.fingerprint()
+
+    assert send(stranger, farm, name).status_code == 404
+    assert farm.fingerprint() == before
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_rows_of_another_farm_are_not_found_from_ours(
+    name: str, farm: Farm, stranger: Client
+) -> None:
+    """The stranger's own farm, our rows: refused as not found, whatever the form."""
+    before = farm.fingerprint()
+
+    response = send(stranger, farm, name, slug="theirs")
+
+    assert response.status_code in (404, 422)
+    assert farm.fingerprint() == before
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_form_is_never_read_by_looking_at_it(name: str, farm: Farm, manager: Client) -> None:
+    args = FORMS[name][0](farm)
+
+    assert manager.get(url(name, *args)).status_code == 405
+
+
+LONG = "x" * 301
+BAD: list[tuple[str, dict[str, object], int, str]] = [
+    ("reassign-order", {"worker": []}, 400, "Choose at least one: People."),
+    ("reassign-order", {"worker": ["1; drop"]}, 400, "Choose at least one: People."),
+    ("reassign-order", {"machine": "x"}, 400, "Choose Machine from the list."),
+    ("reassign-order", {"starts": "25:00"}, 400, "Start must be a day from the list"),
+    ("reassign-order", {"version": "99"}, 412, "changed"),
+    ("cancel-order", {"reason": "  "}, 400, "Reason is needed."),
+    ("cancel-order", {"reason": LONG}, 400, "Reason is too long: at most 300 signs."),
+    ("give-pens", {"pen": []}, 400, "Choose at least one: Pens."),
+    ("give-pens", {"crew": ""}, 400, "Choose Crew from the list."),
+    ("give-pens", {"crew": "9" * 19}, 400, "Choose Crew from the list."),
+    ("give-pens", {"pen": ["999999"]}, 404, ""),
+    ("moisture-test", {"moisture_pct": "wet"}, 400, "Moisture, %: wet is no number."),
+    ("moisture-test", {"moisture_pct": "1.250"}, 400, "could be meant in two ways"),
+    ("moisture-test", {"moisture_pct": "12,5"}, 400, "could be meant in two ways"),
+    ("moisture-test", {"moisture_pct": "250"}, 400, "Moisture, %: 250 is not between 0 and 90."),
+    ("moisture-test", {"n_spots": "2.5"}, 400, "Spots must be a whole number."),
+    ("hold-batch", {"reason": ""}, 400, "Reason is needed."),
+    ("add-reading", {"meter_h": ""}, 400, "Hours: – is no number."),
+    ("add-reading", {"meter_h": "12"}, 422, "12"),
+    ("add-reading", {"meter_h": "1e3"}, 400, "Hours: 1e3 is no number."),
+    ("record-service", {"item": "x"}, 400, "Choose Service from the list."),
+    ("record-service", {"cost": "-5"}, 400, "Cost must be an amount, as in 180.50."),
+    ("record-service", {"cost": "12,5"}, 400, "Cost must be an amount, as in 180.50."),
+    ("record-service", {"minutes": "half"}, 400, "Minutes: half is no number."),
+    ("start-repair", {"cause": "\x00 "}, 400, "Why is needed."),
+    ("start-repair", {"substitute": "x"}, 400, "Choose Stand-in from the list."),
+    ("answer-problem", {"answer": ""}, 400, "What was done about it is needed."),
+    ("put-lock", {"place": "nowhere"}, 400, "Choose Place from the list."),
+    ("put-lock", {"what": "x" * 201}, 400, "What is locked is too long: at most 200 signs."),
+    ("edit-standing-order", {"priority": "12"}, 400, "priority"),
+    ("edit-standing-order", {"n_people": "0"}, 400, ""),
+    ("edit-standing-order", {"base_min": "-3"}, 400, "base_min"),
+    ("edit-standing-order", {"base_min": "long"}, 400, "Minutes, each time: long is no number."),
+    ("edit-standing-order", {"version": "77"}, 412, "Read it again"),
+    ("retire-standing-order", {"version": ""}, 400, "Version: – is no number."),
+]
+
+
+@pytest.mark.parametrize(("name", "other", "status", "message"), BAD)
+def test_bad_input_is_told_and_changes_nothing(
+    name: str, other: dict[str, Any], status: int, message: str, farm: Farm, manager: Client
+) -> None:
+    manager.get(url("today"))
+    before = farm.fingerprint()
+
+    response = send(manager, farm, name, **other)
+
+    assert response.status_code == status
+    said = words(response)
+    assert "Not done" in said
+    assert "Nothing was changed." in said
+    assert message in said
+    assert farm.fingerprint() == before
+
+
+def test_refusal_leads_back_to_where_the_person_was(farm: Farm, manager: Client) -> None:
+    response = send(manager, farm, "cancel-order", reason="")
+
+    assert f'href="http://testserver{url("today")}"' in response.content.decode()
+
+
+def test_unknown_step_of_a_batch_is_not_found(farm: Farm, manager: Client) -> None:
+    batch = farm.batches[Stage.DRYING][0]
+
+    assert manager.post(url("batch-step", batch.pk, "sing")).status_code == 404
+
+
+# What the forms did ------------------------------------------------------------------------------
+
+
+def test_reassigned_work_stands_in_the_plan_at_the_farms_time(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "reassign-order")
+
+    given = Assignment.objects.get(work_order=farm.orders[8])
+    assert given.is_by_hand
+    assert given.starts_at.isoformat() == "2026-03-04T17:00:00+00:00"  # 10:00 in Denver, UTC-7
+
+
+def test_freed_work_has_nobody(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "free-order")
+
+    assert not Assignment.objects.filter(work_order=farm.assigned).exists()
+
+
+@pytest.mark.parametrize(
+    ("said", "data", "outcome"),
+    [
+        ("done", {}, Outcome.DONE),
+        ("part", {"n_left": "12"}, Outcome.PART),
+        ("could_not", {"reason": "ice"}, Outcome.COULD_NOT),
+    ],
+)
+def test_lead_tells_for_a_crew_without_a_phone(
+    said: str, data: dict[str, str], outcome: Outcome, farm: Farm, manager: Client
+) -> None:
+    order = farm.orders[9]
+
+    manager.post(url("tell-order", order.pk, said), data)
+
+    assert WorkOrder.objects.get(pk=order.pk).outcome == outcome
+    page = manager.get(url("work-order", order.pk))
+    words_of = {
+        "done": "Done",
+        "part": "Part done · 12 stalls left",
+        "could_not": "Could not · ice",
+    }
+    assert f"ago · Manager-Ours · {words_of[said]}" in section(page, "say-h") or words_of[
+        said
+    ] in words(page)
+
+
+def test_started_work_is_under_way(farm: Farm, worker: Client) -> None:
+    worker.post(url("tell-order", farm.orders[9].pk, "start"))
+
+    assert WorkOrder.objects.get(pk=farm.orders[9].pk).status == Status.IN_PROCESS
+
+
+def test_sick_person_is_away_and_here_one_is_here(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "mark-here")
+    assert Shift.objects.get(worker=farm.worker).presence == Presence.HERE
+
+    send(manager, farm, "call-in-sick")
+
+    assert Shift.objects.get(worker=farm.worker).presence == Presence.SICK
+    assert "1 called in sick." in words(manager.get(url("crew")))
+
+
+def test_crew_has_the_pens_it_was_put_on(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "give-pens")
+
+    given = CrewPens.objects.get(site=farm.site, pen=farm.pens[1])
+    assert (given.crew, given.local_date) == (farm.crew, NOW.date())
+
+
+def test_pairing_code_is_shown_once_with_where_to_type_it(farm: Farm, manager: Client) -> None:
+    response = send(manager, farm, "pairing-code")
+
+    said = words(response)
+    assert "open http://testserver/phone/ and type this code. It works once, until 9:10 am." in said
+    assert re.fullmatch(r"[0-9A-Z]{4}-[0-9A-Z]{4}", section(response, "pairing-code"))
+
+
+def test_revoked_phone_has_no_access(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "revoke-phone")
+
+    assert Device.objects.get(pk=farm.phone.pk).revoked_at is not None
+
+
+def test_moisture_in_per_cent_is_kept_as_a_share(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "moisture-test")
+
+    test = MoistureTest.objects.filter(batch=farm.batches[Stage.DRYING][0]).latest("pk")
+    assert test.moisture_wb_frac == pytest.approx(0.055)
+
+
+def test_service_says_what_comes_next(farm: Farm, manager: Client) -> None:
+    response = send(manager, farm, "record-service")
+
+    assert ServiceRecord.objects.filter(meter_h=999).get().minutes == 45
+    page = manager.get(response["Location"].partition("#")[0])
+    assert "The service is saved. Next: 250 h" in words(page)
+
+
+def test_released_batch_is_released_by_the_person(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "batch-step")
+
+    batch = farm.batches[Stage.CURED][0]
+    batch.refresh_from_db()
+    assert batch.stage == Stage.RELEASED
+    assert batch.released_by == Actor.objects.get(site=farm.site, user__username="manager-ours")
+
+
+def test_answered_problem_leaves_the_list(farm: Farm, manager: Client) -> None:
+    send(manager, farm, "answer-problem")
+
+    assert manager.get(url("today")).content.decode().count('name="answer"') == 1
+
+
+def test_own_lock_comes_off_and_anothers_only_with_the_procedure(
+    farm: Farm, worker: Client, client_of: ClientOf
+) -> None:
+    worker.post(url("put-lock"), {"place": farm.pens[0].pk, "what": "valve 3"})
+    mine = Lock.objects.get(site=farm.site, what="valve 3")
+    theirs = Lock.objects.filter(site=farm.site, owner=farm.manager.actor).get()
+
+    assert worker.post(url("take-off-lock", mine.pk)).status_code == 302
+    refused = worker.post(url("take-off-lock", theirs.pk))
+    assert (refused.status_code, "This lock is Max's." in words(refused)) == (403, True)
+    lead = client_of(Role.LEAD)
+    assert lead.post(url("take-off-lock", theirs.pk), {"note": " "}).status_code == 422
+    assert Lock.objects.get(pk=theirs.pk).off_at is None
+    lead.post(url("take-off-lock", theirs.pk), {"note": "Max is at home, told, all clear"})
+    assert Lock.objects.get(pk=theirs.pk).off_by == Actor.objects.get(
+        site=farm.site, user__username="lead-ours"
+    )
+
+
+def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
+    others = {"begin", "sign-in", "sign-out", "set-language", "site-version", "day-sheet"}
+    named = {pattern.name for pattern in urlpatterns}
+
+    assert named == FORMS.keys() | set(PAGES) | others | {"work-order", "take-off-lock"}
