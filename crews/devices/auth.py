@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
@@ -55,7 +56,7 @@ class PhoneAuthentication(BaseAuthentication):
             .first()
         )
         if device is None:
-            raise AuthenticationFailed("This phone is not paired any more. Pair it again.")
+            raise AuthenticationFailed(_("This phone is not paired any more. Pair it again."))
         return Phone(device), device
 
     def authenticate_header(self, request: Request) -> str:

@@ -54,7 +54,7 @@ def caller_on(user: User | AnonymousUser | KnowsItsSite, slug: str) -> Caller:
     """Resolve who acts on a site; a stranger hears the same as for a site that is not there."""
     caller = user.caller_on(slug) if isinstance(user, KnowsItsSite) else _account_on(user, slug)
     if caller is None:
-        raise NotFoundError("There is no such site, or you do not belong to it.")
+        raise NotFoundError(_("There is no such site, or you do not belong to it."))
     return caller
 
 

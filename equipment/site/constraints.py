@@ -6,6 +6,7 @@ from django.contrib.postgres.fields import DateTimeRangeField
 from django.core.exceptions import ValidationError
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.models import BaseConstraint, Func, Model, UniqueConstraint
+from django.utils.translation import gettext as _
 
 
 class TsTzRange(Func):
@@ -55,7 +56,7 @@ class SameSite(BaseConstraint):
     ) -> None:
         other = getattr(instance, self.field, None)
         if other is not None and other.site_id != instance.site_id:
-            raise ValidationError({self.field: "belongs to another site"}, code="other_site")
+            raise ValidationError({self.field: _("belongs to another site")}, code="other_site")
 
     def deconstruct(self) -> Any:
         path, args, kwargs = super().deconstruct()

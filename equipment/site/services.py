@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
 from .errors import NotFoundError
 from .models import Actor, ActorKind, Hold, HoldSubject, Role, Site, SiteVersion, User
@@ -70,7 +71,7 @@ def clear_hold(*, site_id: int, hold_id: int, by: Actor, at: datetime, note: str
     with site_write(site_id, at) as write:
         hold = Hold.objects.select_for_update().filter(site_id=site_id, id=hold_id).first()
         if hold is None:
-            raise NotFoundError(f"There is no hold {hold_id} here.")
+            raise NotFoundError(_("There is no hold %d here.") % hold_id)
         if hold.cleared_at is None:
             hold.cleared_by, hold.cleared_at, hold.clear_note = by, at, note
             hold.save(update_fields=["cleared_by", "cleared_at", "clear_note"])

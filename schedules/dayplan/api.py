@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -53,7 +54,7 @@ class PlanViewSet(ReadViewSet[PlanRun]):
         """Give the newest plan."""
         plan = latest_plan(self.caller.site.pk)
         if plan is None:
-            raise NotFoundError("There is no plan here yet.")
+            raise NotFoundError(_("There is no plan here yet."))
         data = self.shown(plan)
         return answer_tagged(request, data, etag_of_data(data))
 

@@ -26,51 +26,101 @@ if TYPE_CHECKING:
     from equipment.site.farmfields import Text
 
 MAX_BYTES = 50_000_000
-_t = gettext_lazy
-_LOOK = _t("Look at the instrument; the row was not used.")
+_LOOK = gettext_lazy("Look at the instrument; the row was not used.")
 
 WORDS: dict[Code, tuple[Text, Text]] = {
-    Code.EMPTY: (_t("has no rows"), _t("Give one row a day or an hour.")),
+    Code.EMPTY: (gettext_lazy("has no rows"), gettext_lazy("Give one row a day or an hour.")),
     Code.BAD_HEADER: (
-        _t("is no head of a weather file"),
-        _t("Name each column once, such as date,tmin_degc,tmax_degc,rain_mm."),
+        gettext_lazy("is no head of a weather file"),
+        gettext_lazy("Name each column once, such as date,tmin_degc,tmax_degc,rain_mm."),
     ),
-    Code.MISSING_COLUMN: (_t("is missing"), _t("Add the column; its unit is in its name.")),
-    Code.UNKNOWN_COLUMN: (_t("is no known column"), _t("Rename it or take it out.")),
-    Code.WRONG_CELL_COUNT: (_t("cells are not what the head has"), _t("Count the commas.")),
-    Code.BAD_DATE: (_t("is no date"), _t("Write it as 2026-03-04.")),
-    Code.BAD_TIME: (_t("is no time"), _t("Write it as 2026-03-04T14:00.")),
+    Code.MISSING_COLUMN: (
+        gettext_lazy("is missing"),
+        gettext_lazy("Add the column; its unit is in its name."),
+    ),
+    Code.UNKNOWN_COLUMN: (
+        gettext_lazy("is no known column"),
+        gettext_lazy("Rename it or take it out."),
+    ),
+    Code.WRONG_CELL_COUNT: (
+        gettext_lazy("cells are not what the head has"),
+        gettext_lazy("Count the commas."),
+    ),
+    Code.BAD_DATE: (gettext_lazy("is no date"), gettext_lazy("Write it as 2026-03-04.")),
+    Code.BAD_TIME: (gettext_lazy("is no time"), gettext_lazy("Write it as 2026-03-04T14:00.")),
     Code.NO_SUCH_LOCAL_TIME: (
-        _t("does not exist: clocks skip it"),
-        _t("Write times with their offset, or take the row out."),
+        gettext_lazy("does not exist: clocks skip it"),
+        gettext_lazy("Write times with their offset, or take the row out."),
     ),
-    Code.IN_FUTURE: (_t("lies in the future"), _t("Only recorded weather belongs here.")),
-    Code.DUPLICATE: (_t("stands twice"), _t("Keep one row; none of them was used.")),
-    Code.UNORDERED: (_t("stands before an earlier one"), _t("Sort the rows by time.")),
-    Code.GAP: (_t("is missing here"), _t("Add the rows; what is missing stays unknown.")),
-    Code.BLANK_NUMBER: (_t("is blank"), _t("Fill it in, or leave the row out.")),
-    Code.NOT_A_NUMBER: (_t("is no number"), _t("Write figures with a decimal point.")),
-    Code.TEMPERATURE_OUT_OF_RANGE: (_t("is no air temperature in °C"), _t("Is it in °F?")),
-    Code.TMIN_ABOVE_TMAX: (_t("is above the highest of the day"), _t("Swap the two.")),
-    Code.RAIN_NEGATIVE: (_t("is below 0"), _LOOK),
-    Code.RAIN_TOO_LARGE: (_t("is more rain than can fall"), _t("Is it in millimetres?")),
+    Code.IN_FUTURE: (
+        gettext_lazy("lies in the future"),
+        gettext_lazy("Only recorded weather belongs here."),
+    ),
+    Code.DUPLICATE: (
+        gettext_lazy("stands twice"),
+        gettext_lazy("Keep one row; none of them was used."),
+    ),
+    Code.UNORDERED: (
+        gettext_lazy("stands before an earlier one"),
+        gettext_lazy("Sort the rows by time."),
+    ),
+    Code.GAP: (
+        gettext_lazy("is missing here"),
+        gettext_lazy("Add the rows; what is missing stays unknown."),
+    ),
+    Code.BLANK_NUMBER: (
+        gettext_lazy("is blank"),
+        gettext_lazy("Fill it in, or leave the row out."),
+    ),
+    Code.NOT_A_NUMBER: (
+        gettext_lazy("is no number"),
+        gettext_lazy("Write figures with a decimal point."),
+    ),
+    Code.TEMPERATURE_OUT_OF_RANGE: (
+        gettext_lazy("is no air temperature in °C"),
+        gettext_lazy("Is it in °F?"),
+    ),
+    Code.TMIN_ABOVE_TMAX: (
+        gettext_lazy("is above the highest of the day"),
+        gettext_lazy("Swap the two."),
+    ),
+    Code.RAIN_NEGATIVE: (gettext_lazy("is below 0"), _LOOK),
+    Code.RAIN_TOO_LARGE: (
+        gettext_lazy("is more rain than can fall"),
+        gettext_lazy("Is it in millimetres?"),
+    ),
     Code.RAIN_LOOKS_LIKE_TENTHS: (
-        _t("is rain in tenths of a millimetre"),
-        _t("Divide the column by ten; nothing of the file was used."),
+        gettext_lazy("is rain in tenths of a millimetre"),
+        gettext_lazy("Divide the column by ten; nothing of the file was used."),
     ),
-    Code.HUMIDITY_NEGATIVE: (_t("is below 0"), _LOOK),
-    Code.HUMIDITY_ABOVE_ONE: (_t("is above 1"), _LOOK),
-    Code.HUMIDITY_IN_PERCENT: (_t("is in per cent"), _t("Divide by 100: 0 to 1.")),
-    Code.HUMIDITY_MIN_ABOVE_MAX: (_t("is above the highest of the day"), _t("Swap the two.")),
-    Code.WIND_NEGATIVE: (_t("is below 0"), _LOOK),
-    Code.WIND_TOO_STRONG: (_t("is more wind than can blow"), _t("Is it in m/s?")),
-    Code.RADIATION_NEGATIVE: (_t("is below 0"), _LOOK),
+    Code.HUMIDITY_NEGATIVE: (gettext_lazy("is below 0"), _LOOK),
+    Code.HUMIDITY_ABOVE_ONE: (gettext_lazy("is above 1"), _LOOK),
+    Code.HUMIDITY_IN_PERCENT: (
+        gettext_lazy("is in per cent"),
+        gettext_lazy("Divide by 100: 0 to 1."),
+    ),
+    Code.HUMIDITY_MIN_ABOVE_MAX: (
+        gettext_lazy("is above the highest of the day"),
+        gettext_lazy("Swap the two."),
+    ),
+    Code.WIND_NEGATIVE: (gettext_lazy("is below 0"), _LOOK),
+    Code.WIND_TOO_STRONG: (
+        gettext_lazy("is more wind than can blow"),
+        gettext_lazy("Is it in m/s?"),
+    ),
+    Code.RADIATION_NEGATIVE: (gettext_lazy("is below 0"), _LOOK),
     Code.RADIATION_ABOVE_CLEAR_SKY: (
-        _t("is more than a clear sky gives"),
-        _t("Is it in megajoules a square metre?"),
+        gettext_lazy("is more than a clear sky gives"),
+        gettext_lazy("Is it in megajoules a square metre?"),
     ),
-    Code.VAPOUR_PRESSURE_OUT_OF_RANGE: (_t("is no vapour pressure"), _t("Is it in kPa?")),
-    Code.ET0_OUT_OF_RANGE: (_t("is no daily ET0"), _t("Is it in millimetres a day?")),
+    Code.VAPOUR_PRESSURE_OUT_OF_RANGE: (
+        gettext_lazy("is no vapour pressure"),
+        gettext_lazy("Is it in kPa?"),
+    ),
+    Code.ET0_OUT_OF_RANGE: (
+        gettext_lazy("is no daily ET0"),
+        gettext_lazy("Is it in millimetres a day?"),
+    ),
 }
 NOT_ABOUT_ROWS = {Code.EMPTY, Code.BAD_HEADER, Code.MISSING_COLUMN, Code.UNKNOWN_COLUMN}
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.generics import get_object_or_404
@@ -63,7 +64,7 @@ class WorkOrderViewSet(ReadViewSet[WorkOrder]):
         machines = Machine.objects.filter(site=self.caller.site, pk=machine_id)
         said["machine"] = machines.first() if machine_id else None
         if machine_id and said["machine"] is None:
-            raise NotFoundError("There is no such machine here.")
+            raise NotFoundError(_("There is no such machine here."))
         return said
 
     def _finish(self, outcome: Outcome, form: type[shapes.ToldInput]) -> Response:

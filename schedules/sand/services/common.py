@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db.models import Max
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from equipment.sandyard.models import PilePlace, SandPractice
 from equipment.site.calc.local_time import local_date_of
@@ -58,15 +58,19 @@ def find_batch(site_id: int, batch_id: int) -> Batch:
 
 
 SAID: dict[Refusal, Promise] = {
-    Refusal.FINISHED: _lazy("Batch %(number)d is used up."),
-    Refusal.NOT_DRAINING: _lazy("Batch %(number)d is %(stage)s, not draining."),
-    Refusal.NOT_DRYING: _lazy("Batch %(number)d is %(stage)s, not drying on a pad."),
-    Refusal.NOT_IN_A_PILE: _lazy("Batch %(number)d is %(stage)s, not curing in a pile."),
-    Refusal.NOT_CURED: _lazy("Batch %(number)d is %(stage)s, not cured."),
-    Refusal.NOT_RELEASED: _lazy("Batch %(number)d is %(stage)s: a named person releases it first."),
-    Refusal.PILE_CLOSED: _lazy("The pile of batch %(number)d is closed and is never topped."),
-    Refusal.PILE_OPEN: _lazy("Close pile %(number)d first: its cure has not begun."),
-    Refusal.CURE_NOT_OVER: _lazy(
+    Refusal.FINISHED: gettext_lazy("Batch %(number)d is used up."),
+    Refusal.NOT_DRAINING: gettext_lazy("Batch %(number)d is %(stage)s, not draining."),
+    Refusal.NOT_DRYING: gettext_lazy("Batch %(number)d is %(stage)s, not drying on a pad."),
+    Refusal.NOT_IN_A_PILE: gettext_lazy("Batch %(number)d is %(stage)s, not curing in a pile."),
+    Refusal.NOT_CURED: gettext_lazy("Batch %(number)d is %(stage)s, not cured."),
+    Refusal.NOT_RELEASED: gettext_lazy(
+        "Batch %(number)d is %(stage)s: a named person releases it first."
+    ),
+    Refusal.PILE_CLOSED: gettext_lazy(
+        "The pile of batch %(number)d is closed and is never topped."
+    ),
+    Refusal.PILE_OPEN: gettext_lazy("Close pile %(number)d first: its cure has not begun."),
+    Refusal.CURE_NOT_OVER: gettext_lazy(
         "Batch %(number)d is ready on %(ready_on)s. Wait, or give the reason."
     ),
 }
