@@ -15,6 +15,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from equipment.site.calc.local_time import day_bounds, local_date_of
 from equipment.site.errors import InvalidInputError
@@ -29,6 +30,7 @@ from .wording import say_said
 
 SOURCE = Path(__file__).with_name("sheet.typ").read_bytes()
 PAPERS = {"letter": "us-letter", "a4": "a4"}
+HEADS = (gettext_lazy("Time"), "", gettext_lazy("Job"), gettext_lazy("Who"), gettext_lazy("Before"))
 CAUTION = (
     "Lock, tag and try before you go into an alley or under a machine. "
     "Nobody in a pen while cows walk back.",
@@ -57,6 +59,7 @@ def _sheet(desk: Desk, paper: str) -> dict[str, Any]:
     plan = latest_plan(site.pk)
     day = _both(lambda: desk.day(desk.now))
     printed = _both(lambda: _("printed"))
+    page, of = _both(lambda: _("page")), _both(lambda: _("of"))
     return {
         "title": f"{site.name}: {day[0]}",
         "paper": paper,
@@ -64,9 +67,11 @@ def _sheet(desk: Desk, paper: str) -> dict[str, Any]:
         "day": " / ".join(day),
         "printed": f"{printed[0]} / {printed[1]} {desk.clock(desk.now)} {day[0]}, "
         f"plan {plan.number if plan else 0}",
-        "heads": [" / ".join(_both(lambda w=w: _(w))) for w in ("Time", "Job", "Who", "Before")],
+        "page": [f"{page[0]} / {page[1]}", f"{of[0]} / {of[1]}"],
+        "heads": [" / ".join(_both(lambda head=head: head)) if head else "" for head in HEADS],
         "caution": CAUTION,
-        "crews": _crews(desk, orders),
+        # Without a plan the sheet is a form to fill by hand.
+        "crews": _crews(desk, orders) or [{"name": site.name, "hours": "", "rows": []}],
     }
 
 

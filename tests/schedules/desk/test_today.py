@@ -83,7 +83,11 @@ def test_pen_whose_beds_nobody_has_says_so(farm: Farm, visit: PenVisit, manager:
 def test_pen_whose_beds_are_done_leaves_nothing_to_do(
     farm: Farm, visit: PenVisit, manager: Client
 ) -> None:
-    done = {"started_at": NOW, "started_by": farm.worker.actor, "ended_by": farm.worker.actor}
+    done: dict[str, Any] = {
+        "started_at": NOW,
+        "started_by": farm.worker.actor,
+        "ended_by": farm.worker.actor,
+    }
     _bed_work(farm, visit, status=Status.COMPLETED, outcome=Outcome.DONE, ended_at=NOW, **done)
 
     said = words(manager.get(url("today")))
