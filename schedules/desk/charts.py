@@ -67,14 +67,18 @@ class Drawing:
     def rect(
         self, box: tuple[float, float, float, float], kind: str, title: str = "", url: str = ""
     ) -> None:
-        """Draw a box (x, y, width, height); a title says what it is, an address leads there."""
+        """Draw a box (x, y, width, height); a title says what it is, a click leads to `url`.
+
+        An image holds no links (WAI-ARIA 1.2, role img: its children are presentational): those
+        for the keyboard stand in the list below the drawing.
+        """
         x, y, w, h = box
         inner = f"<title>{escape(title)}</title>" if title else ""
-        drawn = (
+        leads = f" data-url={quoteattr(url)}" if url else ""
+        self.parts.append(
             f'<rect class="{kind}" x="{x:.1f}" y="{y:.1f}" '
-            f'width="{max(w, 1):.1f}" height="{h:.1f}">{inner}</rect>'
+            f'width="{max(w, 1):.1f}" height="{h:.1f}"{leads}>{inner}</rect>'
         )
-        self.parts.append(f"<a href={quoteattr(url)}>{drawn}</a>" if url else drawn)
 
     def line(self, x1: float, y1: float, x2: float, y2: float, kind: str = "grid") -> None:
         """Draw a straight line."""

@@ -38,6 +38,12 @@ function showNow() {
   }
 }
 
+// A mark of a chart leads to what it stands for; the same links stand in the list below it.
+document.addEventListener("click", (event) => {
+  const mark = event.target.closest("[data-url]");
+  if (mark) location.assign(mark.dataset.url);
+});
+
 function tellAge(isStale) {
   main.querySelector("#stale").hidden = !isStale;
 }

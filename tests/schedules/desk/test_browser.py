@@ -1,0 +1,149 @@
+"""Every page of the desk in a real browser: accessible, never wider than the screen, quiet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from equipment.site.models import Membership, Role, User
+from schedules.work.decisions import answer_problem
+from schedules.work.models import Problem
+from tests.factories import make_site, make_user
+from tests.farm import Farm
+from tests.looks import faults
+
+from .conftest import NOW
+from .reading import PAGES, url
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+PASSWORD = "beds-and-sand"
+
+
+@pytest.fixture
+def farm(db: None) -> Farm:
+    """The farm in rows that the server's own connection sees, and an account."""
+    built = Farm("ours", NOW)
+    user = make_user(Role.MANAGER, built.site)
+    user.set_password(PASSWORD)
+    user.save()
+    return built
+
+
+@pytest.fixture
+def page(browser: Browser, farm: Farm, live_server: Any) -> Iterator[Page]:
+    context = browser.new_context(base_url=str(live_server))
+    yield context.new_page()
+    context.close()
+
+
+def sign_in(page: Page, username: str) -> None:
+    page.goto("/sign-in/")
+    page.fill("#id_username", username)
+    page.fill("#id_password", PASSWORD)
+    page.click("main button")
+    page.wait_for_url(lambda at: "sign-in" not in at)
+
+
+def open_all(page: Page) -> None:
+    """Open what is folded, so that its forms are looked at too."""
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+
+
+def shown_pages(farm: Farm) -> Iterator[str]:
+    yield from (url(name) for name in PAGES)
+    yield url("work-order", farm.orders[0].pk)
+    yield url("work-order", farm.orders[-1].pk)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_page_is_accessible_fits_and_says_nothing_to_the_console(
+    language: str, page: Page, farm: Farm
+) -> None:
+    """Violations of WCAG 2.2 AA by axe-core and overflow, at 320 and 1280 px: none."""
+    console: list[str] = []
+    page.on("console", lambda m: console.append(f"{m.type}: {m.text}"))
+    page.on("pageerror", lambda error: console.append(str(error)))
+    User.objects.update(language=language)
+    page.goto("/sign-in/")
+    found = faults(page)
+    sign_in(page, "manager-ours")
+    assert page.locator("html").get_attribute("lang") == language
+    for address in shown_pages(farm):
+        page.goto(address)
+        open_all(page)
+        found += faults(page)
+    found += _pairing(page, farm) + _choice(page)
+    assert console == []
+    found += _refusal(page, farm)
+    assert found == []
+
+
+def _pairing(page: Page, farm: Farm) -> list[str]:
+    page.goto(url("crew"))
+    open_all(page)
+    page.locator(f"form[action='{url('pairing-code', farm.worker.pk)}'] button").first.click()
+    page.wait_for_selector("#pairing-code")
+    return faults(page)
+
+
+def _choice(page: Page) -> list[str]:
+    """The choice among two farms, then the page of somebody who has none."""
+    manager = User.objects.get(username="manager-ours")
+    second = Membership.objects.create(site=make_site("second"), user=manager, role=Role.MANAGER)
+    page.goto("/")
+    found = faults(page)
+    second.delete()
+    first = Membership.objects.get(user=manager)
+    first.delete()
+    page.goto("/")
+    found += faults(page)
+    first.save()
+    return found
+
+
+def _refusal(page: Page, farm: Farm) -> list[str]:
+    """A form sent with nothing in it; the browser itself tells its console of the 400."""
+    page.goto(url("work-order", farm.orders[0].pk))
+    page.evaluate("document.querySelector('#ca').value = ' '")
+    page.locator(f"form[action='{url('cancel-order', farm.orders[0].pk)}'] button").click()
+    page.wait_for_selector("[role=alert]")
+    return faults(page)
+
+
+def test_open_page_lives(page: Page, farm: Farm) -> None:
+    """The skip link, the switch of language, what another did, and a service that is gone."""
+    sign_in(page, "manager-ours")
+    page.goto(url("today"))
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+
+    problem = Problem.objects.filter(site=farm.site).earliest("pk")
+    page.wait_for_selector(f"#problem-{problem.pk}")
+    who: dict[str, Any] = {"site_id": farm.site.pk, "by": farm.manager.actor, "at": NOW}
+    answer_problem(problem_id=problem.pk, answer="mended", **who)
+    page.wait_for_selector(f"#problem-{problem.pk}", state="detached", timeout=15_000)
+
+    page.get_by_role("button", name="Español").click()
+    page.wait_for_selector("html[lang=es]")
+    assert page.url.endswith(url("today"))
+    page.get_by_role("button", name="English").click()
+    page.wait_for_selector("html[lang=en]")
+
+    page.route("**/version/", lambda route: route.abort())
+    stale = page.locator("#stale")
+    stale.wait_for(state="visible", timeout=15_000)
+    assert stale.inner_text() == "The service does not answer. What you see is from 9:00 am."
+
+
+def test_mark_of_the_chart_leads_to_its_job(page: Page, farm: Farm) -> None:
+    sign_in(page, "manager-ours")
+    page.goto(url("today"))
+
+    page.locator(f"[data-url='{url('work-order', farm.assigned.pk)}']").click(force=True)
+
+    page.wait_for_url(lambda at: at.endswith(url("work-order", farm.assigned.pk)))
