@@ -40,7 +40,12 @@ def _routes(
         if isinstance(pattern, URLResolver):
             yield from _routes(pattern.url_patterns, route)
         else:
-            yield route.removeprefix("sites/<slug:slug>/") or "sites/<slug>/", pattern
+            yield below_site(route), pattern
+
+
+def below_site(route: str) -> str:
+    """Name a route as the tables do: what is below a site by that alone."""
+    return route.removeprefix("sites/<slug:slug>/") or "sites/<slug>/"
 
 
 def _methods(pattern: URLPattern) -> list[str]:
