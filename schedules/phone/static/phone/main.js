@@ -22,7 +22,7 @@ let here = { screen: "jobs", arg: /** @type {any} */ (undefined) };
 /** @param {string} screen @param {any} [arg] */
 function go(screen, arg) {
   here = { screen: screen === "verdict" ? "verdict_screen" : screen, arg };
-  void draw().then(() => { scrollTo(0, 0); root.querySelector("h1")?.focus(); });
+  void draw().then(() => { root.querySelector("main")?.scrollTo(0, 0); root.querySelector("h1")?.focus(); });
 }
 
 function sendNow() { void drain().then(draw); }
@@ -76,7 +76,9 @@ async function draw() {
   if (!(await getFact("token"))) return drawPairing();
   const drawScreen = /** @type {any} */ (screens)[here.screen];
   const main = h("main", {}, await drawScreen(app, here.arg), here.screen === "sent" && themeSwitch());
+  const scrolled = root.querySelector("main")?.scrollTop ?? 0;
   root.replaceChildren(await head(), main, tabs());
+  main.scrollTop = scrolled;
 }
 
 async function head() {
@@ -168,7 +170,7 @@ async function learnClock() {
 /** Fetches the parcel of work; what this phone said and the server has not yet heard stays on top. */
 async function refresh() {
   const site = await getFact("site");
-  if (!site) return draw();
+  if (!site) return;
   try {
     const before = await counts();
     const reply = await ask(`/api/v1/sites/${site}/my-work/`);

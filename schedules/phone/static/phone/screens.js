@@ -57,10 +57,10 @@ export function job(app, id) {
     one.needs_lock && h("p", { class: "caution" }, t("needs_lock")),
     one.caution && h("p", { class: "caution" }, one.caution),
     one.status === "NEEDS-ACTION" && button(t("start"), () => app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
-    began && one.counts_loads && [h("p", { class: "count" }, one.loads), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
+    began && one.counts_loads && [h("p", { class: "count" }, one.loads, h("span", { class: "unit" }, t("loads"))), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
     began && (one.goes_to
       ? form([field("to_place", t("goes_to"), choose(app.parcel.sand_places.filter((p) => p.kind === one.goes_to).map((p) => [p.id, p.name])))], t("done"),
-        (data) => void app.tell("done", { ...work, to_place: Number(data.get("to_place")) || null }, t("done"), { work_order: one.id }), "done")
+        (data) => { void app.tell("done", { ...work, to_place: Number(data.get("to_place")) || null }, t("done"), { work_order: one.id }); }, "done")
       : button(t("done"), () => app.tell("done", work, t("done"), { work_order: one.id }), "main", { id: "done" })),
     isOpen(one) && h("div", { class: "pair apart" },
       button(t("part"), () => app.go("part", one.id), "", { id: "part" }),
@@ -77,10 +77,11 @@ function readAloud(words) {
   speechSynthesis.speak(saying);
 }
 
-/** A form whose fields are read on finger-up of its one main button. */
+/** A form read on finger-up of its one main button; `does` gives back what is wrong, if anything is. */
 function form(fields, words, does, id = null, more = null) {
-  return h("form", { class: "stack", novalidate: true, on: { submit: (e) => { e.preventDefault(); does(new FormData(e.target)); } } },
-    fields, h("button", { class: "main", type: "submit", id }, words), more);
+  const fault = h("p", { role: "alert", class: "fault" });
+  return h("form", { class: "stack", novalidate: true, on: { submit: (e) => { e.preventDefault(); fault.textContent = does(new FormData(e.target)) ?? ""; } } },
+    fields, fault, h("button", { class: "main", type: "submit", id }, words), more);
 }
 
 function field(name, words, input) {
@@ -105,7 +106,9 @@ export function readNumber(typed) {
 export function part(app, id) {
   return form([field("n_left", t("how_many_left"), digits())], t("part"), (data) => {
     const n = readNumber(String(data.get("n_left")));
-    if (n) void app.tell("part", { work_order: id, n_left: Math.round(n) }, t("part"), { work_order: id }).then(() => app.go("jobs"));
+    if (!n) return t("number_needed");
+    void app.tell("part", { work_order: id, n_left: Math.round(n) }, t("part"), { work_order: id });
+    app.go("jobs");
   });
 }
 
@@ -113,7 +116,9 @@ export function part(app, id) {
 export function could_not(app, id) {
   return form([field("reason", t("why_not"), text())], t("could_not"), (data) => {
     const reason = String(data.get("reason")).trim();
-    if (reason) void app.tell("could_not", { work_order: id, reason }, t("could_not"), { work_order: id }).then(() => app.go("jobs"));
+    if (!reason) return t("words_needed");
+    void app.tell("could_not", { work_order: id, reason }, t("could_not"), { work_order: id });
+    app.go("jobs");
   });
 }
 
@@ -123,7 +128,9 @@ export function moisture(app, batch) {
   return form(fields, t("save"), (data) => {
     const pct = readNumber(String(data.get("pct")));
     const n_spots = readNumber(String(data.get("spots"))) ?? 1;
-    if (pct !== null) void app.tell("moisture_test", { batch, moisture_frac: pct / 100, basis: data.get("basis"), n_spots }, t("moisture")).then(() => app.go("jobs"));
+    if (pct === null || pct > 90) return t("number_needed");
+    void app.tell("moisture_test", { batch, moisture_frac: pct / 100, basis: data.get("basis"), n_spots }, t("moisture"));
+    app.go("jobs");
   });
 }
 
@@ -145,8 +152,9 @@ export function hours(app, id) {
   const more = h("details", {}, h("summary", {}, t("if_asked")), field("reason", t("reason"), text()), tick("is_new_meter", t("new_meter")));
   return form(fields, t("save"), (data) => {
     const meter_h = readNumber(String(data.get("meter_h")));
-    if (meter_h === null) return;
-    void app.tell("reading", { machine: id, meter_h, reason: data.get("reason"), is_new_meter: data.get("is_new_meter") !== null }, t("hours")).then(() => app.go("machines"));
+    if (meter_h === null) return t("number_needed");
+    void app.tell("reading", { machine: id, meter_h, reason: data.get("reason"), is_new_meter: data.get("is_new_meter") !== null }, t("hours"));
+    app.go("machines");
   }, null, more);
 }
 
@@ -157,10 +165,11 @@ export function look_round(app, id) {
   /** @type {Map<number, any>} */
   const answers = new Map();
   const main = h("div", {}, h("p", { class: "fact" }, one.name), lines.map((line) => checkLine(line, answers)),
-    h("p", { id: "look-round-fault", role: "alert" }),
+    h("p", { id: "look-round-fault", role: "alert", class: "fault" }),
     button(t("save"), () => {
       if (answers.size < lines.length) { /** @type {any} */ (main.querySelector("#look-round-fault")).textContent = t("all_ok"); return; }
-      void app.tell("check", { machine: id, answers: [...answers.values()] }, t("look_round")).then(() => app.go("verdict", verdict(lines, answers)));
+      void app.tell("check", { machine: id, answers: [...answers.values()] }, t("look_round"));
+      app.go("verdict", verdict(lines, answers));
     }, "main apart"));
   return main;
 }
@@ -200,7 +209,7 @@ export function locks(app) {
   return h("div", {}, app.parcel.locks.map((l) => h("section", { class: "line" },
     h("strong", {}, l.place), h("div", { class: "soft" }, `${t("owner")}: ${l.owner}, ${t("since")} ${moment(l.on_at)}`),
     l.is_mine && button(t("lock_off"), () => app.tell("lock_off", { lock: l.id }, t("lock_off")), "wide"))),
-    form(fields, t("lock_on"), (data) => void app.tell("lock_on", { place: Number(data.get("place")), what: data.get("what") }, t("lock_on"))));
+    form(fields, t("lock_on"), (data) => { void app.tell("lock_on", { place: Number(data.get("place")), what: data.get("what") }, t("lock_on")); }));
 }
 
 /** @param {App} app */
@@ -210,9 +219,10 @@ export function tell_us(app) {
     tick("danger", t("is_danger"))];
   return form(fields, t("send"), (data) => {
     const words = String(data.get("text")).trim();
-    if (!words) return;
+    if (!words) return t("words_needed");
     const payload = { text: words, place: Number(data.get("place")) || null, machine: Number(data.get("machine")) || null, is_safety: data.get("danger") !== null };
-    void app.tell("problem", payload, t("tell_us")).then(() => app.go("jobs"));
+    void app.tell("problem", payload, t("tell_us"));
+    app.go("jobs");
   });
 }
 
