@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -43,8 +43,18 @@ class ShiftViewSet(ReadViewSet[Shift]):
     lookups = {"local_date": "local_date", "worker": "worker_id", "presence": "presence"}
 
 
+@extend_schema_field({"type": "string", "pattern": "^[0-2][0-9]:[0-5][0-9]$"})
+class LocalTimeField(serializers.TimeField):
+    """A time on the farm's own clock; RFC 3339's times have an offset, this has none."""
+
+    def __init__(self) -> None:
+        super().__init__(format="%H:%M", read_only=True)
+
+
 class ShiftPatternOutput(serializers.ModelSerializer[ShiftPattern]):
     """A shift's local start and its length on an ordinary night."""
+
+    starts_local = LocalTimeField()
 
     class Meta:
         model = ShiftPattern
