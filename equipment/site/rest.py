@@ -86,7 +86,9 @@ class SiteViewSet(GenericViewSet[M]):
             return rows
         given = self.query(data=self.request.query_params.dict())
         given.is_valid(raise_exception=True)
-        return rows.filter(**{self.lookups[k]: v for k, v in given.validated_data.items()})
+        for name, value in given.validated_data.items():
+            rows = rows.filter(**{self.lookups[name]: value})  # one by one: each for itself
+        return rows
 
     def get_serializer_context(self) -> dict[str, Any]:
         """Serializers name things in the caller's language and the site's words."""
