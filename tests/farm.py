@@ -1,10 +1,13 @@
 """One small farm with something in every room, built around a moment, for tests of the doors."""
 
+import json
+import uuid
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 from django.apps import apps
+from django.test import Client
 
 from crews.people.models import Crew, Worker
 from crews.roster.models import CrewPens, ShiftPattern
@@ -62,6 +65,23 @@ from tests.factories import (
 
 DAY, HOUR, MINUTE = timedelta(days=1), timedelta(hours=1), timedelta(minutes=1)
 N_EACH = 3  # of what one call uses up: a batch is spread once
+
+
+def say(client: Client, path: str, body: dict[str, Any] | None = None) -> Any:
+    """Make an unsafe call below the farm's address with a key of its own."""
+    return client.post(
+        f"/api/v1/sites/ours/{path}",
+        json.dumps(body or {}),
+        content_type="application/json",
+        headers={"Idempotency-Key": str(uuid.uuid4())},
+    )
+
+
+def ask(client: Client, path: str, query: dict[str, Any] | None = None) -> Any:
+    """Read below the farm's address; gives the body of an answer that must be there."""
+    response = client.get(f"/api/v1/sites/ours/{path}", query)
+    assert response.status_code == 200, response.content
+    return response.json()
 
 
 @dataclass
