@@ -1,0 +1,48 @@
+"""The API's description and the page that shows it: our own files, nothing inline."""
+
+import pytest
+import yaml
+from django.test import Client
+from playwright.sync_api import Page
+from pytest_django.live_server_helper import LiveServer
+
+from config.gates import SCHEMA
+
+pytestmark = pytest.mark.django_db
+
+
+def test_description_is_served_as_it_was_committed(client: Client) -> None:
+    served = client.get("/api/v1/schema/")
+
+    assert served.status_code == 200
+    assert yaml.safe_load(served.content) == yaml.safe_load(SCHEMA.read_text())
+
+
+def test_every_operation_says_what_it_may_refuse() -> None:
+    paths = yaml.safe_load(SCHEMA.read_text())["paths"]
+    for path, operations in paths.items():
+        for method, operation in operations.items():
+            assert {"400", "404", "405"} <= operation["responses"].keys(), (method, path)
+            names = {parameter["name"] for parameter in operation.get("parameters", [])}
+            is_told = path.endswith(("/pair/", "/events/"))
+            assert ("Idempotency-Key" in names) == (method == "post" and not is_told), path
+            assert ("If-Match" in names) == (method in ("put", "patch", "delete")), path
+
+
+@pytest.mark.browser
+@pytest.mark.django_db(transaction=True)
+def test_page_shows_the_operations_from_our_own_files_alone(
+    live_server: LiveServer, page: Page
+) -> None:
+    asked: list[str] = []
+    said: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+
+    page.goto(f"{live_server.url}/api/v1/docs/")
+    page.locator("#operations-work-orders-sites_work_orders_start_create").wait_for()
+
+    outside = [url for url in asked if not url.startswith((live_server.url, "data:"))]
+    assert outside == []
+    assert said == []
