@@ -54,6 +54,14 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
     return {**browser_type_launch_args, "executable_path": str(CHROMIUM), "args": list(quiet)}
 
 
+@pytest.fixture(autouse=True)
+def language_of_the_house() -> None:
+    """Begin in English: a page asked for in Spanish leaves its thread in Spanish."""
+    from django.utils import translation
+
+    translation.activate("en")
+
+
 # One small farm for a module's tests of the doors -------------------------------------------------
 
 

@@ -186,7 +186,7 @@ class AssignmentViewSet(SiteViewSet[WorkOrder]):
     @extend_schema(responses=AssignmentOutput)
     def retrieve(self, request: Request, slug: str, pk: int) -> Response:
         """Give who has it, or why nobody does."""
-        _order, data = self._shown()
+        _row, data = self._shown()
         return answer_tagged(request, data, etag_of_data(data))
 
     @extend_schema(request=AssignInput, responses=AssignmentOutput)
@@ -202,7 +202,7 @@ class AssignmentViewSet(SiteViewSet[WorkOrder]):
             version=order.version,
             **given,
         )
-        _order, data = self._shown()
+        _row, data = self._shown()
         return Response(data, headers={"ETag": etag_of_data(data)})
 
     @extend_schema(responses={204: None})

@@ -20,6 +20,7 @@ from .reading import PAGES, url
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
+PAUSE_MS = 4_000  # as live.js has it
 PASSWORD = "beds-and-sand"
 
 
@@ -116,6 +117,7 @@ def _refusal(page: Page, farm: Farm) -> list[str]:
 
 def test_open_page_lives(page: Page, farm: Farm) -> None:
     """The skip link, the switch of language, what another did, and a service that is gone."""
+    page.clock.install()
     sign_in(page, "manager-ours")
     page.goto(url("today"))
     page.keyboard.press("Tab")
@@ -126,7 +128,8 @@ def test_open_page_lives(page: Page, farm: Farm) -> None:
     page.wait_for_selector(f"#problem-{problem.pk}")
     who: dict[str, Any] = {"site_id": farm.site.pk, "by": farm.manager.actor, "at": NOW}
     answer_problem(problem_id=problem.pk, answer="mended", **who)
-    page.wait_for_selector(f"#problem-{problem.pk}", state="detached", timeout=15_000)
+    page.clock.fast_forward(PAUSE_MS)
+    page.wait_for_selector(f"#problem-{problem.pk}", state="detached")
 
     page.get_by_role("button", name="Español").click()
     page.wait_for_selector("html[lang=es]")
@@ -135,8 +138,9 @@ def test_open_page_lives(page: Page, farm: Farm) -> None:
     page.wait_for_selector("html[lang=en]")
 
     page.route("**/version/", lambda route: route.abort())
+    page.clock.fast_forward(PAUSE_MS)
     stale = page.locator("#stale")
-    stale.wait_for(state="visible", timeout=15_000)
+    stale.wait_for(state="visible")
     assert stale.inner_text() == "The service does not answer. What you see is from 9:00 am."
 
 

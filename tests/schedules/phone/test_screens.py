@@ -24,6 +24,7 @@ from tests.farm import Farm
 from tests.looks import faults
 
 NOW = utc("2026-03-04 16:00")  # 9:00 am in Denver
+REFRESH_MS = 15_000  # as main.js has it
 MINUTE = timedelta(minutes=1)
 FILES = BASE_DIR / "schedules" / "phone" / "static" / "phone"
 
@@ -110,7 +111,7 @@ def phone(browser: Browser, farm: Farm, live_server: Any) -> Iterator[Page]:
         timezone_id="Asia/Tokyo",
     )
     page = context.new_page()
-    page.clock.set_fixed_time(NOW)
+    page.clock.install(time=NOW)
     yield page
     context.close()
 
@@ -301,7 +302,8 @@ def test_refusal_stays_until_read_typing_is_kept_and_language_is_the_persons(
     phone.click("#could-not")
     phone.fill("#field-reason", "ice")
     phone.evaluate("document.activeElement.blur()")
-    phone.wait_for_event("requestfinished", lambda r: "my-work" in r.url)
+    with phone.expect_response("**/my-work/"):
+        phone.clock.fast_forward(REFRESH_MS)
     assert phone.input_value("#field-reason") == "ice"
 
     phone.click("#tab-machines")
