@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from equipment.site.calc.local_time import local_date_of, resolve
-from schedules.sand.models import Batch
+from schedules.sand.models import Batch, Stage
 from schedules.work.calc.drafts import Draft, Late, Need
 from schedules.work.calc.spans import Span, day_spans, lasting
 from schedules.work.facts import Facts
@@ -44,19 +44,27 @@ def draft_batch_stage(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
 
 
 def _waiting(rule: dict[str, Any], facts: Facts) -> list[Batch]:
-    """Batches in the stage that the step is for, and not past it."""
-    batches = [batch for batch in facts.batches if batch.stage == rule["stage"]]
+    """Batches in the stage that the step is for, and not past it.
+
+    A draining batch or a pile that is still being filled has not begun its hours or its days: it
+    waits for nothing but to be closed.
+    """
     step = rule["step"]
+    batches = [
+        batch
+        for batch in facts.batches
+        if batch.stage == rule["stage"] and _is_filling(batch) == (step == "pile_closed")
+    ]
     if step == "bedded":  # the oldest released pile goes first, the next one after it
         usable = [batch for batch in batches if batch.pk not in facts.held_batches]
         return sorted(usable, key=lambda batch: (batch.released_at, batch.pk))[:1]
-    if step == "pile_closed":
-        return [batch for batch in batches if batch.closed_at is None]
-    if step == "spread":  # a batch is still being filled until it closes
-        return [batch for batch in batches if batch.closed_at is not None]
     if step == "tested":
         return [batch for batch in batches if not _is_dry_by_test(batch, facts)]
     return batches
+
+
+def _is_filling(batch: Batch) -> bool:
+    return batch.closed_at is None and batch.stage in (Stage.DRAINING, Stage.CURING)
 
 
 def _is_dry_by_test(batch: Batch, facts: Facts) -> bool:

@@ -89,10 +89,18 @@ def test_a_step_falls_due_so_many_hours_after_its_stage_began(site: Site, slab: 
     assert run_at(site) == Counts()
 
 
-def test_a_batch_that_is_still_being_filled_is_not_spread(site: Site, slab: Place) -> None:
-    _batch(slab, Stage.DRAINING, closed_at=None)
-    _step(site, "spread", after_h=36)
+@pytest.mark.parametrize("step", ["spread", "tested", "covered"])
+@pytest.mark.parametrize("stage", [Stage.DRAINING, Stage.CURING])
+def test_what_is_still_being_filled_waits_for_no_step_until_it_closes(
+    site: Site, slab: Place, stage: Stage, step: str
+) -> None:
+    batch = _batch(slab, stage, NOW - timedelta(hours=30), closed_at=None)
+    _step(site, "order", stage=stage, step=step, after_h=36)
     assert run_at(site) == Counts()
+    batch.closed_at = batch.stage_since = NOW
+    batch.save()
+    assert run_at(site).n_made == 1
+    assert open_order().starts_after == NOW + timedelta(hours=36)
 
 
 def test_a_step_waits_however_late_until_the_batch_moves_on(site: Site, slab: Place) -> None:
