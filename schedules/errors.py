@@ -51,6 +51,12 @@ class PlaceTakenError(DomainError):
     code = "place_taken"
 
 
+class PlaceFullError(DomainError):
+    """More sand than there is room for."""
+
+    code = "place_full"
+
+
 class TooEarlyError(DomainError):
     """Before the batch's date, and no reason given."""
 

@@ -171,6 +171,20 @@ def free_pile_places(site_id: int) -> QuerySet[PilePlace]:
     )
 
 
+def place_for_pile(batch: Batch) -> int | None:
+    """Pile place a batch would go to: an open pile with room for it, else a free place: 8 queries.
+
+    None where there is neither.
+    """
+    places = list(free_pile_places(batch.site_id))
+    piles = Batch.objects.filter(place__in=[place.pk for place in places], ended_at=None)
+    held_kg = batch_masses_kg([*piles, batch])
+    there_kg = {pile.place_id: held_kg[pile.pk] for pile in piles}
+    fits = [p for p in places if there_kg.get(p.pk, 0) + held_kg[batch.pk] <= p.capacity_kg]
+    fits.sort(key=lambda place: place.pk not in there_kg)  # stable: open piles first
+    return fits[0].pk if fits else None
+
+
 def batches_of_pen(site_id: int, pen_id: int, since: datetime) -> QuerySet[SandMove]:
     """Moves of sand into a pen's beds, newest first, so that its batches can be traced: 1 query."""
     return (

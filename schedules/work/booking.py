@@ -13,7 +13,7 @@ from equipment.site.models import PlaceKind
 from schedules.sand import queries as sand_queries
 from schedules.sand import services as sand
 from schedules.sand.calc.supply import bucket_dry_kg
-from schedules.sand.models import Batch, MoistureTest, Stage
+from schedules.sand.models import MoistureTest
 
 from .models import Outcome, WorkOrder
 from .telling import Teller
@@ -103,12 +103,9 @@ def _book_spread(order: WorkOrder, teller: Teller, to_place_id: int | None) -> s
 
 
 def _book_pile(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
-    """On the place that was said, else on the open pile, else on the first free place."""
-    free = list(sand_queries.free_pile_places(order.site_id).values_list("pk", flat=True))
-    piles = Batch.objects.filter(
-        place__in=free, stage=Stage.CURING, closed_at=None, ended_at=None
-    ).values_list("place_id", flat=True)
-    place_id = to_place_id or next(iter([*piles, *free]), None)
+    """On the place that was said, else on an open pile with room, else on the first free place."""
+    assert order.batch is not None  # a step is always a batch's
+    place_id = to_place_id or sand_queries.place_for_pile(order.batch)
     if place_id is None:
         return NOT_BOOKED
     sand.pile(pile_place_id=place_id, **_what(order, teller))

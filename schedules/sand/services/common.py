@@ -15,10 +15,12 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event, HoldSubject, Place, Site
 from equipment.site.queries import open_holds
+from equipment.site.units import UnitSystem, to_shown
 from equipment.site.writes import SiteWrite
 from schedules.errors import (
     BatchHeldError,
     BatchStageError,
+    PlaceFullError,
     PlaceTakenError,
     TooEarlyError,
 )
@@ -185,13 +187,42 @@ def shift_place(batch: Batch, place: Place, said: Said) -> None:
     )
 
 
-def find_pile_place(site_id: int, pile_place_id: int) -> Place:
+def find_pile_place(site_id: int, pile_place_id: int) -> PilePlace:
+    """Give a pile place with its place, locked (FOR NO KEY UPDATE): one pile on each."""
     place = (
-        PilePlace.objects.select_for_update(of=("self",))
+        PilePlace.objects.select_for_update(of=("self",), no_key=True)
         .filter(site_id=site_id, pk=pile_place_id)
         .select_related("place")
         .first()
     )
     if place is None:
         raise NotFoundError(_("There is no such pile place here."))
-    return place.place
+    return place
+
+
+def refuse_overfull(spot: PilePlace, there_kg: float, more_kg: float) -> None:
+    """Refuse more than a pile place has room for: there are other places, or a new pile.
+
+    A bay takes the batch that is spread on it whole: filling the batch ended at a bay's load.
+    """
+    if there_kg + more_kg <= spot.capacity_kg:
+        return
+    site = Site.objects.get(id=spot.site_id)
+    raise PlaceFullError(
+        _(
+            "Pile place %(place)s has room for %(room)s. %(there)s lie there and %(more)s would "
+            "come. Choose another place, or count what lies there."
+        )
+        % {
+            "place": spot.place.label or spot.place.key,
+            "room": _say_mass(site, spot.capacity_kg),
+            "there": _say_mass(site, there_kg),
+            "more": _say_mass(site, more_kg),
+        }
+    )
+
+
+def _say_mass(site: Site, dry_kg: float) -> str:
+    system: UnitSystem = "us" if site.units == "us" else "si"
+    unit = _("tons") if system == "us" else "t"
+    return f"{to_shown(dry_kg / 1000, 'dry_t', system):,.0f} {unit}"

@@ -18,6 +18,7 @@ from .common import (
     locked_batch,
     new_batch,
     practice_of,
+    refuse_overfull,
     refuse_unless,
     shift_place,
     write_step,
@@ -35,16 +36,18 @@ def pile(
 ) -> Batch:
     """Bring a bay's sand to a pile place: the pile is a batch of its own, built of its parents.
 
-    An open pile there takes it; a closed one is never topped. The pile has the youngest date and
-    the wettest moisture of its parents; its cure begins when it closes.
+    An open pile there takes it while there is room; a closed one is never topped. The pile has the
+    youngest date and the wettest moisture of its parents; its cure begins when it closes.
     """
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
         refuse_unless(batch, BatchEvent.PICKED_UP, at)
-        place = find_pile_place(site_id, pile_place_id)
+        spot = find_pile_place(site_id, pile_place_id)
+        place = spot.place
         target = _open_pile(site_id, place, batch, at)
         mass_kg = batch_mass_kg(batch)
+        refuse_overfull(spot, batch_mass_kg(target), mass_kg)
         shift_place(batch, place, said)
         if mass_kg > 0:
             BatchParent.objects.create(site_id=site_id, child=target, parent=batch, dry_kg=mass_kg)

@@ -24,6 +24,7 @@ from .common import (
     find_pile_place,
     locked_batch,
     new_batch,
+    refuse_overfull,
     refuse_taken,
     refuse_unless,
     write_step,
@@ -106,8 +107,10 @@ def receive_delivery(
 ) -> Batch:
     """Take in bought sand as a batch of its own, entered as cured; a person releases it."""
     with site_write(site_id, at) as write:
-        place = find_pile_place(site_id, pile_place_id)
+        spot = find_pile_place(site_id, pile_place_id)
+        place = spot.place
         refuse_taken(site_id, place)
+        refuse_overfull(spot, 0, dry_kg)
         batch = new_batch(
             site_id,
             stage=Stage.CURED,

@@ -15,12 +15,14 @@ from schedules.errors import (
     BatchHeldError,
     BatchStageError,
     NotOldestError,
+    PlaceFullError,
     PlaceTakenError,
     TooEarlyError,
 )
 from schedules.sand import services as sand
 from schedules.sand.ledger import account_balances_kg, batch_mass_kg
 from schedules.sand.models import Batch, SandMove, Stage
+from schedules.sand.queries import place_for_pile
 from tests.factories import (
     make_actor,
     make_lane,
@@ -159,6 +161,38 @@ def test_a_closed_pile_is_never_topped(yard: Yard) -> None:
     late = yard.drying(1)
     with pytest.raises(BatchStageError):
         sand.pile(batch_id=late.pk, pile_place_id=yard.piles[0].pk, **yard.who(10))
+
+
+def test_a_pile_takes_no_more_than_its_place_has_room_for(yard: Yard) -> None:
+    mass_kg = batch_mass_kg(yard.drying())
+    PilePlace.objects.update(capacity_kg=1.5 * mass_kg)
+    pile = sand.pile(batch_id=Batch.objects.get().pk, pile_place_id=yard.piles[0].pk, **yard.who(9))
+    more = yard.drying(1)
+    with pytest.raises(PlaceFullError) as refused:
+        sand.pile(batch_id=more.pk, pile_place_id=yard.piles[0].pk, **yard.who(10))
+    # 4 buckets of 3 m3 are 17.6 t dry, 19.4 short tons of 907.185 kg (NIST SP 811, app. B.8)
+    assert refused.value.detail == (
+        "Pile place pile-1 has room for 29 tons. 19 tons lie there and 19 tons would come. "
+        "Choose another place, or count what lies there."
+    )
+    more.refresh_from_db()
+    assert (more.stage, batch_mass_kg(pile)) == (Stage.DRYING, pytest.approx(mass_kg))
+    assert place_for_pile(more) == yard.piles[1].pk
+    sand.pile(batch_id=more.pk, pile_place_id=yard.piles[1].pk, **yard.who(10))
+
+
+def test_a_pile_may_fill_its_place_to_the_last(yard: Yard) -> None:
+    masses = [batch_mass_kg(yard.drying(bay)) for bay in (0, 1)]
+    PilePlace.objects.update(capacity_kg=sum(masses))
+    for batch in Batch.objects.all():
+        sand.pile(batch_id=batch.pk, pile_place_id=yard.piles[0].pk, **yard.who(9))
+    assert batch_mass_kg(Batch.objects.get(stage=Stage.CURING)) == pytest.approx(sum(masses))
+
+
+def test_a_delivery_larger_than_its_place_is_refused_and_leaves_nothing(yard: Yard) -> None:
+    with pytest.raises(PlaceFullError):
+        sand.receive_delivery(pile_place_id=yard.piles[0].pk, dry_kg=500_001, **yard.who(1))
+    assert not Batch.objects.exists()
 
 
 def test_a_pile_open_for_eight_days_closes_with_the_load_that_comes_then(yard: Yard) -> None:

@@ -120,6 +120,16 @@ def test_a_dry_bay_goes_to_the_open_pile(site: Site, yard: None, ana: Actor) -> 
     assert sorted(pile.parents.values_list("parent_id", flat=True)) == [first.pk, second.pk]
 
 
+def test_an_open_pile_without_room_is_passed_over(site: Site, yard: None, ana: Actor) -> None:
+    _done(_step(_drying(site, ana), "piled"), ana, to_place_id=_place(site, "pile-2").pk)
+    WorkOrder.objects.all().delete()
+    pile = Batch.objects.get(stage=Stage.CURING)
+    PilePlace.objects.update(capacity_kg=1.5 * batch_mass_kg(pile))
+    order = _done(_step(_drying(site, ana), "piled"), ana)
+    newest = Batch.objects.filter(stage=Stage.CURING).latest("number")
+    assert (order.needs_decision, newest.place) == ("place_assumed", _place(site, "pile-1"))
+
+
 def test_a_pile_is_closed_called_cured_and_released_by_who_did_it(
     site: Site, yard: None, ana: Actor
 ) -> None:
