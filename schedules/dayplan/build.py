@@ -53,7 +53,7 @@ def build_day(site_id: int, now: datetime) -> DayFacts:
     orders = _open_orders(site_id, start, end)
     held = _held_ids(site_id)
     people = _people(site, shifts, _start_place(places), start, end)
-    jobs = JobList(site, keys, orders, shifts, held)
+    jobs = JobList(site, keys, orders, shifts, held=held, now=now)
     jobs.add_all(people_ids={x.id for x in people}, machine_ids={str(m.pk) for m in machines})
     problem = p.Problem(
         horizon=r.Interval(start, end),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from crews.people.models import Worker
@@ -18,7 +19,8 @@ from schedules.errors import AlreadyBookedError, CannotAssignError
 from schedules.work.models import Status, WorkOrder
 
 from .models import Assignment, Claim, Unassigned
-from .services import claims_of
+from .queries import span_taken
+from .services import claims_of, let_go
 
 
 def reassign(
@@ -55,7 +57,8 @@ def reassign(
         _refuse_off_shift(site_id, workers, row)
         row.save()
         claims = claims_of(row, [w.pk for w in workers], machine_id, order)
-        _refuse_booked(site_id, claims)
+        let_go(site_id)
+        _refuse_booked(site_id, claims, at)
         Claim.objects.bulk_create(claims)
         Unassigned.objects.filter(work_order=order).delete()
         _bump(order, at)
@@ -128,16 +131,21 @@ def _refuse_off_shift(site_id: int, workers: Sequence[Worker], row: Assignment) 
             raise CannotAssignError(_("%s is not on shift then.") % worker.name)
 
 
-def _refuse_booked(site_id: int, claims: Sequence[Claim]) -> None:
+def _refuse_booked(site_id: int, claims: Sequence[Claim], at: datetime) -> None:
     """Name what stands in the way; the database's own rule is the last word."""
     for claim in claims:
-        taken = (
-            Claim.objects.filter(site_id=site_id, span__overlap=claim.span, **_thing(claim))
-            .select_related("assignment__work_order__place", "worker", "machine", "place")
-            .first()
-        )
-        if taken is not None:
-            raise AlreadyBookedError(_clash(taken))
+        for taken in _others(site_id, claim):
+            start, end = span_taken(taken.assignment, at)
+            if start < claim.span[1] and claim.span[0] < end:
+                raise AlreadyBookedError(_clash(taken, start, end))
+
+
+def _others(site_id: int, claim: Claim) -> QuerySet[Claim]:
+    """Find the claims on the same thing that may stand in the way: binding, or under way."""
+    running = Q(assignment__work_order__status=Status.IN_PROCESS)
+    return Claim.objects.filter(
+        running | Q(is_binding=True, span__overlap=claim.span), site_id=site_id, **_thing(claim)
+    ).select_related("assignment__work_order__place", "worker", "machine", "place")
 
 
 def _thing(claim: Claim) -> dict[str, int]:
@@ -150,14 +158,14 @@ def _thing(claim: Claim) -> dict[str, int]:
     return {name: key for name, key in taken.items() if key is not None}
 
 
-def _clash(taken: Claim) -> str:
+def _clash(taken: Claim, start: datetime, end: datetime) -> str:
     thing = taken.worker or taken.machine or taken.place
     order = taken.assignment.work_order
     zone = Site.objects.get(id=taken.site_id).zone
     return _("%(thing)s is taken from %(start)s to %(end)s: %(job)s %(place)s.") % {
         "thing": thing,
-        "start": taken.span.lower.astimezone(zone).strftime("%H:%M"),
-        "end": taken.span.upper.astimezone(zone).strftime("%H:%M"),
+        "start": start.astimezone(zone).strftime("%H:%M"),
+        "end": end.astimezone(zone).strftime("%H:%M"),
         "job": order.title.get("en", ""),
         "place": order.place.key,
     }

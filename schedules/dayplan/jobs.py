@@ -15,6 +15,7 @@ from schedules.work.models import Dependency, Status, WorkOrder
 from .calc import problem as p
 from .calc import resources as r
 from .models import Assignment, Claim
+from .queries import span_taken
 
 
 class JobList:
@@ -26,16 +27,19 @@ class JobList:
         keys: dict[int, str],
         orders: Sequence[WorkOrder],
         shifts: Sequence[Shift],
+        *,
         held: dict[str, set[int]],
+        now: datetime,
     ) -> None:
         self.site, self.keys, self.orders, self.held = site, keys, orders, held
+        self.now = now
         self.alleys = dict(BedGroup.objects.filter(site=site).values_list("place_id", "alley_id"))
         self.needs = _needs_of([o.pk for o in orders])
         self.plans = {
             a.work_order_id: a
-            for a in Assignment.objects.filter(
-                work_order_id__in=[o.pk for o in orders]
-            ).prefetch_related("claims")
+            for a in Assignment.objects.filter(work_order_id__in=[o.pk for o in orders])
+            .select_related("work_order")
+            .prefetch_related("claims")
         }
         self.crews = self._crews(shifts)
         self.made: list[p.Job] = []
@@ -139,7 +143,7 @@ class JobList:
             return None
         if machine is not None and machine not in self.machine_ids:
             return None
-        return p.Booking(people, machine, plan.starts_at, plan.ends_at)
+        return p.Booking(people, machine, *span_taken(plan, self.now))
 
     def _dependencies(
         self, order: WorkOrder, by_id: dict[int, WorkOrder]

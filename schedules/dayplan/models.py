@@ -62,19 +62,24 @@ class Assignment(SiteModel):
 
 
 def _never_twice(field: str) -> ExclusionConstraint:
-    """Build the rule that one `field` is on no two overlapping claims."""
+    """Build the rule that one `field` is on no two overlapping claims that bind."""
     return ExclusionConstraint(
         name=f"%(class)s_{field}_never_twice",
         expressions=[
             (field, RangeOperators.EQUAL),
             ("span", RangeOperators.OVERLAPS),
         ],
+        condition=Q(is_binding=True),
         deferrable=Deferrable.DEFERRED,
     )
 
 
 class Claim(SiteModel):
-    """One worker, one machine or one place taken by an assignment for a finite `[)` span."""
+    """One worker, one machine or one place taken by an assignment for a finite `[)` span.
+
+    It binds while its work order is untouched. Begun or closed work is a fact, wherever the plan
+    had it: its claims stay as the record of who had it.
+    """
 
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="claims")
     worker = models.ForeignKey(
@@ -87,6 +92,7 @@ class Claim(SiteModel):
         Place, null=True, blank=True, on_delete=models.PROTECT, related_name="claims"
     )
     span = DateTimeRangeField()
+    is_binding = models.BooleanField(default=True)
 
     class Meta:
         constraints = [

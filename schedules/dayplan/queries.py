@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Prefetch, QuerySet
 
@@ -46,6 +46,18 @@ def orders_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Wor
 def assignment_of(order: WorkOrder) -> Assignment | None:
     """Give the order's assignment when it has one; it was fetched with the order."""
     return getattr(order, "assignment", None)
+
+
+def span_taken(assignment: Assignment, now: datetime) -> tuple[datetime, datetime]:
+    """Say when an assignment's people and things are taken: as planned, or as it really began.
+
+    Work under way is taken to last its minutes from its start, and a minute more when it is late.
+    """
+    order = assignment.work_order
+    if order.status != Status.IN_PROCESS or order.started_at is None:
+        return assignment.starts_at, assignment.ends_at
+    ends_at = order.started_at + timedelta(minutes=order.duration_min)
+    return order.started_at, max(ends_at, now + timedelta(minutes=1))
 
 
 def latest_plan(site_id: int) -> PlanRun | None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from crews.roster.queries import working_shifts
 from equipment.machines.queries import usable_machine_ids
@@ -59,6 +59,7 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
         site = Site.objects.select_for_update(no_key=True).get(id=site_id)
         fresh = _still_good(site_id, solved, at)
         orders = _lock_orders(site_id, solved)
+        let_go(site_id)
         free = {pk for pk, o in orders.items() if o.status == Status.NEEDS_ACTION}
         by_hand = set(
             Assignment.objects.filter(work_order_id__in=free, is_by_hand=True).values_list(
@@ -175,6 +176,15 @@ def _write_unassigned(run: PlanRun, solved: SolvedDay, order_ids: set[int]) -> N
         )
         for order_id in sorted(order_ids)
     )
+
+
+def let_go(site_id: int) -> None:
+    """Let claims of begun or closed work bind no longer; work taken back is given anew."""
+    untouched = Q(assignment__work_order__status=Status.NEEDS_ACTION)
+    claims = Claim.objects.filter(site_id=site_id)
+    again = claims.filter(untouched, is_binding=False).values("assignment_id")
+    Assignment.objects.filter(id__in=again).delete()
+    claims.filter(~untouched, is_binding=True).update(is_binding=False)
 
 
 # What breaks a plan -----------------------------------------------------------------------------

@@ -34,6 +34,7 @@ pytestmark = pytest.mark.django_db
 
 NOW = utc("2026-03-04 12:00")
 HOUR = timedelta(hours=1)
+MINUTE = timedelta(minutes=1)
 
 
 class Morning:
@@ -169,6 +170,53 @@ def test_work_under_way_stays_with_its_people_through_a_new_plan(morning: Mornin
     WorkOrder.objects.filter(pk=order.pk).update(status=Status.IN_PROCESS)
     morning.plan(NOW + HOUR)
     assert Assignment.objects.get(work_order=order).pk == before.pk
+
+
+def test_work_done_before_its_planned_time_keeps_nobody(morning: Morning) -> None:
+    early = morning.order("early")
+    morning.give(early, morning.ana)
+    WorkOrder.objects.filter(pk=early.pk).update(
+        status=Status.COMPLETED, outcome=Outcome.DONE, started_at=NOW, ended_at=NOW
+    )
+    Shift.objects.filter(worker=morning.ben).update(presence=Presence.SICK)
+    orders = [morning.order(f"o{n}") for n in range(3)]
+    morning.plan()
+    assert [_who(o) for o in orders] == [{morning.ana.pk}] * 3
+    assert _who(early) == {morning.ana.pk}  # the record of who had it
+    _check_now()
+
+
+def test_work_begun_early_keeps_its_people_from_its_real_start(morning: Morning) -> None:
+    begun = morning.order("begun", duration_min=30)
+    morning.give(begun, morning.ana, starts_at=NOW + HOUR)
+    WorkOrder.objects.filter(pk=begun.pk).update(
+        status=Status.IN_PROCESS, started_at=NOW + 10 * MINUTE
+    )
+    wanted = morning.order("wanted", starts_after=NOW, duration_min=10)
+    with pytest.raises(AlreadyBookedError, match="Groom"):
+        morning.give(wanted, morning.ana, starts_at=NOW + 35 * MINUTE)
+    morning.give(wanted, morning.ana, starts_at=NOW + HOUR)  # which its plan would have taken
+    problem = solve_site(morning.site.pk, NOW + 20 * MINUTE, 0.1).facts.problem
+    locked = {job.id: job.locked for job in problem.jobs}[str(begun.pk)]
+    assert locked is not None
+    assert (locked.start, locked.end) == (NOW + 10 * MINUTE, NOW + 40 * MINUTE)
+    late = solve_site(morning.site.pk, NOW + 50 * MINUTE, 0.1).facts.problem
+    [locked] = [job.locked for job in late.jobs if job.id == str(begun.pk)]
+    assert locked is not None
+    assert locked.end == NOW + 51 * MINUTE
+    _check_now()
+
+
+def test_work_taken_back_is_given_anew(morning: Morning) -> None:
+    order = morning.order("o")
+    given = morning.give(order, morning.ana)
+    WorkOrder.objects.filter(pk=order.pk).update(status=Status.IN_PROCESS, started_at=NOW)
+    morning.plan()
+    WorkOrder.objects.filter(pk=order.pk).update(status=Status.NEEDS_ACTION, started_at=None)
+    morning.plan()
+    anew = Assignment.objects.get(work_order=order)
+    assert (anew.pk == given.pk, anew.is_by_hand) == (False, False)
+    assert all(claim.is_binding for claim in anew.claims.all())
 
 
 def test_a_lead_gives_work_by_hand_and_the_plan_keeps_it(morning: Morning) -> None:
