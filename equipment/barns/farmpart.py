@@ -74,9 +74,9 @@ ALLEYS = Section(
     fields=(
         *place_fields(),
         Field("pen", Kind.ROW, _("Pen it lies in"), None, refers_to="pens"),
-        Field("length_m", Kind.NUMBER, _("Length"), above=0, high=1000),
-        Field("width_m", Kind.NUMBER, _("Width"), above=0, high=50),
-        Field("slope_frac", Kind.NUMBER, _("Fall, metres in a metre"), 0.02, above=0, high=0.2),
+        Field("length_m", Kind.NUMBER, _("Length"), low=1, high=1000),
+        Field("width_m", Kind.NUMBER, _("Width"), low=0.5, high=50),
+        Field("slope_frac", Kind.NUMBER, _("Fall, metres in a metre"), 0.02, low=0.001, high=0.2),
     ),
 )
 

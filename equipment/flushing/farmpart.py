@@ -47,8 +47,8 @@ FLUSH_TIMERS = Section(
         Field("tank", Kind.ROW, _("Tank it draws from"), refers_to="tanks"),
         Field("trigger", Kind.CHOICE, _("When it opens"), choices=tuple(TimerTrigger.values)),
         Field("times_local", Kind.TIME, _("Set times, for at_times"), [], is_list=True),
-        Field("open_s", Kind.NUMBER, _("How long the valve is open"), above=0, high=1800),
-        Field("flow_m3_s", Kind.NUMBER, _("Flow while it is open"), above=0, high=5),
+        Field("open_s", Kind.NUMBER, _("How long the valve is open"), low=1, high=1800),
+        Field("flow_m3_s", Kind.NUMBER, _("Flow while it is open"), low=0.001, high=5),
     ),
 )
 

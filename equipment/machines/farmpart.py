@@ -47,9 +47,9 @@ MACHINES = Section(
         Field("kind", Kind.CHOICE, _("What it is"), choices=KINDS),
         Field("home", Kind.ROW, _("Where it stands when idle"), refers_to=ANY_PLACE),
         Field("driver_skill", Kind.ROW_KEY, _("Skill of its driver"), "", refers_to="skills"),
-        Field("bucket_m3", Kind.NUMBER, _("Bucket or box, struck"), None, above=0, high=60),
-        Field("fill_frac", Kind.NUMBER, _("Usual filling"), 0.95, above=0, high=1.5),
-        Field("travel_m_min", Kind.NUMBER, _("Speed between places"), 150, above=0, high=1500),
+        Field("bucket_m3", Kind.NUMBER, _("Bucket or box, struck"), None, low=0.01, high=60),
+        Field("fill_frac", Kind.NUMBER, _("Usual filling"), 0.95, low=0.1, high=1.5),
+        Field("travel_m_min", Kind.NUMBER, _("Speed between places"), 150, low=5, high=1500),
         Field("is_clean_only", Kind.BOOL, _("Never touches manure"), False),
     ),
 )

@@ -58,14 +58,25 @@ PARLORS = Section(
     fields=(
         *place_fields(),
         Field("n_stalls", Kind.WHOLE, _("Stalls on the deck"), low=1, high=200),
-        Field("seconds_per_stall_s", Kind.NUMBER, _("Pace of the deck"), above=0, high=120),
+        Field("seconds_per_stall_s", Kind.NUMBER, _("Pace of the deck"), low=1, high=120),
         Field("empty_frac", Kind.NUMBER, _("Stalls that pass empty"), 0, low=0, high=0.9),
         Field("second_turn_frac", Kind.NUMBER, _("Cows that turn twice"), 0, low=0, high=1),
         Field("wash_min", Kind.NUMBER, _("System wash after a milking"), low=0, high=300),
-        Field("cow_walk_m_min", Kind.NUMBER, _("Speed of driven cows"), 55, above=0, high=120),
-        Field("open_buffer_min", Kind.NUMBER, _("Wait after the last cow is out"), 5, low=0),
-        Field("close_buffer_min", Kind.NUMBER, _("Clear before the first cow is in"), 5, low=0),
-        Field("away_limit_min", Kind.NUMBER, _("Longest time away a milking"), 60, above=0),
+        Field("cow_walk_m_min", Kind.NUMBER, _("Speed of driven cows"), 55, low=5, high=120),
+        Field(
+            "open_buffer_min", Kind.NUMBER, _("Wait after the last cow is out"), 5, low=0, high=120
+        ),
+        Field(
+            "close_buffer_min",
+            Kind.NUMBER,
+            _("Clear before the first cow is in"),
+            5,
+            low=0,
+            high=120,
+        ),
+        Field(
+            "away_limit_min", Kind.NUMBER, _("Longest time away a milking"), 60, above=0, high=1440
+        ),
         STARTS,
     ),
 )

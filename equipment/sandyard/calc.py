@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 WATER_KG_M3 = 1000.0
 REPOSE_DEG = 34.0  # loose sand; published tables give 25-45° by moisture: a setting of the farm
+PORES_FRAC = 0.38  # of a volume of settled sand; common practice, no source
 DRY_BULK_DENSITY_KG_M3 = 1600.0  # settled sand, a setting of the farm; common practice, no source
 
 Amount = float | NDArray[np.float64]

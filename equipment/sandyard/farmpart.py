@@ -1,11 +1,14 @@
 """What the sand yard brings to the farm file: lanes, slabs, pads, bays, piles, practice."""
 
+from collections.abc import Iterator
+
 from django.utils.translation import gettext_lazy as _
 
-from equipment.site.farmfields import Field, Kind
+from equipment.site.farmfields import Complaint, Entry, Field, Kind
 from equipment.site.farmrows import Rows, Section, SingleRows, place_fields
 from equipment.site.models import PlaceKind
 
+from .calc import PORES_FRAC
 from .models import Bay, Lane, Pad, PilePlace, SandPractice, Slab
 
 CAPACITY = Field("capacity_kg", Kind.NUMBER, _("Dry sand it has room for"), above=0)
@@ -55,38 +58,54 @@ PILE_PLACES = Section(
     fields=(*place_fields(), CAPACITY),
 )
 
+
+def check_practice(entry: Entry) -> Iterator[Complaint]:
+    """Sand drains to less than its pores hold, and to more than air cannot take."""
+    capacity = entry.values["field_capacity_frac"]
+    remedy = _("FAO-56, table 19: sand drains to 0.07 to 0.17, its wilting point is 0.02 to 0.07.")
+    if capacity >= PORES_FRAC:
+        reason = _("must be below %(pores)s, where all pores are full") % {"pores": PORES_FRAC}
+        yield Complaint("field_capacity_frac", reason, remedy)
+    if capacity <= entry.values["wilting_point_frac"]:
+        reason = _("must be above wilting_point_frac, which is %(frac)s") % {
+            "frac": entry.values["wilting_point_frac"]
+        }
+        yield Complaint("field_capacity_frac", reason, remedy)
+
+
 SAND_PRACTICE = Section(
     name="sand_practice",
     help=_("The farm's own figures for its sand; masses are dry"),
     is_single=True,
     rows=SingleRows(SandPractice),
+    check=check_practice,
     fields=(
-        Field("use_kg_stall_d", Kind.NUMBER, _("Sand a stall loses a day"), 22, above=0, high=100),
+        Field("use_kg_stall_d", Kind.NUMBER, _("Sand a stall loses a day"), 22, low=0.1, high=100),
         Field("recovery_frac", Kind.NUMBER, _("Share that lanes give back"), 0.78, low=0, high=1),
         Field("drain_h", Kind.NUMBER, _("Draining on the slab"), 36, low=0, high=720),
-        Field("layer_depth_m", Kind.NUMBER, _("Depth spread on a bay"), 0.25, above=0, high=2),
-        Field("turned_depth_m", Kind.NUMBER, _("Depth a turning reaches"), 0.25, above=0, high=2),
+        Field("layer_depth_m", Kind.NUMBER, _("Depth spread on a bay"), 0.25, low=0.02, high=2),
+        Field("turned_depth_m", Kind.NUMBER, _("Depth a turning reaches"), 0.25, low=0.02, high=2),
         Field(
             "bulk_density_kg_m3", Kind.NUMBER, _("Dry sand, loose"), 1600, low=1000, high=2200
         ),
         Field("field_capacity_frac", Kind.NUMBER, _("Water left by drainage, by volume"), 0.12,
-              above=0, high=0.5),
+              low=0.01, high=0.5),
         Field("wilting_point_frac", Kind.NUMBER, _("Water air cannot take, by volume"), 0.04,
               low=0, high=0.4),
         Field("evaporation_depth_m", Kind.NUMBER, _("Depth that air dries"), 0.10,
-              above=0, high=0.3),
+              low=0.02, high=0.3),
         Field("rew_mm", Kind.NUMBER, _("Water that leaves at full pace"), 5, low=0, high=20),
-        Field("pad_kc", Kind.NUMBER, _("Bare wet pad against grass"), 1.2, above=0, high=2),
+        Field("pad_kc", Kind.NUMBER, _("Bare wet pad against grass"), 1.2, low=0.1, high=2),
         Field("turns_per_d", Kind.NUMBER, _("Turnings of a bay on a dry day"), 2, low=0, high=6),
         Field("scooped_moisture_wb_frac", Kind.NUMBER, _("Sand on the slab, wet basis"), 0.15,
-              low=0, high=0.9),
+              low=0.01, high=0.9),
         Field("dry_moisture_wb_frac", Kind.NUMBER, _("Fit to pick up, wet basis"), 0.05,
-              low=0, high=0.9),
-        Field("dry_hold_d", Kind.WHOLE, _("Days it must stay dry"), 1, low=0, high=30),
+              low=0.001, high=0.9),
+        Field("dry_hold_d", Kind.WHOLE, _("Days it must stay dry"), 1, low=1, high=30),
         Field("pile_close_d", Kind.WHOLE, _("A pile closes after"), 8, low=1, high=90),
         Field("cure_d", Kind.WHOLE, _("Cure after the pile closed"), 60, low=0, high=365),
         Field("safety_stock_kg", Kind.NUMBER, _("Released sand not to go below"), 0, low=0),
-        Field("repose_deg", Kind.NUMBER, _("Slope of a pile"), 34, above=0, high=60),
+        Field("repose_deg", Kind.NUMBER, _("Slope of a pile"), 34, low=10, high=50),
     ),
 )  # fmt: skip
 

@@ -67,7 +67,7 @@ SITE = Section(
         Field("language", Kind.CHOICE, _("Usual language"), "en", choices=("en", "es")),
         Field("units", Kind.CHOICE, _("Units on pages"), "us", choices=("us", "si")),
         Field("clock_h", Kind.WHOLE, _("12 or 24 hour clock"), 12, low=12, high=24),
-        Field("walk_speed_m_min", Kind.NUMBER, _("How fast people walk"), 70, above=0, high=200),
+        Field("walk_speed_m_min", Kind.NUMBER, _("How fast people walk"), 70, low=5, high=200),
         Field("words", Kind.DOCUMENT, _("The farm's own nouns, by language"), {}),
     ),
 )

@@ -215,6 +215,8 @@ class TitledRows(Rows):
         super().fill(farm, section, row, values)
 
 
+FARTHEST_M = 50_000  # of any place from the parlor: farther is another farm
+
 NAME = Field("name", Kind.TEXT, _("What people call it"), high=100)
 
 
@@ -222,8 +224,14 @@ def place_fields() -> tuple[Field, ...]:
     """Fields of every entry that is a place on the farm."""
     return (
         Field("label", Kind.TEXT, _("Short label, such as 7"), "", high=60, is_on_place=True),
-        Field("x_m", Kind.NUMBER, _("Metres east of the parlor"), 0, is_on_place=True),
-        Field("y_m", Kind.NUMBER, _("Metres north of the parlor"), 0, is_on_place=True),
+        Field(
+            "x_m", Kind.NUMBER, _("Metres east of the parlor"), 0,
+            low=-FARTHEST_M, high=FARTHEST_M, is_on_place=True,
+        ),
+        Field(
+            "y_m", Kind.NUMBER, _("Metres north of the parlor"), 0,
+            low=-FARTHEST_M, high=FARTHEST_M, is_on_place=True,
+        ),
         Field(
             "parent", Kind.ROW, _("Place it is part of"), None,
             refers_to=ANY_PLACE, is_on_place=True,

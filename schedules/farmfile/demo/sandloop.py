@@ -200,7 +200,7 @@ class SandLoop:
                 (round(self.practice.turns_per_d),) * len(known), self.practice.turned_depth_m
             ),
         )
-        target = DryTarget(self.practice.dry_moisture_wb_frac, max(self.practice.dry_hold_d, 1))
+        target = DryTarget(self.practice.dry_moisture_wb_frac, self.practice.dry_hold_d)
         index = int(first_dry_day(run.moisture_wb_frac, target)[0])
         return known[index] + timedelta(days=1) if index >= 0 else date.max
 

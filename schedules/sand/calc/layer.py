@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from equipment.sandyard.calc import (
+    PORES_FRAC,
     WATER_KG_M3,
     dry_basis_frac,
     water_of_wet_basis_mm,
@@ -53,7 +54,7 @@ class Layer:
 
     thickness_m: float = 0.25
     dry_bulk_density_kg_m3: float = 1600.0
-    theta_sat_frac: float = 0.38
+    theta_sat_frac: float = PORES_FRAC
     theta_fc_frac: float = 0.12
     theta_wp_frac: float = 0.04
     evaporation_depth_m: float = 0.10
