@@ -6,17 +6,21 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from crews.people.models import Worker
 from crews.roster.queries import working_shifts
 from equipment.machines.models import Machine
 from equipment.machines.queries import usable_machine_ids
+from equipment.site.clock import say_clock
 from equipment.site.errors import NotFoundError, StaleError
 from equipment.site.models import Actor, Site
+from equipment.site.queries import place_name
 from equipment.site.writes import site_write
 from schedules.errors import AlreadyBookedError, CannotAssignError
 from schedules.work.models import Status, WorkOrder
+from schedules.work.queries import say_title
 
 from .models import Assignment, Claim, Unassigned
 from .queries import span_taken
@@ -75,13 +79,13 @@ def _span_in_window(order: WorkOrder, starts_at: datetime) -> tuple[datetime, da
         starts_at = order.starts_after
     end = starts_at + timedelta(minutes=order.duration_min)
     if starts_at < order.starts_after or end > order.due_at:
-        zone = Site.objects.get(id=order.site_id).zone
+        site = Site.objects.get(id=order.site_id)
         raise CannotAssignError(
             _("It takes %(needs).0f min and must lie between %(start)s and %(end)s.")
             % {
                 "needs": order.duration_min,
-                "start": order.starts_after.astimezone(zone).strftime("%H:%M"),
-                "end": order.due_at.astimezone(zone).strftime("%H:%M"),
+                "start": say_clock(site, order.starts_after),
+                "end": say_clock(site, order.due_at),
             }
         )
     return starts_at, end
@@ -159,15 +163,16 @@ def _thing(claim: Claim) -> dict[str, int]:
 
 
 def _clash(taken: Claim, start: datetime, end: datetime) -> str:
-    thing = taken.worker or taken.machine or taken.place
     order = taken.assignment.work_order
-    zone = Site.objects.get(id=taken.site_id).zone
+    site = Site.objects.get(id=taken.site_id)
+    language = (get_language() or "en")[:2]
+    place = taken.place and place_name(site, taken.place, language)
     return _("%(thing)s is taken from %(start)s to %(end)s: %(job)s %(place)s.") % {
-        "thing": thing,
-        "start": start.astimezone(zone).strftime("%H:%M"),
-        "end": end.astimezone(zone).strftime("%H:%M"),
-        "job": order.title.get("en", ""),
-        "place": order.place.key,
+        "thing": taken.worker or taken.machine or place,
+        "start": say_clock(site, start),
+        "end": say_clock(site, end),
+        "job": say_title(order),
+        "place": place_name(site, order.place, language),
     }
 
 

@@ -18,6 +18,7 @@ from django.utils.timesince import timesince
 from django.utils.translation import gettext as _
 
 from equipment.site.callers import Caller, caller_on
+from equipment.site.clock import say_clock, say_hour, say_span
 from equipment.site.errors import DomainError, NotFoundError
 from equipment.site.models import Place, Role, User
 from equipment.site.queries import place_name, site_version
@@ -50,33 +51,15 @@ class Desk:
 
     def clock(self, at: datetime) -> str:
         """Say a time of day as this site does: 5:10 am, or 05:10."""
-        return self._half_day(at, with_half=True)
+        return say_clock(self.caller.site, at)
 
     def hour(self, at: datetime) -> str:
         """Say a whole hour as short as it goes: 5 am, noon, or 05."""
-        if self.caller.site.clock_h == 24:
-            return at.astimezone(self.caller.site.zone).strftime("%H")
-        return self.clock(at).replace(":00", "")
-
-    def _half_day(self, at: datetime, *, with_half: bool) -> str:
-        local = at.astimezone(self.caller.site.zone)
-        if self.caller.site.clock_h == 24:
-            return local.strftime("%H:%M")
-        if local.minute == 0 and local.hour % 12 == 0:
-            # people read 12 am and 12 pm both ways
-            return _("noon") if local.hour else _("midnight")
-        half = (" am" if local.hour < 12 else " pm") if with_half else ""
-        return f"{local.hour % 12 or 12}:{local:%M}{half}"
+        return say_hour(self.caller.site, at)
 
     def span(self, start: datetime, end: datetime) -> str:
         """Say from when to when: 9:36 – 9:56 am, 11:50 am – 12:10 pm."""
-        zone = self.caller.site.zone
-        first, last = start.astimezone(zone), end.astimezone(zone)
-        is_one_half = (first.date(), first.hour < 12) == (last.date(), last.hour < 12)
-        is_plain = not (last.minute == 0 and last.hour % 12 == 0)
-        return (
-            f"{self._half_day(start, with_half=not (is_one_half and is_plain))} – {self.clock(end)}"
-        )
+        return say_span(self.caller.site, start, end)
 
     def day(self, on: date | datetime) -> str:
         """Say a day in words: Wed 4 Mar."""

@@ -4,10 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from django.utils.formats import date_format
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
 from equipment.site.calc import local_time
+from equipment.site.clock import say_clock
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor
 from equipment.site.queries import place_name
@@ -219,9 +221,9 @@ class _Report:
                     setup.parlor.site, setup.pens[visit.pen_id].place, get_language() or "en"
                 ),
                 "moment": MOMENT_NAMES[moment],
-                "at": _clock_time(at, setup),
+                "at": say_clock(setup.parlor.site, at, has_seconds=True),
                 "other": MOMENT_NAMES[other],
-                "other_at": _clock_time(known[other], setup),
+                "other_at": say_clock(setup.parlor.site, known[other], has_seconds=True),
             }
         )
 
@@ -287,11 +289,7 @@ def _refuse_state(milking: Milking, *allowed: MilkingState) -> None:
             _("Milking %(slot)s of %(date)s is “%(state)s”: this step does not fit.")
             % {
                 "slot": milking.slot,
-                "date": milking.local_date,
+                "date": date_format(milking.local_date, "SHORT_DATE_FORMAT"),
                 "state": milking.get_state_display(),
             }
         )
-
-
-def _clock_time(at: datetime, setup: ParlorSetup) -> str:
-    return f"{local_time.local_of(at, setup.zone):%H:%M:%S}"

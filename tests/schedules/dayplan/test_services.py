@@ -245,6 +245,18 @@ def test_by_hand_too_nothing_lies_outside_its_window(morning: Morning) -> None:
             morning.give(order, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=minutes))
 
 
+@pytest.mark.parametrize(
+    ("clock_h", "span"), [(12, "6:00 am and 7:00 am"), (24, "06:00 and 07:00")]
+)
+def test_the_window_is_said_by_the_clock_of_the_site(
+    morning: Morning, clock_h: int, span: str
+) -> None:
+    Site.objects.filter(pk=morning.site.pk).update(clock_h=clock_h)
+    order = morning.order("o", duration_min=90)
+    with pytest.raises(CannotAssignError, match=span):
+        morning.give(order, morning.ana)
+
+
 def test_taking_it_off_lets_the_plan_choose_again(morning: Morning) -> None:
     order = morning.order("o")
     morning.give(order, morning.ben)
@@ -257,7 +269,7 @@ def test_taking_it_off_lets_the_plan_choose_again(morning: Morning) -> None:
 def test_nobody_is_given_two_things_at_once_and_the_clash_is_named(morning: Morning) -> None:
     one, two = morning.order("one"), morning.order("two")
     morning.give(one, morning.ana)
-    with pytest.raises(AlreadyBookedError, match=r"(?s)Ana.*Groom"):
+    with pytest.raises(AlreadyBookedError, match="^Ana is taken from .* am to .* am: Groom Beds"):
         morning.give(two, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=19))
     assert not Assignment.objects.filter(work_order=two).exists()
     morning.give(two, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=20))

@@ -461,7 +461,7 @@ def test_refused_order_names_pen_moments_and_local_times(site: Site, lead: Actor
     report(visit, "first_out", FIVE, lead)
     with pytest.raises(VisitOrderError) as refusal:
         report(visit, "called", FIVE + minutes(1), lead)
-    for part in ("Pen pen-1", "called", "05:01:00", "first cow out", "05:00:00"):
+    for part in ("Pen pen-1", "called", "5:01:00 am", "first cow out", "5:00:00 am"):
         assert part in str(refusal.value)
 
 
