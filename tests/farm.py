@@ -313,7 +313,7 @@ class Farm:
                 site=self.site,
                 work_order=order,
                 plan=self.plan,
-                reasons=[{"code": "nobody_qualified", "facts": {"skill": "groomer"}}],
+                reasons=[{"code": "no_skilled_person", "facts": {"skills": ["groomer"]}}],
             )
 
     def _give(self, order: WorkOrder, starts_at: datetime) -> None:

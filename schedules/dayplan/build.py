@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from enum import StrEnum
 
 from crews.people.models import WorkerSkill
 from crews.roster.models import Shift
@@ -26,6 +27,7 @@ from schedules.work.models import Status, WorkOrder
 
 from .calc import problem as p
 from .calc import resources as r
+from .calc.solution import Reason
 from .jobs import JobList
 
 HORIZON = timedelta(hours=26)  # a rolling day: the night runs into the morning
@@ -33,13 +35,20 @@ EXCLUSIVE = (PlaceKind.ALLEY, PlaceKind.BAY, PlaceKind.LANE, PlaceKind.TANK)
 HEAT_FROM, HEAT_UNTIL = time(12), time(18)  # the hot part of a day; common practice, no source
 
 
+class Why(StrEnum):
+    """What closes a place for a while."""
+
+    COWS_WALK_BACK = "cows_walk_back"
+    FLUSH_RUNS = "flush_runs"
+
+
 @dataclass(frozen=True, slots=True)
 class DayFacts:
-    """What a solve was made of, and the orders that cannot even be asked for, with a reason."""
+    """What a solve was made of, and orders that cannot even be asked for, with their reasons."""
 
     problem: p.Problem
     orders: dict[str, WorkOrder]
-    unaskable: dict[int, list[dict[str, object]]]
+    unaskable: dict[int, Reason]
 
 
 def build_day(site_id: int, now: datetime) -> DayFacts:
@@ -223,7 +232,7 @@ def _cows_walk(
     for visit in visits_between(site_id, start, end):
         if visit.last_back_at > visit.first_back_at:
             yield r.Block(
-                keys[visit.pen_id], visit.first_back_at, visit.last_back_at, "cows_walk_back"
+                keys[visit.pen_id], visit.first_back_at, visit.last_back_at, Why.COWS_WALK_BACK
             )
         for window in visit.windows.all():
             if visit.last_back_at > window.closes_at:
@@ -231,7 +240,7 @@ def _cows_walk(
                     keys[window.bed_group_id],
                     window.closes_at,
                     visit.last_back_at,
-                    "cows_walk_back",
+                    Why.COWS_WALK_BACK,
                 )
 
 
@@ -247,7 +256,7 @@ def _floods(
             beds[alley_id].append(bed_id)
     for run in runs_between(site_id, start, end).exclude(status=RunStatus.BLOCKED):
         for place_id in (run.alley_id, *beds[run.alley_id]):
-            yield r.Block(keys[place_id], run.starts_at, run.ends_at, "flush_runs")
+            yield r.Block(keys[place_id], run.starts_at, run.ends_at, Why.FLUSH_RUNS)
 
 
 def _daylight(site: Site, start: datetime, end: datetime) -> Iterable[r.Interval]:

@@ -14,6 +14,7 @@ from schedules.work.models import Dependency, Status, WorkOrder
 
 from .calc import problem as p
 from .calc import resources as r
+from .calc.solution import Reason, ReasonCode
 from .models import Assignment, Claim
 from .queries import span_taken
 
@@ -43,7 +44,7 @@ class JobList:
         }
         self.crews = self._crews(shifts)
         self.made: list[p.Job] = []
-        self.unaskable: dict[int, list[dict[str, object]]] = {}
+        self.unaskable: dict[int, Reason] = {}
 
     def add_all(self, *, people_ids: set[str], machine_ids: set[str]) -> None:
         """Make the jobs, dependencies first, so that what waits on a left-out one is left out."""
@@ -63,28 +64,27 @@ class JobList:
         return {need.on_id for need in self.needs.get(order.pk, ())} & open_ids
 
     def _add(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> None:
-        reason = self._refusal(order, by_id)
         window = self._window(order)
-        if reason is None and window is None:
+        if refused := self._refusal(order, by_id):
+            self.unaskable[order.pk] = refused
+        elif window is None:
             facts = {"needs_min": order.duration_min, "has_min": 0.0}
-            reason = {"code": "window_too_short", "facts": facts}
-        if reason is not None or window is None:
-            self.unaskable[order.pk] = [reason or {}]
-            return
-        self.made.append(self._job(order, window, by_id))
+            self.unaskable[order.pk] = Reason(ReasonCode.WINDOW_TOO_SHORT, facts)
+        else:
+            self.made.append(self._job(order, window, by_id))
 
-    def _refusal(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> dict[str, object] | None:
+    def _refusal(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> Reason | None:
         if order.status == Status.IN_PROCESS:
             return None
         pen_id = order.place.parent_id or order.place_id
         if pen_id in self.held[HoldSubject.PEN] or order.place_id in self.held[HoldSubject.PEN]:
-            return {"code": "pen_held", "facts": {}}
+            return Reason(ReasonCode.PEN_HELD)
         if order.batch_id in self.held[HoldSubject.BATCH]:
-            return {"code": "batch_held", "facts": {}}
+            return Reason(ReasonCode.BATCH_HELD)
         for need in self.needs.get(order.pk, ()):
             open_elsewhere = need.on.status in (Status.NEEDS_ACTION, Status.IN_PROCESS)
             if open_elsewhere and (need.on_id not in by_id or need.on_id in self.unaskable):
-                return {"code": "predecessor_left_out", "facts": {"on": need.on_id}}
+                return Reason(ReasonCode.PREDECESSOR_LEFT_OUT, {"jobs": (str(need.on_id),)})
         return None
 
     def _window(self, order: WorkOrder) -> r.Interval | None:

@@ -21,7 +21,7 @@ from .build import EXCLUSIVE, DayFacts, build_day
 from .calc.json_io import problem_to_json, solution_to_json
 from .calc.model import solve_day
 from .calc.solution import Assignment as Planned
-from .calc.solution import Solution
+from .calc.solution import Reason, ReasonCode, Solution
 from .models import Assignment, Claim, PlanRun, Unassigned
 
 SOLVE_S = 6.0
@@ -163,16 +163,19 @@ def _write_run(site: Site, solved: SolvedDay, at: datetime, n_assigned: int) -> 
 def _write_unassigned(run: PlanRun, solved: SolvedDay, order_ids: set[int]) -> None:
     """Say of every order of the plan that nobody has why."""
     Unassigned.objects.filter(site_id=run.site_id).delete()
-    reasons = {
-        int(left.job): [{"code": x.code, "facts": dict(x.facts)} for x in left.reasons]
-        for left in solved.solution.left_out
-    } | solved.facts.unaskable
+    found: dict[int, tuple[Reason, ...]] = {
+        int(left.job): left.reasons for left in solved.solution.left_out
+    } | {order_id: (reason,) for order_id, reason in solved.facts.unaskable.items()}
+    overtaken = (Reason(ReasonCode.MOVED_MEANWHILE),)
     Unassigned.objects.bulk_create(
         Unassigned(
             site_id=run.site_id,
             work_order_id=order_id,
             plan=run,
-            reasons=reasons.get(order_id, [{"code": "moved_meanwhile", "facts": {}}]),
+            reasons=[
+                {"code": reason.code, "facts": dict(reason.facts)}
+                for reason in found.get(order_id, overtaken)
+            ],
         )
         for order_id in sorted(order_ids)
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from textwrap import shorten
 from xml.sax.saxutils import escape, quoteattr
 from zoneinfo import ZoneInfo
 
@@ -246,6 +247,9 @@ def draw_dots(*, key: str, columns: Sequence[DotColumn], title: str, desc: str) 
     return drawing.done()
 
 
+LEVEL_WORDS = 62  # as many as fit beside a bar; the table has them whole
+
+
 def draw_levels(
     *, key: str, bars: Sequence[tuple[str, float, float, str]], title: str, desc: str
 ) -> SafeString:
@@ -261,5 +265,5 @@ def draw_levels(
         drawing.rect((label_w, y, full * share / 1.25, row - 8), "bar")
         at_limit = label_w + full / 1.25
         drawing.line(at_limit, y - 2, at_limit, y + row - 6, "limit")
-        drawing.text(label_w + full + 8, y + 13, words)
+        drawing.text(label_w + full + 8, y + 13, shorten(words, LEVEL_WORDS, placeholder="…"))
     return drawing.done()

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from equipment.machines.models import ServiceRecord
+from equipment.machines.models import ServiceItem, ServiceRecord
 from equipment.machines.queries import DUE_SOON_D, DUE_SOON_H, ItemDue, MachineView, machine_views
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
@@ -79,12 +79,18 @@ def machines_context(desk: Desk) -> dict[str, Any]:
         "lines": sorted(lines, key=lambda line: line.rank),
         "holds": [(hold, names.get(hold.subject_id, "")) for hold in holds],
         "names": names,
-        "records": list(
-            ServiceRecord.objects.filter(site_id=desk.site_id)
-            .select_related("machine", "item", "by")
-            .order_by("-done_at")[:20]
-        ),
+        "records": _records(desk),
     }
+
+
+def _records(desk: Desk) -> list[tuple[ServiceRecord, str]]:
+    """Give the last 20 services, each with its title in the reader's language."""
+    records = (
+        ServiceRecord.objects.filter(site_id=desk.site_id)
+        .select_related("machine", "item", "by")
+        .order_by("-done_at")[:20]
+    )
+    return [(record, _title(desk, record.item)) for record in records]
 
 
 def _finding(lines: list[MachineLine], out: list[MachineLine], soon: list[MachineLine]) -> str:
@@ -144,7 +150,7 @@ def _due(desk: Desk, one: ItemDue) -> DueLine:
     by_hours = due.left_h is not None and due.left_h <= DUE_SOON_H
     return DueLine(
         item_id=item.pk,
-        title=_title(desk, one),
+        title=_title(desk, item),
         left=_left(due.left_h),
         due=_when(due.due_on, due.earliest_on, due.latest_on),
         is_soon=(by_date or by_hours) and not _is_routine(one),
@@ -178,8 +184,8 @@ def _next_by_hours(view: MachineView) -> ItemDue | None:
     return min(by_hours, key=lambda d: d.due.left_h or 0.0, default=None)
 
 
-def _title(desk: Desk, one: ItemDue) -> str:
-    return say_said(one.item.title, desk.language) or one.item.name
+def _title(desk: Desk, item: ServiceItem) -> str:
+    return say_said(item.title, desk.language) or item.name
 
 
 def _chart(desk: Desk, lines: list[MachineLine]) -> Chart:
@@ -190,7 +196,7 @@ def _chart(desk: Desk, lines: list[MachineLine]) -> Chart:
         if one is None or one.item.every_h is None or one.due.left_h is None:
             continue
         run = one.item.every_h - one.due.left_h
-        words = f"{_left(one.due.left_h)} · {_title(desk, one)}"
+        words = f"{_left(one.due.left_h)} · {_title(desk, one.item)}"
         bars.append((line.view.machine.name, max(run, 0.0), one.item.every_h, words))
     finding = _("Hours run toward each machine's next service; the dotted line is the service.")
     svg = draw_levels(key="dues", bars=bars, title=_("Toward the next service"), desc=finding)

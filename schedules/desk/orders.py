@@ -14,7 +14,8 @@ from schedules.work.models import Status, WorkOrder
 from schedules.work.queries import WaitReason, say_amount
 
 from .base import Desk
-from .wording import say_order_state, say_reason, say_said, say_waiting, state_class
+from .reasons import FarmNames, say_reasons
+from .wording import say_order_state, say_said, say_waiting, state_class
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +60,12 @@ class OrderLine:
         return self.ends_at is not None and self.ends_at > self.order.due_at
 
 
-def order_line(desk: Desk, order: WorkOrder, waits: list[WaitReason]) -> OrderLine:
+def order_line(
+    desk: Desk, order: WorkOrder, waits: list[WaitReason], names: FarmNames
+) -> OrderLine:
     """Say one work order in a row. No query: all was fetched with it."""
     assignment = assignment_of(order)
     claims = list(assignment.claims.all()) if assignment else []
-    left_out = getattr(order, "unassigned", None)
     return OrderLine(
         order=order,
         title=say_said(order.title, desk.language),
@@ -77,7 +79,7 @@ def order_line(desk: Desk, order: WorkOrder, waits: list[WaitReason]) -> OrderLi
         state=say_waiting(waits) or say_order_state(order),
         state_class="waiting" if waits else state_class(order),
         is_late=is_open(order) and order.due_at < desk.now,
-        why=[say_reason(reason) for reason in left_out.reasons] if left_out else [],
+        why=say_reasons(order, names),
         url=reverse("work-order", args=[desk.caller.site.slug, order.pk]),
         starts_at=assignment.starts_at if assignment else None,
         ends_at=assignment.ends_at if assignment else None,

@@ -19,6 +19,7 @@ from .base import Desk
 from .charts import Chart
 from .orders import OrderLine, is_open, order_line
 from .pens import pen_chart, pens_of, stored_warnings
+from .reasons import names_for
 from .water import LockLine, Water, lock_lines, water_of
 from .wording import say_decision
 
@@ -65,7 +66,7 @@ class TodayBoard:
 
 
 def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
-    """Put Today together: 19 queries besides the frame's, however much work there is."""
+    """Put Today together: up to 21 queries besides the frame's, however much work there is."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     day = day_bounds(local_date, site.zone)
@@ -76,7 +77,8 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
     listed = {o.pk for o in orders if is_whole or _is_near(desk, o)}
     to_do = [o.pk for o in orders if o.pk in listed and o.status == Status.NEEDS_ACTION]
     waits = waiting_reasons(site.pk, to_do)
-    every = [order_line(desk, order, waits.get(order.pk, [])) for order in orders]
+    names = names_for(site.pk, orders)
+    every = [order_line(desk, order, waits.get(order.pk, []), names) for order in orders]
     lines = [li for li in every if li.order.due_at > day[0] and li.order.starts_after < day[1]]
     near = [line for line in lines if line.order.pk in listed]
     asked = _decisions(lines)

@@ -28,6 +28,7 @@ from schedules.work.queries import order_detail, waiting_reasons
 from .base import Desk, desk_view, done, page_context
 from .forms import read_key, read_keys, read_moment, read_whole, read_words
 from .orders import is_open, order_line
+from .reasons import names_for
 from .wording import say_decision, say_order_state, say_report, say_said
 
 
@@ -63,13 +64,13 @@ class NeedLine:
 
 @desk_view
 def work_order(desk: Desk, pk: int) -> HttpResponse:
-    """Show one work order: about 16 queries."""
+    """Show one work order: about 18 queries."""
     order = _find(desk, pk)
     waits = waiting_reasons(desk.site_id, [order.pk]).get(order.pk, [])
     rule = order.standing_order
     context = page_context(desk, "today") | {
         "order": order,
-        "line": order_line(desk, order, waits),
+        "line": order_line(desk, order, waits, names_for(desk.site_id, [order])),
         "how": say_said(rule.how, desk.language) if rule else "",
         "caution": say_said(rule.caution, desk.language) if rule else "",
         "is_open": is_open(order),

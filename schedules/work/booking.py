@@ -15,19 +15,17 @@ from schedules.sand import services as sand
 from schedules.sand.calc.supply import bucket_dry_kg
 from schedules.sand.models import MoistureTest
 
-from .models import Outcome, WorkOrder
+from .models import Outcome, Question, WorkOrder
 from .telling import Teller
 
-BOOKED = ""
-NOT_BOOKED = "sand_not_booked"
-ASSUMED = "place_assumed"
-NO_TEST = "test_missing"
+BOOKED = None  # nothing to ask
+UNBOOKED = (Question.SAND_NOT_BOOKED, Question.TEST_MISSING)
 
-Book = Callable[[WorkOrder, Teller, int | None], str]
+Book = Callable[[WorkOrder, Teller, int | None], Question | None]
 
 
-def book_sand(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
-    """Book what work just closed did to sand; gives the code of what a person must look at.
+def book_sand(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Question | None:
+    """Book what work just closed did to sand; gives what a person must be asked.
 
     The work stays done whatever the ledger says: what sand refuses is for a person to put right.
     """
@@ -38,12 +36,12 @@ def book_sand(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
         with transaction.atomic():
             return book(order, teller, to_place_id)
     except DomainError:
-        return NOT_BOOKED
+        return Question.SAND_NOT_BOOKED
 
 
 def has_booked_sand(order: WorkOrder) -> bool:
     """Whether closing the work moved sand."""
-    return _book_of(order) is not None and order.needs_decision not in (NOT_BOOKED, NO_TEST)
+    return _book_of(order) is not None and order.needs_decision not in UNBOOKED
 
 
 def is_scoop(order: WorkOrder) -> bool:
@@ -77,7 +75,7 @@ def _book_of(order: WorkOrder) -> Book | None:
     return None
 
 
-def _book_scoop(order: WorkOrder, teller: Teller, _to_place_id: int | None) -> str:
+def _book_scoop(order: WorkOrder, teller: Teller, _to_place_id: int | None) -> Question | None:
     scoop(order, teller, order.loads)
     return BOOKED
 
@@ -92,31 +90,31 @@ def _what(order: WorkOrder, teller: Teller) -> dict[str, Any]:
     }
 
 
-def _book_spread(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
+def _book_spread(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Question | None:
     """On the bay that was said, else on the first free one, which a person must look at."""
     free = [bay.pk for bay, batch in sand_queries.bays_with_batches(order.site_id) if batch is None]
     bay_id = to_place_id or next(iter(free), None)
     if bay_id is None:
-        return NOT_BOOKED
+        return Question.SAND_NOT_BOOKED
     sand.spread(bay_id=bay_id, **_what(order, teller))
-    return BOOKED if to_place_id else ASSUMED
+    return BOOKED if to_place_id else Question.PLACE_ASSUMED
 
 
-def _book_pile(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
+def _book_pile(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Question | None:
     """On the place that was said, else on an open pile with room, else on the first free place."""
     assert order.batch is not None  # a step is always a batch's
     place_id = to_place_id or sand_queries.place_for_pile(order.batch)
     if place_id is None:
-        return NOT_BOOKED
+        return Question.SAND_NOT_BOOKED
     sand.pile(pile_place_id=place_id, **_what(order, teller))
-    return BOOKED if to_place_id else ASSUMED
+    return BOOKED if to_place_id else Question.PLACE_ASSUMED
 
 
-def _book_bed(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
+def _book_bed(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Question | None:
     """Into the pen that was said: as many loads as were counted, of the machine's size."""
     machine = teller.machine or Machine.objects.filter(pk=_machine_of(order) or 0).first()
     if to_place_id is None or machine is None or not machine.bucket_m3 or not order.loads:
-        return NOT_BOOKED
+        return Question.SAND_NOT_BOOKED
     assert order.batch is not None  # a step is always a batch's
     amount = bucket_dry_kg(
         order.loads,
@@ -128,15 +126,15 @@ def _book_bed(order: WorkOrder, teller: Teller, to_place_id: int | None) -> str:
     return BOOKED
 
 
-def _book_test(order: WorkOrder, _teller: Teller, _to_place_id: int | None) -> str:
+def _book_test(order: WorkOrder, _teller: Teller, _to_place_id: int | None) -> Question | None:
     """A test is its measured value; without one nothing is known."""
     assert order.batch is not None  # a step is always a batch's
     tests = MoistureTest.objects.filter(batch=order.batch, taken_at__gte=order.batch.stage_since)
-    return BOOKED if tests.exists() else NO_TEST
+    return BOOKED if tests.exists() else Question.TEST_MISSING
 
 
 def _plainly(verb: Callable[..., Any]) -> Book:
-    def book(order: WorkOrder, teller: Teller, _to_place_id: int | None) -> str:
+    def book(order: WorkOrder, teller: Teller, _to_place_id: int | None) -> Question | None:
         verb(**_what(order, teller))
         return BOOKED
 

@@ -12,7 +12,7 @@ from schedules.errors import CannotUndoError
 
 from .amounts import amount_of
 from .calc.drafts import rest_key
-from .models import Outcome, Status, WorkOrder
+from .models import Cause, Outcome, Status, WorkOrder
 from .rules import minutes_for
 
 COPIED = (
@@ -68,7 +68,11 @@ def take_back_rest(write: SiteWrite, order: WorkOrder) -> None:
         return
     if rest.status != Status.NEEDS_ACTION:
         raise CannotUndoError(_("The rest of it was begun. Ask the lead."))
-    rest.status, rest.outcome, rest.reason = Status.CANCELLED, Outcome.NOT_NEEDED, "report_undone"
+    rest.status, rest.outcome, rest.reason = (
+        Status.CANCELLED,
+        Outcome.NOT_NEEDED,
+        Cause.REPORT_UNDONE,
+    )
     rest.ended_at, rest.ended_by = write.at, service_actor(order.site_id)
     rest.version += 1
     rest.updated_at = write.at

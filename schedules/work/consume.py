@@ -10,7 +10,7 @@ from equipment.site.queries import unread_changes
 from equipment.site.writes import SiteWrite, site_write
 
 from .calc.reports import Said, still_said
-from .models import Status, Trigger, WorkOrder
+from .models import Question, Status, Trigger, WorkOrder
 from .produce import CONSUMER, materialise
 from .reconcile import Counts
 from .telling import flag, save_state, words_of
@@ -66,7 +66,7 @@ def _flag_running(write: SiteWrite, machine_id: int) -> None:
     rows = WorkOrder.objects.select_for_update().filter(pk__in=ids, status=Status.IN_PROCESS)
     for order in rows.order_by("pk"):
         if _runs_on(order) == machine_id:
-            flag(order, "machine_on_hold")
+            flag(order, Question.MACHINE_ON_HOLD)
             save_state(write, order, "flagged")
 
 

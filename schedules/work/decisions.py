@@ -73,8 +73,10 @@ def settle_decision(
 def _let_count(order: WorkOrder) -> None:
     """Give the order the state that its late reports add up to, with what follows for sand."""
     stand_by(order, words_of(order))
-    if order.ended_by is not None and order.ended_at is not None:
-        flag(order, book_sand(order, Teller(order.ended_by, order.ended_at), None))
+    if order.ended_by is None or order.ended_at is None:
+        return
+    if question := book_sand(order, Teller(order.ended_by, order.ended_at), None):
+        flag(order, question)
 
 
 def answer_problem(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from equipment.site.services import service_actor
 from equipment.site.writes import SiteWrite
 
-from .models import Dependency, Outcome, Status, Trigger, WorkOrder
+from .models import Cause, Dependency, Outcome, Status, Trigger, WorkOrder
 from .triggers.after import span_after
 
 
@@ -45,5 +45,5 @@ def _retime(row: WorkOrder, leader: WorkOrder) -> None:
 
 
 def _take_back(write: SiteWrite, row: WorkOrder) -> None:
-    row.status, row.outcome, row.reason = Status.CANCELLED, Outcome.NOT_NEEDED, "leader_gone"
+    row.status, row.outcome, row.reason = Status.CANCELLED, Outcome.NOT_NEEDED, Cause.LEADER_GONE
     row.ended_at, row.ended_by = write.at, service_actor(row.site_id)

@@ -1,5 +1,7 @@
 """Standing orders and the work orders they make."""
 
+from enum import StrEnum
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -85,6 +87,31 @@ class Outcome(models.TextChoices):
     COULD_NOT = "could_not", _("Could not")
     NOT_NEEDED = "not_needed", _("No longer needed")
     MISSED = "missed", _("Missed")
+
+
+class Question(StrEnum):
+    """What a person is asked to decide about a work order (`needs_decision`)."""
+
+    MACHINE_ON_HOLD = "machine_on_hold"
+    LATE_REPORT = "late_report"
+    OUTSIDE_WINDOW = "outside_window"
+    REPORTS_DIFFER = "reports_differ"
+    DONE_WHILE_WAITING = "done_while_waiting"
+    PLACE_ASSUMED = "place_assumed"
+    SAND_NOT_BOOKED = "sand_not_booked"
+    TEST_MISSING = "test_missing"
+
+
+class Cause(StrEnum):
+    """Why the service itself called a work order off (`reason`); a person writes words there."""
+
+    VISIT_GONE = "visit_gone"
+    BATCH_MOVED_ON = "batch_moved_on"
+    NOT_DUE_YET = "not_due_yet"
+    LEADER_GONE = "leader_gone"
+    ORDER_RETIRED = "order_retired"
+    RULE_CHANGED = "rule_changed"
+    REPORT_UNDONE = "report_undone"
 
 
 class WorkOrder(SiteModel):

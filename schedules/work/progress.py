@@ -32,7 +32,7 @@ from .booking import book_sand, has_booked_sand, is_scoop, scoop
 from .calc.reports import ENDINGS, Said, still_said
 from .carry import carry_rest, take_back_rest
 from .followers import follow, follower_ids
-from .models import Outcome, Problem, Status, WorkOrder
+from .models import Outcome, Problem, Question, Status, WorkOrder
 from .queries import say_title, waiting_reasons
 from .telling import (
     Teller,
@@ -153,14 +153,14 @@ def finish_work(
         _refuse_incomplete(order, said, reason, n_left)
         was_open = order.status in (Status.NEEDS_ACTION, Status.IN_PROCESS)
         if was_open and said is not Said.COULD_NOT and _was_waiting(order, at):
-            flag(order, "done_while_waiting")
+            flag(order, Question.DONE_WHILE_WAITING)
         left = n_left if said is Said.PART else None
         if not say(write, order, said, teller, reason=reason, n_left=left) or not was_open:
             return order
         if said is Said.PART:
             carry_rest(write, order)
-        if code := book_sand(order, teller, to_place_id):
-            flag(order, code)
+        if question := book_sand(order, teller, to_place_id):
+            flag(order, question)
             order.save(update_fields=["needs_decision"])
         follow(write, order)
     return order

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce, Concat
@@ -18,6 +19,7 @@ from equipment.site.queries import open_holds, place_name, word
 from .amounts import stalls_in
 from .calc.drafts import REST
 from .models import (
+    Cause,
     Dependency,
     Outcome,
     Problem,
@@ -30,21 +32,28 @@ from .models import (
 
 OPEN = (Status.NEEDS_ACTION, Status.IN_PROCESS)
 REASONS = {
-    "visit_gone": gettext_lazy("the pen is not milked then"),
-    "batch_moved_on": gettext_lazy("the batch has moved on"),
-    "not_due_yet": gettext_lazy("the service is not due yet"),
-    "leader_gone": gettext_lazy("what it follows is not done"),
-    "order_retired": gettext_lazy("its standing order is out of use"),
-    "rule_changed": gettext_lazy("its standing order was changed"),
-    "report_undone": gettext_lazy("the report it came from was taken back"),
+    Cause.VISIT_GONE: gettext_lazy("the pen is not milked then"),
+    Cause.BATCH_MOVED_ON: gettext_lazy("the batch has moved on"),
+    Cause.NOT_DUE_YET: gettext_lazy("the service is not due yet"),
+    Cause.LEADER_GONE: gettext_lazy("what it follows is not done"),
+    Cause.ORDER_RETIRED: gettext_lazy("its standing order is out of use"),
+    Cause.RULE_CHANGED: gettext_lazy("its standing order was changed"),
+    Cause.REPORT_UNDONE: gettext_lazy("the report it came from was taken back"),
 }
+
+
+class WaitCode(StrEnum):
+    """What kind of thing a work order waits on."""
+
+    DEPENDENCY = "dependency"
+    HOLD = "hold"
 
 
 @dataclass(frozen=True, slots=True)
 class WaitReason:
-    """One thing a work order waits on: `code` is "dependency" or "hold"."""
+    """One thing a work order waits on."""
 
-    code: str
+    code: WaitCode
     name: str
     subject: str = ""
     subject_id: int | None = None
@@ -59,7 +68,8 @@ def say_amount(order: WorkOrder) -> str:
 
 def say_reason(order: WorkOrder) -> str:
     """Why it was not done or not needed, in the reader's language or as a person wrote it."""
-    return str(REASONS.get(order.reason, order.reason))
+    is_code = order.reason in set(Cause)
+    return str(REASONS[Cause(order.reason)]) if is_code else order.reason
 
 
 def say_title(order: WorkOrder) -> str:
@@ -134,10 +144,10 @@ def _wait_on(needed: Dependency, at: datetime | None) -> WaitReason | None:
         first.ended_at if needed.relation == Relation.FINISH_TO_START else first.started_at
     ) or (first.ended_at if first.status == Status.COMPLETED else None)
     if happened is None:
-        return WaitReason("dependency", say_title(first), "work_order", first.pk)
+        return WaitReason(WaitCode.DEPENDENCY, say_title(first), "work_order", first.pk)
     until = happened + timedelta(minutes=needed.gap_min)
     if at is not None and at < until:
-        return WaitReason("dependency", say_title(first), "work_order", first.pk, until)
+        return WaitReason(WaitCode.DEPENDENCY, say_title(first), "work_order", first.pk, until)
     return None
 
 
@@ -155,10 +165,10 @@ def _held(site_id: int, work_order_ids: Collection[int]) -> dict[int, list[WaitR
         pen = pen_of.get(row.place_id, row.place)
         if pen.pk in held_pens:
             name = place_name(site, pen, language)
-            found[row.pk].append(WaitReason("hold", name, HoldSubject.PEN, pen.pk))
+            found[row.pk].append(WaitReason(WaitCode.HOLD, name, HoldSubject.PEN, pen.pk))
         if row.batch is not None and row.batch.pk in held_batches:
             name = f"{word(site, language, 'batch')} {row.batch.number}"
-            found[row.pk].append(WaitReason("hold", name, HoldSubject.BATCH, row.batch.pk))
+            found[row.pk].append(WaitReason(WaitCode.HOLD, name, HoldSubject.BATCH, row.batch.pk))
     return found
 
 

@@ -17,7 +17,7 @@ from equipment.site.services import service_actor
 from .calc.drafts import REST, Draft, Late, Need, origin_key, settle_late
 from .calc.spans import Span, at_least
 from .facts import Facts
-from .models import Dependency, Outcome, StandingOrder, Status, Trigger, WorkOrder
+from .models import Cause, Dependency, Outcome, StandingOrder, Status, Trigger, WorkOrder
 
 Values = dict[str, Any]
 
@@ -31,10 +31,10 @@ OPENED: Values = {
     "ended_by_id": None,
 }
 GONE = {
-    Trigger.PEN_VISIT: "visit_gone",
-    Trigger.BATCH_STAGE: "batch_moved_on",
-    Trigger.METER: "not_due_yet",
-    Trigger.AFTER: "leader_gone",
+    Trigger.PEN_VISIT: Cause.VISIT_GONE,
+    Trigger.BATCH_STAGE: Cause.BATCH_MOVED_ON,
+    Trigger.METER: Cause.NOT_DUE_YET,
+    Trigger.AFTER: Cause.LEADER_GONE,
 }
 
 
@@ -148,10 +148,12 @@ class Reconciler:
     def _taken_back(self, row: WorkOrder) -> Values:
         order = self.facts.orders[row.standing_order_id or 0]
         if order.retired_at is not None:
-            return self._closed(Outcome.NOT_NEEDED, "order_retired")
+            return self._closed(Outcome.NOT_NEEDED, Cause.ORDER_RETIRED)
         if row.starts_after >= self.until:
             return {}  # not looked so far ahead
-        return self._closed(Outcome.NOT_NEEDED, GONE.get(Trigger(order.trigger), "rule_changed"))
+        return self._closed(
+            Outcome.NOT_NEEDED, GONE.get(Trigger(order.trigger), Cause.RULE_CHANGED)
+        )
 
     def _change(self, rows: Collection[WorkOrder], wanted: Mapping[int, Values]) -> None:
         """Write what differs, on rows that nobody moved since they were read."""

@@ -20,10 +20,9 @@ from equipment.site.writes import SiteWrite
 from .amounts import stalls_in
 from .calc.drafts import REST
 from .calc.reports import ENDINGS, Said, Standing, Word, add_up, still_said
-from .models import Outcome, Report, Status, WorkOrder
+from .models import Outcome, Question, Report, Status, WorkOrder
 from .windows import is_outside_window
 
-LATE: Final = "late_report"
 STATES: Final = {
     Said.DONE: (Status.COMPLETED, Outcome.DONE),
     Said.PART: (Status.COMPLETED, Outcome.PART),
@@ -126,9 +125,9 @@ def n_left_open(order: WorkOrder) -> int | None:
     return stalls_in(order.amount) if REST in order.natural_key else None
 
 
-def flag(order: WorkOrder, code: str) -> None:
+def flag(order: WorkOrder, question: Question) -> None:
     """Ask for a person's decision; an earlier question stays the one that is asked."""
-    order.needs_decision = order.needs_decision or code
+    order.needs_decision = order.needs_decision or question
 
 
 def save_state(write: SiteWrite, order: WorkOrder, said: str) -> None:
@@ -174,9 +173,9 @@ def _question(order: WorkOrder, said: Said, n_left: int | None, at: datetime) ->
     """Ask a person where a report does not fit what is known; it is taken down all the same."""
     if order.status == Status.CANCELLED:
         if said is not Said.COULD_NOT or order.outcome != Outcome.COULD_NOT:
-            flag(order, LATE)
+            flag(order, Question.LATE_REPORT)
     elif order.status == Status.COMPLETED:
         if said in ENDINGS and (said, n_left) != (order.outcome, order.n_left):
-            flag(order, "reports_differ")
+            flag(order, Question.REPORTS_DIFFER)
     elif said in (Said.STARTED, Said.DONE, Said.PART) and is_outside_window(order, at):
-        flag(order, "outside_window")
+        flag(order, Question.OUTSIDE_WINDOW)

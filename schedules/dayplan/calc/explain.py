@@ -38,7 +38,7 @@ from schedules.dayplan.calc.fit import Fitter
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.problem import Problem
 from schedules.dayplan.calc.room import Room, busy_spans, widest
-from schedules.dayplan.calc.solution import Assignment, Fact, LeftOut, Reason
+from schedules.dayplan.calc.solution import Assignment, Fact, LeftOut, Reason, ReasonCode
 from schedules.dayplan.calc.spans import Span, common, end_of_work
 from schedules.dayplan.calc.state import Line, State
 
@@ -87,11 +87,11 @@ class Explainer:
         """Return why a job without a slot has none: what lasts first, else what passes."""
         waits = [lag.other for lag in self.inst.tasks[job].waits_for]
         missing = [other for other in waits if self.state.slots[other] is None]
-        first = [Reason("predecessor_left_out", {"jobs": self._job_ids(missing)})]
+        first = [Reason(ReasonCode.PREDECESSOR_LEFT_OUT, {"jobs": self._job_ids(missing)})]
         lasting = self.lasting(job)
         if missing or lasting:
             return (first if missing else []) + lasting
-        return list(self._passing(job)) or [Reason("way_and_setup_too_long")]
+        return list(self._passing(job)) or [Reason(ReasonCode.WAY_AND_SETUP_TOO_LONG)]
 
     def lasting(self, job: int) -> list[Reason]:
         """Return why no plan of the day could hold the job, dependencies left aside."""
@@ -101,22 +101,22 @@ class Explainer:
         found = [*self._people(job), *self._machines(job)]
         if found or self.whole.is_enough(job):
             return found
-        return [Reason("no_common_time")]
+        return [Reason(ReasonCode.NO_COMMON_TIME)]
 
     def _window(self, job: int) -> Iterator[Reason]:
         inst, record, work = self.inst, self.problem.jobs[job], self.inst.tasks[job].work
         needs_min = work / 60
         spans = common(map(inst.inside, record.windows), [inst.horizon])
         if not spans:
-            yield Reason("outside_horizon")
+            yield Reason(ReasonCode.OUTSIDE_HORIZON)
             return
         if widest(spans) < work:
-            yield Reason("window_too_short", _room_facts(needs_min, spans))
+            yield Reason(ReasonCode.WINDOW_TOO_SHORT, _room_facts(needs_min, spans))
             return
         if record.is_daylight_only:
             spans = common(spans, map(inst.inside, self.problem.daylight))
             if widest(spans) < work:
-                yield Reason("no_daylight", _room_facts(needs_min, spans))
+                yield Reason(ReasonCode.NO_DAYLIGHT, _room_facts(needs_min, spans))
                 return
         openings = inst.tasks[job].openings
         if widest(openings) < work:
@@ -125,15 +125,15 @@ class Explainer:
             places = tuple(sorted({b.place for b in met}))
             whys = tuple(sorted({b.why for b in met}))
             facts = _room_facts(needs_min, openings)
-            yield Reason("place_blocked", {"places": places, "whys": whys, **facts})
+            yield Reason(ReasonCode.PLACE_BLOCKED, {"places": places, "whys": whys, **facts})
 
     def _people(self, job: int) -> Iterator[Reason]:
         record, task = self.problem.jobs[job], self.inst.tasks[job]
         at_work = [u for u in self.inst.units if common(u.free, task.openings)]
         if not self._holders(record.skills):
-            yield Reason("no_skilled_person", {"skills": self._unheld(record.skills)})
+            yield Reason(ReasonCode.NO_SKILLED_PERSON, {"skills": self._unheld(record.skills)})
         elif not at_work:
-            yield Reason("outside_shift")
+            yield Reason(ReasonCode.OUTSIDE_SHIFT)
         elif not task.units:
             yield self._no_room_on_shift(job)
         else:
@@ -151,8 +151,10 @@ class Explainer:
         ]
         if not spans:
             facts: dict[str, Fact] = {"skills": record.skills, "people": holders}
-            return Reason("no_skilled_person_on_shift", facts)
-        return Reason("shift_too_short", {"people": holders, **_room_facts(task.work / 60, spans)})
+            return Reason(ReasonCode.NO_SKILLED_PERSON_ON_SHIFT, facts)
+        return Reason(
+            ReasonCode.SHIFT_TOO_SHORT, {"people": holders, **_room_facts(task.work / 60, spans)}
+        )
 
     def _not_together(self, job: int) -> Iterator[Reason]:
         record, n_needed = self.problem.jobs[job], self.inst.tasks[job].n_people
@@ -160,11 +162,13 @@ class Explainer:
             return
         n_there = self.whole.n_together(job, is_rested=False)
         if n_there >= n_needed:
-            yield Reason("heat_rest_too_long", self._heat_facts(job))
+            yield Reason(ReasonCode.HEAT_REST_TOO_LONG, self._heat_facts(job))
         elif n_needed >= 2:
-            yield Reason("two_people_needed", {"n_needed": n_needed, "n_there": n_there})
+            yield Reason(ReasonCode.TWO_PEOPLE_NEEDED, {"n_needed": n_needed, "n_there": n_there})
         else:
-            yield Reason("skill_lapsed", {"skills": record.skills, "people": self._names(job)})
+            yield Reason(
+                ReasonCode.SKILL_LAPSED, {"skills": record.skills, "people": self._names(job)}
+            )
 
     def _heat_facts(self, job: int) -> dict[str, Fact]:
         task = self.inst.tasks[job]
@@ -182,14 +186,14 @@ class Explainer:
                     "skills": tuple(sorted(skills)),
                     "machines": self._machine_ids(task.machines),
                 }
-                yield Reason("no_driver_on_shift", facts)
+                yield Reason(ReasonCode.NO_DRIVER_ON_SHIFT, facts)
             return
         if not task.machines:
             kinds = (*record.machine_kinds, *record.machine_ids)
-            yield Reason("no_machine_of_kind", {"kinds": kinds})
+            yield Reason(ReasonCode.NO_MACHINE_OF_KIND, {"kinds": kinds})
             return
         held = [m for m in task.machines if self._is_held(job, m)]
-        code = "machines_held" if held else "machines_unavailable"
+        code = ReasonCode.MACHINES_HELD if held else ReasonCode.MACHINES_UNAVAILABLE
         yield Reason(code, {"machines": self._machine_ids(held or task.machines)})
 
     def _is_held(self, job: int, m: int) -> bool:
@@ -202,17 +206,17 @@ class Explainer:
         within = self._within(job)
         if widest(common(task.openings, [within])) < task.work:
             waits = [lag.other for lag in (*task.waits_for, *task.awaited_by)]
-            yield Reason("gap_not_kept", {"jobs": self._job_ids(waits)})
+            yield Reason(ReasonCode.GAP_NOT_KEPT, {"jobs": self._job_ids(waits)})
             return
         left = Room(self.inst, self.state, within)
         if widest(left.openings(job)) < task.work:
             lines = [self.state.places[place] for place in task.exclusive]
             facts: dict[str, Fact] = {"places": record.places, "jobs": self._met(job, lines)}
-            yield Reason("place_busy", facts)
+            yield Reason(ReasonCode.PLACE_BUSY, facts)
             return
         found = [*self._busy_people(job, left), *self._busy_machines(job, left)]
         if not found and not left.is_enough(job):
-            found = [Reason("no_common_time_left")]
+            found = [Reason(ReasonCode.NO_COMMON_TIME_LEFT)]
         yield from found
 
     def _within(self, job: int) -> Span:
@@ -229,7 +233,7 @@ class Explainer:
         if left.n_together(job) < task.n_people:
             lines = [self.state.units[u] for u in task.units]
             jobs = self._met(job, lines)
-            yield Reason("all_people_busy", {"jobs": jobs, "people": self._names(job)})
+            yield Reason(ReasonCode.ALL_PEOPLE_BUSY, {"jobs": jobs, "people": self._names(job)})
 
     def _busy_machines(self, job: int, left: Room) -> Iterator[Reason]:
         task = self.inst.tasks[job]
@@ -237,11 +241,11 @@ class Explainer:
         if task.needs_machine and not left.machines_for(job):
             lines = [self.state.machines[m] for m in task.machines]
             facts: dict[str, Fact] = {"machines": machines, "jobs": self._met(job, lines)}
-            yield Reason("all_machines_busy", facts)
+            yield Reason(ReasonCode.ALL_MACHINES_BUSY, facts)
         elif task.is_driven and not left.has_driver(job):
             drivers = {u for units in task.drivers.values() for u in units}
             jobs = self._met(job, [self.state.units[u] for u in sorted(drivers)])
-            yield Reason("all_drivers_busy", {"machines": machines, "jobs": jobs})
+            yield Reason(ReasonCode.ALL_DRIVERS_BUSY, {"machines": machines, "jobs": jobs})
 
     def _met(self, job: int, lines: list[Line]) -> tuple[str, ...]:
         """Return the jobs on the lines that lie in the openings."""

@@ -47,11 +47,43 @@ class Assignment:
         require(bool(self.people), f"assignment of {self.job!r}", "people must not be empty")
 
 
+class ReasonCode(StrEnum):
+    """Every reason there is; the last three are found outside the problem, where it is made."""
+
+    PREDECESSOR_LEFT_OUT = "predecessor_left_out"
+    OUTSIDE_HORIZON = "outside_horizon"
+    WINDOW_TOO_SHORT = "window_too_short"
+    NO_DAYLIGHT = "no_daylight"
+    PLACE_BLOCKED = "place_blocked"
+    NO_SKILLED_PERSON = "no_skilled_person"
+    OUTSIDE_SHIFT = "outside_shift"
+    NO_SKILLED_PERSON_ON_SHIFT = "no_skilled_person_on_shift"
+    SHIFT_TOO_SHORT = "shift_too_short"
+    SKILL_LAPSED = "skill_lapsed"
+    TWO_PEOPLE_NEEDED = "two_people_needed"
+    HEAT_REST_TOO_LONG = "heat_rest_too_long"
+    NO_MACHINE_OF_KIND = "no_machine_of_kind"
+    MACHINES_HELD = "machines_held"
+    MACHINES_UNAVAILABLE = "machines_unavailable"
+    NO_DRIVER_ON_SHIFT = "no_driver_on_shift"
+    NO_COMMON_TIME = "no_common_time"
+    GAP_NOT_KEPT = "gap_not_kept"
+    PLACE_BUSY = "place_busy"
+    ALL_PEOPLE_BUSY = "all_people_busy"
+    ALL_MACHINES_BUSY = "all_machines_busy"
+    ALL_DRIVERS_BUSY = "all_drivers_busy"
+    NO_COMMON_TIME_LEFT = "no_common_time_left"
+    WAY_AND_SETUP_TOO_LONG = "way_and_setup_too_long"
+    PEN_HELD = "pen_held"
+    BATCH_HELD = "batch_held"
+    MOVED_MEANWHILE = "moved_meanwhile"
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why a job was left out: a code, and the facts that a sentence about it needs."""
 
-    code: str
+    code: ReasonCode
     facts: Mapping[str, Fact] = field(default_factory=dict)
 
 

@@ -37,7 +37,7 @@ def test_what_nobody_has_is_listed_with_its_reasons(farm: Farm, as_worker: APICl
     found = ask(as_worker, "unassigned/")["results"]
 
     assert [row["work_order"] for row in found] == [order.pk for order in farm.orders[6:8]]
-    reason = {"code": "nobody_qualified", "facts": {"skill": "groomer"}}
+    reason = {"code": "no_skilled_person", "facts": {"skills": ["groomer"]}}
     assert [row["reasons"] for row in found] == [[reason]] * 2
 
 

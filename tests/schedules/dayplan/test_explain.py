@@ -3,7 +3,7 @@
 from schedules.dayplan.calc.explain import explain
 from schedules.dayplan.calc.problem import Booking, Dependency, Problem
 from schedules.dayplan.calc.resources import Block, Effort, HeatRest, Shift, Skill
-from schedules.dayplan.calc.solution import Reason
+from schedules.dayplan.calc.solution import Reason, ReasonCode
 
 from .tiny import a_day, a_job, a_machine, a_person, at, booked, plan_of, solved, span
 
@@ -17,7 +17,9 @@ def reasons(problem: Problem, **bookings: Booking) -> list[Reason]:
 def test_a_window_says_what_the_job_needs_and_what_it_has() -> None:
     problem = a_day(a_person(), a_job(windows=(span(0, 12), span(30, 45))))
 
-    assert reasons(problem) == [Reason("window_too_short", {"needs_min": 20, "has_min": 15})]
+    assert reasons(problem) == [
+        Reason(ReasonCode.WINDOW_TOO_SHORT, {"needs_min": 20, "has_min": 15})
+    ]
 
 
 def test_a_block_says_where_and_why() -> None:
@@ -25,7 +27,7 @@ def test_a_block_says_where_and_why() -> None:
 
     assert reasons(problem) == [
         Reason(
-            "place_blocked",
+            ReasonCode.PLACE_BLOCKED,
             {"places": ("barn",), "whys": ("cows_return",), "needs_min": 20, "has_min": 10},
         )
     ]
@@ -34,40 +36,46 @@ def test_a_block_says_where_and_why() -> None:
 def test_a_missing_skill_is_named_alone() -> None:
     problem = a_day(a_person("ana", "cattle"), a_job(skills=("cattle", "welding")))
 
-    assert reasons(problem) == [Reason("no_skilled_person", {"skills": ("welding",)})]
+    assert reasons(problem) == [Reason(ReasonCode.NO_SKILLED_PERSON, {"skills": ("welding",)})]
 
 
 def test_skills_that_nobody_has_together_are_all_named() -> None:
     people = (a_person("ana", "cattle"), a_person("ben", "welding"))
     problem = a_day(*people, a_job(skills=("cattle", "welding")))
 
-    assert reasons(problem) == [Reason("no_skilled_person", {"skills": ("cattle", "welding")})]
+    assert reasons(problem) == [
+        Reason(ReasonCode.NO_SKILLED_PERSON, {"skills": ("cattle", "welding")})
+    ]
 
 
 def test_nobody_on_shift_is_said_when_no_skill_is_asked() -> None:
     problem = a_day(a_person(shifts=(Shift(at(100), at(200)),)), a_job())
 
-    assert reasons(problem) == [Reason("outside_shift")]
+    assert reasons(problem) == [Reason(ReasonCode.OUTSIDE_SHIFT)]
 
 
 def test_a_lapsed_skill_names_who_held_it() -> None:
     problem = a_day(a_person("ana", Skill("cattle", at(5))), a_job(skills=("cattle",)))
 
-    assert reasons(problem) == [Reason("skill_lapsed", {"skills": ("cattle",), "people": ("ana",)})]
+    assert reasons(problem) == [
+        Reason(ReasonCode.SKILL_LAPSED, {"skills": ("cattle",), "people": ("ana",)})
+    ]
 
 
 def test_two_people_say_how_many_there_are() -> None:
     late = a_person("ben", shifts=(Shift(at(50), at(480)),))
     problem = a_day(a_person(), late, a_job(n_people=2))
 
-    assert reasons(problem) == [Reason("two_people_needed", {"n_needed": 2, "n_there": 1})]
+    assert reasons(problem) == [Reason(ReasonCode.TWO_PEOPLE_NEEDED, {"n_needed": 2, "n_there": 1})]
 
 
 def test_heat_says_what_the_job_needs_with_rests() -> None:
     ana = a_person("ana", heat_rests=(HeatRest(at(0), at(480), 0, 0, 45),))
     problem = a_day(ana, a_job(effort=Effort.HEAVY))
 
-    assert reasons(problem) == [Reason("heat_rest_too_long", {"needs_min": 80, "has_min": 60})]
+    assert reasons(problem) == [
+        Reason(ReasonCode.HEAT_REST_TOO_LONG, {"needs_min": 80, "has_min": 60})
+    ]
 
 
 def test_people_and_machines_short_at_once_are_both_told() -> None:
@@ -83,7 +91,7 @@ def test_a_driver_and_a_machine_that_never_meet_are_told_as_that() -> None:
     problem = a_day(a_person("ben"), driver, loader, a_job(machine_kinds=("loader",)))
 
     assert reasons(problem) == [
-        Reason("no_driver_on_shift", {"skills": ("loader",), "machines": ("loader-1",)})
+        Reason(ReasonCode.NO_DRIVER_ON_SHIFT, {"skills": ("loader",), "machines": ("loader-1",)})
     ]
 
 
@@ -92,7 +100,7 @@ def test_a_team_and_a_machine_that_never_meet_are_told_as_that() -> None:
     late = a_person("ben", shifts=(Shift(at(20), at(480)),))
     job = a_job(machine_kinds=("loader",), n_people=2)
 
-    assert reasons(a_day(a_person(), late, loader, job)) == [Reason("no_common_time")]
+    assert reasons(a_day(a_person(), late, loader, job)) == [Reason(ReasonCode.NO_COMMON_TIME)]
 
 
 def test_busy_people_are_named_with_what_they_do() -> None:
@@ -101,7 +109,7 @@ def test_busy_people_are_named_with_what_they_do() -> None:
     )
 
     assert reasons(problem, other=booked("ana", 0, 20)) == [
-        Reason("all_people_busy", {"jobs": ("other",), "people": ("ana",)})
+        Reason(ReasonCode.ALL_PEOPLE_BUSY, {"jobs": ("other",), "people": ("ana",)})
     ]
 
 
@@ -111,7 +119,7 @@ def test_busy_drivers_are_told_from_busy_people() -> None:
     problem = a_day(*people, a_machine(driver_skill="loader"), a_job("other"), job)
 
     assert reasons(problem, other=booked("ana", 0, 20)) == [
-        Reason("all_drivers_busy", {"machines": ("loader-1",), "jobs": ("other",)})
+        Reason(ReasonCode.ALL_DRIVERS_BUSY, {"machines": ("loader-1",), "jobs": ("other",)})
     ]
 
 
@@ -126,7 +134,7 @@ def test_people_machine_and_place_free_at_different_times_are_told_as_that() -> 
     )
     given = {"hands": booked("ana", 0, 20), "service": booked("ben", 20, 40, "loader-1")}
 
-    assert reasons(problem, **given) == [Reason("no_common_time_left")]
+    assert reasons(problem, **given) == [Reason(ReasonCode.NO_COMMON_TIME_LEFT)]
 
 
 def test_what_it_waits_for_comes_first_and_lasting_reasons_after() -> None:
@@ -144,7 +152,7 @@ def test_a_gap_to_what_was_done_too_early_or_late_names_it() -> None:
     problem = a_day(a_person(), a_job("first"), waits)
 
     assert reasons(problem, first=booked("ana", 0, 20)) == [
-        Reason("gap_not_kept", {"jobs": ("first",)})
+        Reason(ReasonCode.GAP_NOT_KEPT, {"jobs": ("first",)})
     ]
 
 
