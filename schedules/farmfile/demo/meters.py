@@ -9,12 +9,12 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from crews.people.models import Worker
 from equipment.machines.models import Machine, MeterReading, ServiceItem, ServiceRecord
 from equipment.machines.queries import items_for
 from equipment.machines.services import add_reading
 from equipment.site.farmfields import Values
 from equipment.site.models import Actor, Site
-from equipment.site.services import service_actor
 
 DAILY_D = 90  # a reading a day, as far back as anybody looks
 HISTORY_D = 730  # before that one a month
@@ -37,12 +37,12 @@ def run_meters(site: Site, entries: Iterable[Values], at: datetime) -> None:
     """Write readings and service records once, and today's reading by the verb people use."""
     if MeterReading.objects.filter(site=site).exists():
         return
-    by = service_actor(site.pk)
+    workers = {worker.key: worker for worker in Worker.objects.filter(site=site)}
     machines = {machine.key: machine for machine in Machine.objects.filter(site=site)}
     items = list(ServiceItem.objects.filter(site=site, retired_at=None))
     number = 0
     for seed, entry in enumerate(entries):
-        machine = machines[entry["machine"]]
+        machine, by = machines[entry["machine"]], workers[entry["by"]].actor
         past = _past(entry, np.random.default_rng(seed))
         MeterReading.objects.bulk_create(_readings(machine, past, by, at))
         for item in items_for(machine, items):

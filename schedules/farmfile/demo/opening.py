@@ -45,6 +45,7 @@ METERS = Section(
         Field("meter_h", Kind.NUMBER, _("What the meter shows now"), above=0),
         Field("use_h_d", Kind.NUMBER, _("Hours it runs on a usual day"), above=0, high=24),
         Field("left_h", Kind.DOCUMENT, _("Hours left to services, by service item"), {}),
+        Field("by", Kind.ROW, _("Who reads it and services it"), refers_to="workers"),
     ),
 )
 DEFECTS = Section(

@@ -11,6 +11,7 @@ from crews.roster.services import keep_shifts_ahead
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmfields import Values
 from equipment.site.models import Site
+from equipment.site.writes import site_write
 from schedules.dayplan.models import PlanRun
 from schedules.dayplan.services import plan_day
 from schedules.farmfile.document import read_document
@@ -20,6 +21,7 @@ from schedules.farmfile.registry import all_sections
 from schedules.farmfile.services import load_site
 from schedules.rounds.services import plan_milkings
 from schedules.sand.forecasts import forecast_all
+from schedules.work.closing import close_recorded
 from schedules.work.produce import materialise
 
 from .accounts import make_accounts
@@ -102,5 +104,7 @@ def _look_ahead(site: Site, at: datetime, solve_s: float, tell: Callable[[str], 
     forecast_all(site_id=site.pk, at=at)
     tell("work")
     materialise(site_id=site.pk, now=at)
+    with site_write(site.pk, at) as write:
+        close_recorded(write, at)  # what the history did already, before it is given to anybody
     tell("the day's plan")
     plan_day(site_id=site.pk, at=at, seconds=solve_s)

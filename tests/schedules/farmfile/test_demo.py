@@ -18,14 +18,14 @@ from equipment.machines.models import MachineKind, MeterReading
 from equipment.machines.queries import machine_views
 from equipment.site.models import Membership, Site, User
 from equipment.weather.models import WeatherDay
-from schedules.dayplan.models import Assignment
+from schedules.dayplan.models import Assignment, Claim
 from schedules.farmfile.demo.services import load_demo
 from schedules.rounds.models import Milking
 from schedules.sand.ledger import batch_masses_kg
 from schedules.sand.models import AccountKind, Batch, DryForecast, SandMove, Stage
-from schedules.work.models import WorkOrder
+from schedules.work.models import Outcome, WorkOrder
 
-AT = datetime(2026, 11, 25, 15, tzinfo=UTC)  # a Wednesday, 08:00 at the farm
+AT = datetime(2026, 11, 25, 18, tzinfo=UTC)  # a Wednesday, 11:00 at the farm
 
 pytestmark = pytest.mark.django_db
 
@@ -125,6 +125,15 @@ def test_meters_have_a_past_and_services_fall_due(demo: Site) -> None:
         MachineKind.TRUCK,
         MachineKind.SKID_LOADER,
     }
+
+
+def test_what_the_history_did_is_closed_and_planned_for_nobody(demo: Site) -> None:
+    """A turn told this morning closed its work order before the first plan was made."""
+    closed = WorkOrder.objects.filter(site=demo, outcome=Outcome.DONE)
+
+    assert closed.exists()
+    assert not Assignment.objects.filter(work_order__in=closed).exists()
+    assert not Claim.objects.filter(is_binding=False).exists()
 
 
 def test_weather_reaches_back_twelve_years_and_ends_yesterday(demo: Site) -> None:
