@@ -15,7 +15,7 @@ from .models import Leave, LeaveKind, Worker
 def find_worker(site_id: int, worker_id: int) -> Worker:
     """Give a worker of the site, locked for the caller's transaction."""
     worker = (
-        Worker.objects.select_for_update(of=("self",))
+        Worker.objects.select_for_update(of=("self",), no_key=True)
         .select_related("actor")
         .filter(site_id=site_id, id=worker_id, retired_at=None)
         .first()

@@ -32,7 +32,7 @@ def plan_shifts(*, site_id: int, from_on: date, until_on: date, at: datetime) ->
     """
     site = Site.objects.get(id=site_id)
     with site_write(site_id, at) as write:
-        ShiftPattern.objects.select_for_update().filter(site_id=site_id).first()
+        ShiftPattern.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
         wanted = _wanted_shifts(site, from_on, until_on)
         n_gone = _drop_unwanted(site_id, wanted, (from_on, until_on), at)
         n_made = _make_missing(site_id, wanted, (from_on, until_on))
@@ -123,7 +123,7 @@ def call_in_sick(*, site_id: int, worker_id: int, at: datetime) -> Shift:
     with site_write(site_id, at) as write:
         worker = find_worker(site_id, worker_id)
         shift = (
-            Shift.objects.select_for_update()
+            Shift.objects.select_for_update(no_key=True)
             .filter(worker=worker, ends_at__gt=at, starts_at__lt=at + timedelta(hours=24))
             .exclude(presence=Presence.ON_LEAVE)
             .order_by("starts_at")
@@ -151,7 +151,7 @@ def mark_present(*, site_id: int, worker_id: int, at: datetime, is_here: bool = 
     with site_write(site_id, at) as write:
         worker = find_worker(site_id, worker_id)
         shift = (
-            Shift.objects.select_for_update()
+            Shift.objects.select_for_update(no_key=True)
             .filter(worker=worker, ends_at__gt=at, starts_at__lt=at + timedelta(hours=2))
             .order_by("starts_at")
             .first()

@@ -211,7 +211,7 @@ def take_off_lock(
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
         lock_tanks(site_id)
-        locks = Lock.objects.select_for_update(of=("self",)).select_related("owner")
+        locks = Lock.objects.select_for_update(of=("self",), no_key=True).select_related("owner")
         lock = locks.filter(site_id=site_id, pk=lock_id).first()
         if lock is None:
             raise NotFoundError(_("There is no such lock here."))

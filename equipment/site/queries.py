@@ -102,6 +102,8 @@ def unread_changes(site_id: int, consumer: str) -> tuple[list[Change], ChangeCur
     consumer never read the same changes.
     """
     ChangeCursor.objects.get_or_create(site_id=site_id, consumer=consumer)
-    cursor = ChangeCursor.objects.select_for_update().get(site_id=site_id, consumer=consumer)
+    cursor = ChangeCursor.objects.select_for_update(no_key=True).get(
+        site_id=site_id, consumer=consumer
+    )
     changes = Change.objects.filter(site_id=site_id, version__gt=cursor.version)
     return list(changes.order_by("version", "id")), cursor

@@ -69,7 +69,9 @@ def put_hold(
 def clear_hold(*, site_id: int, hold_id: int, by: Actor, at: datetime, note: str = "") -> Hold:
     """Give it back to use, by a named person. Clearing twice changes nothing."""
     with site_write(site_id, at) as write:
-        hold = Hold.objects.select_for_update().filter(site_id=site_id, id=hold_id).first()
+        hold = (
+            Hold.objects.select_for_update(no_key=True).filter(site_id=site_id, id=hold_id).first()
+        )
         if hold is None:
             raise NotFoundError(_("There is no hold %d here.") % hold_id)
         if hold.cleared_at is None:

@@ -40,7 +40,7 @@ def record_days(*, station: WeatherStation, days: DailyWeather, at: datetime) ->
     where = Place(station.latitude_deg, station.elevation_m)
     wanted = {day.on: day for day in _rows(station, days, reference_et(days, where))}
     with site_write(station.site_id, at) as write:
-        WeatherStation.objects.select_for_update().get(pk=station.pk)
+        WeatherStation.objects.select_for_update(no_key=True).get(pk=station.pk)
         known = {day.on: day for day in WeatherDay.objects.filter(station=station)}
         new = [day for on, day in wanted.items() if on not in known]
         changed = [day for on, day in wanted.items() if on in known and _differ(known[on], day)]

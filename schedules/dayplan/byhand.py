@@ -93,7 +93,7 @@ def _span_in_window(order: WorkOrder, starts_at: datetime) -> tuple[datetime, da
 
 def _open_order(site_id: int, work_order_id: int, version: int | None) -> WorkOrder:
     order = (
-        WorkOrder.objects.select_for_update(of=("self",))
+        WorkOrder.objects.select_for_update(of=("self",), no_key=True)
         .select_related("place")
         .filter(site_id=site_id, id=work_order_id)
         .first()

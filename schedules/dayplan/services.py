@@ -78,7 +78,7 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
 
 def _lock_orders(site_id: int, solved: SolvedDay) -> dict[int, WorkOrder]:
     rows = (
-        WorkOrder.objects.select_for_update(of=("self",))
+        WorkOrder.objects.select_for_update(of=("self",), no_key=True)
         .filter(site_id=site_id, id__in=[int(key) for key in solved.facts.orders])
         .select_related("place")
         .order_by("id")

@@ -76,7 +76,7 @@ def _locked_device(caller: Caller) -> Device | None:
     """Lock the phone's row: its events are taken one after another, whoever sends them."""
     if caller.device_id is None:
         return None
-    return Device.objects.select_for_update().get(id=caller.device_id)
+    return Device.objects.select_for_update(no_key=True).get(id=caller.device_id)
 
 
 def _count(device: Device | None, told: Told, received_at: datetime) -> None:

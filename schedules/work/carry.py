@@ -62,7 +62,7 @@ def carry_rest(write: SiteWrite, order: WorkOrder) -> WorkOrder | None:
 
 def take_back_rest(write: SiteWrite, order: WorkOrder) -> None:
     """Cancel what was carried over from a report that is taken back; refused once it is begun."""
-    rests = WorkOrder.objects.select_for_update().filter(site_id=order.site_id)
+    rests = WorkOrder.objects.select_for_update(no_key=True).filter(site_id=order.site_id)
     rest = rests.filter(natural_key=rest_key(order.natural_key)).first()
     if rest is None or rest.status == Status.CANCELLED:
         return

@@ -63,8 +63,8 @@ def _flag_running(write: SiteWrite, machine_id: int) -> None:
         site_id=write.site_id, status=Status.IN_PROCESS, reports__machine_id=machine_id
     )
     ids = set(running.values_list("pk", flat=True))
-    rows = WorkOrder.objects.select_for_update().filter(pk__in=ids, status=Status.IN_PROCESS)
-    for order in rows.order_by("pk"):
+    rows = WorkOrder.objects.filter(pk__in=ids, status=Status.IN_PROCESS).order_by("pk")
+    for order in rows.select_for_update(no_key=True):
         if _runs_on(order) == machine_id:
             flag(order, Question.MACHINE_ON_HOLD)
             save_state(write, order, "flagged")

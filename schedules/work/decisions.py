@@ -86,7 +86,7 @@ def answer_problem(
     if not answer.strip():
         raise ReasonNeededError(_("Say what was done about it."))
     with site_write(site_id, at) as write:
-        rows = Problem.objects.select_for_update().filter(site_id=site_id, pk=problem_id)
+        rows = Problem.objects.select_for_update(no_key=True).filter(site_id=site_id, pk=problem_id)
         problem = rows.first()
         if problem is None:
             raise NotFoundError(_("There is no such problem here."))

@@ -70,7 +70,7 @@ def edit_standing_order(
     """
     with site_write(site_id, at) as write:
         take_turn(site_id)
-        rows = StandingOrder.objects.select_for_update().filter(site_id=site_id)
+        rows = StandingOrder.objects.select_for_update(no_key=True).filter(site_id=site_id)
         order = rows.filter(pk=standing_order_id).first()
         if order is None:
             raise NotFoundError(_("There is no standing order %d here.") % standing_order_id)

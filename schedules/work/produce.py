@@ -61,7 +61,7 @@ def take_turn(site_id: int) -> None:
     older timetable could commit last. That work is made once is the unique key's doing, not this.
     """
     ChangeCursor.objects.get_or_create(site_id=site_id, consumer=CONSUMER)
-    ChangeCursor.objects.select_for_update().get(site_id=site_id, consumer=CONSUMER)
+    ChangeCursor.objects.select_for_update(no_key=True).get(site_id=site_id, consumer=CONSUMER)
 
 
 def _in_use(orders: Iterable[StandingOrder]) -> list[StandingOrder]:

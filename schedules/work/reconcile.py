@@ -160,7 +160,8 @@ class Reconciler:
         differing = {row.pk: _difference(row, wanted[row.pk]) for row in rows}
         differing = {pk: values for pk, values in differing.items() if values}
         seen = {row.pk: row.version for row in rows}
-        locked = WorkOrder.objects.filter(pk__in=list(differing)).order_by("pk").select_for_update()
+        rows = WorkOrder.objects.filter(pk__in=list(differing)).order_by("pk")
+        locked = rows.select_for_update(no_key=True)
         changed = [row for row in locked if row.version == seen[row.pk]] if differing else []
         for row in changed:
             self._apply(row, differing[row.pk])

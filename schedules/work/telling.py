@@ -56,14 +56,15 @@ class Teller:
 
 
 def lock_order(site_id: int, work_order_id: int) -> WorkOrder:
-    """Give a work order of the site, locked (FOR UPDATE) until the transaction ends."""
+    """Give a work order of the site, locked (FOR NO KEY UPDATE) until the transaction ends."""
     return lock_orders(site_id, [work_order_id], work_order_id)
 
 
 def lock_orders(site_id: int, ids: Collection[int], work_order_id: int) -> WorkOrder:
     """Lock some work orders in the order of their keys, and give the one that is meant."""
-    rows = WorkOrder.objects.select_for_update(of=("self",)).filter(site_id=site_id, pk__in=ids)
-    found = {row.pk: row for row in rows.select_related("standing_order").order_by("pk")}
+    rows = WorkOrder.objects.filter(site_id=site_id, pk__in=ids).select_related("standing_order")
+    locked = rows.select_for_update(of=("self",), no_key=True).order_by("pk")
+    found = {row.pk: row for row in locked}
     if work_order_id not in found:
         raise NotFoundError(_("There is no work order %d here.") % work_order_id)
     return found[work_order_id]

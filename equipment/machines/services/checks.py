@@ -122,7 +122,11 @@ def report_defect(
 def close_defect(*, site_id: int, defect_id: int, by: Actor, at: datetime) -> Defect:
     """Say that a defect was put right. The hold it may have caused is cleared apart, by name."""
     with site_write(site_id, at) as write:
-        defect = Defect.objects.select_for_update().filter(site_id=site_id, id=defect_id).first()
+        defect = (
+            Defect.objects.select_for_update(no_key=True)
+            .filter(site_id=site_id, id=defect_id)
+            .first()
+        )
         if defect is None:
             raise NotFoundError(_("There is no such defect here."))
         if defect.closed_at is None:

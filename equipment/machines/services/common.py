@@ -15,9 +15,9 @@ from equipment.site.services import put_hold
 
 
 def locked_machine(site_id: int, machine_id: int) -> Machine:
-    """Give a machine of the site, locked (FOR UPDATE) for the caller's transaction."""
+    """Give a machine of the site, locked (FOR NO KEY UPDATE) for the caller's transaction."""
     machine = (
-        Machine.objects.select_for_update(of=("self",))
+        Machine.objects.select_for_update(of=("self",), no_key=True)
         .filter(site_id=site_id, id=machine_id, retired_at=None)
         .first()
     )

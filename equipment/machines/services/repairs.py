@@ -72,7 +72,11 @@ def end_repair(
     if cost < 0:
         raise CostError(_("Cost cannot be below zero."))
     with site_write(site_id, at) as write:
-        repair = Repair.objects.select_for_update().filter(site_id=site_id, id=repair_id).first()
+        repair = (
+            Repair.objects.select_for_update(no_key=True)
+            .filter(site_id=site_id, id=repair_id)
+            .first()
+        )
         if repair is None:
             raise NotFoundError(_("There is no such repair here."))
         if repair.down_until is not None:

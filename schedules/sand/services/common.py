@@ -44,8 +44,10 @@ def practice_of(site_id: int) -> SandPractice:
 
 
 def locked_batch(site_id: int, batch_id: int) -> Batch:
-    """Give a batch of the site, locked (FOR UPDATE) for the caller's transaction."""
-    batch = Batch.objects.select_for_update().filter(site_id=site_id, id=batch_id).first()
+    """Give a batch of the site, locked (FOR NO KEY UPDATE) for the caller's transaction."""
+    batch = (
+        Batch.objects.select_for_update(no_key=True).filter(site_id=site_id, id=batch_id).first()
+    )
     if batch is None:
         raise NotFoundError(_("There is no such batch here."))
     return batch
@@ -156,7 +158,7 @@ def enter_stage(batch: Batch, stage: Stage, at: datetime, place: Place | None = 
 
 def new_batch(site_id: int, **facts: object) -> Batch:
     """Number the next batch; the site's practice row is the lock that keeps numbers apart."""
-    SandPractice.objects.select_for_update().filter(site_id=site_id).first()
+    SandPractice.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
     last = Batch.objects.filter(site_id=site_id).aggregate(last=Max("number"))["last"] or 0
     practice = practice_of(site_id)
     return Batch.objects.create(site_id=site_id, number=last + 1, cure_d=practice.cure_d, **facts)

@@ -91,7 +91,7 @@ def bay_load_kg(site_id: int) -> float:
 
 def _open_batch(site_id: int, slab: Slab, at: datetime) -> Batch:
     batch = (
-        Batch.objects.select_for_update()
+        Batch.objects.select_for_update(no_key=True)
         .filter(site_id=site_id, stage=Stage.DRAINING, closed_at=None, ended_at=None)
         .order_by("number")
         .last()

@@ -40,7 +40,7 @@ def spread(
         batch = locked_batch(site_id, batch_id)
         refuse_unless(batch, BatchEvent.SPREAD, at)
         bay = (
-            Bay.objects.select_for_update(of=("self",))
+            Bay.objects.select_for_update(of=("self",), no_key=True)
             .filter(site_id=site_id, pk=bay_id)
             .select_related("place")
             .first()

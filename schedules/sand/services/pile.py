@@ -61,7 +61,7 @@ def pile(
 
 def _open_pile(site_id: int, place: Place, parent: Batch, at: datetime) -> Batch:
     there = (
-        Batch.objects.select_for_update()
+        Batch.objects.select_for_update(no_key=True)
         .filter(site_id=site_id, place=place, ended_at=None)
         .first()
     )
