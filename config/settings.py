@@ -96,14 +96,6 @@ LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = LOGIN_URL
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
-CACHES = {
-    "default": {
-        "BACKEND": "django.core.cache.backends.redis.RedisCache",
-        "LOCATION": REDIS_URL,
-        "KEY_PREFIX": "cache",
-        "OPTIONS": {"socket_timeout": 0.5, "socket_connect_timeout": 0.5},
-    }
-}
 
 # Language, numbers, time ------------------------------------------------------------------------
 USE_TZ = True

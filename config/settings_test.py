@@ -9,7 +9,7 @@ os.environ.setdefault("SITE_URL", "http://localhost:8000")
 
 from config.env import celery_spelling
 from config.settings import *  # noqa: F403
-from config.settings import CACHES, REDIS_URL
+from config.settings import REDIS_URL
 
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "testserver"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # fast, worthless elsewhere
@@ -18,8 +18,6 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 
-# Each test process has its own pair of Valkey databases: broker, cache.
-_number = 2 * int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
-_base = REDIS_URL.rsplit("?", 1)[0]
-CELERY_BROKER_URL = celery_spelling(f"{_base}?db={_number}")
-CACHES = {"default": {**CACHES["default"], "LOCATION": f"{_base}?db={_number + 1}"}}
+# Each test process has its own Valkey database.
+_number = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+CELERY_BROKER_URL = celery_spelling(f"{REDIS_URL.rsplit('?', 1)[0]}?db={_number}")

@@ -65,6 +65,16 @@ def test_ringing_at_a_broken_broker_is_soon_given_up(broker: Broker, fault: sign
     assert max(ring(ringer) for _ in range(3)) < LONGEST_RING_S
 
 
+def test_nothing_but_the_bell_hangs_on_the_broker() -> None:
+    """What dies with Redis may be a doorbell only: no cache, no session, no throttle."""
+    server = settings.REDIS_URL.partition("://")[2].partition("?")[0]
+
+    hangs = {name for name in dir(settings) if server in repr(getattr(settings, name))}
+
+    assert hangs == {"REDIS_URL", "CELERY_BROKER_URL"}
+    assert settings.SESSION_ENGINE == "django.contrib.sessions.backends.db"
+
+
 def test_limits_of_a_task_fit_the_time_a_message_stays_hidden() -> None:
     hidden_s = settings.CELERY_BROKER_TRANSPORT_OPTIONS["visibility_timeout"]
 
