@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from equipment.site.farmfields import Complaint, Entry, Field, Kind, Values
 from equipment.site.farmrows import NAME, Farm, Row, Rows, Section
@@ -107,7 +108,7 @@ SHIFT_PATTERNS = Section(
     check=check_pattern,
     fields=(
         NAME,
-        Field("starts_local", Kind.TIME, _("Start")),
+        Field("starts_local", Kind.TIME, pgettext_lazy("moment", "Start")),
         Field("duration_min", Kind.WHOLE, _("Length on an ordinary night"), low=30, high=960),
         Field(
             "breaks",
@@ -117,7 +118,9 @@ SHIFT_PATTERNS = Section(
             is_list=True,
             parts=(
                 Field("after_min", Kind.WHOLE, _("Minutes after the start"), low=0, high=960),
-                Field("length_min", Kind.WHOLE, _("Length"), low=1, high=240),
+                Field(
+                    "length_min", Kind.WHOLE, pgettext_lazy("of time", "Length"), low=1, high=240
+                ),
             ),
         ),
     ),

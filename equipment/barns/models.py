@@ -3,13 +3,14 @@
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from equipment.site.constraints import place_constraints
 from equipment.site.models import PlaceModel
 
 
 class PenKind(models.TextChoices):
-    MILKING = "milking", _("Milking")
+    MILKING = "milking", pgettext_lazy("cows", "Milking")
     FRESH = "fresh", _("Fresh")
     HEIFER = "heifer", _("Heifers")
     HOSPITAL = "hospital", _("Hospital")

@@ -10,6 +10,7 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from .constraints import site_constraints
 
@@ -177,7 +178,7 @@ class ActorKind(models.TextChoices):
     PERSON = "person", _("Person")
     DEVICE = "device", _("Phone")
     TIMER = "timer", _("Timer")
-    METER = "meter", _("Meter")
+    METER = "meter", pgettext_lazy("actor", "Meter")
     SERVICE = "service", _("Penround")
 
 

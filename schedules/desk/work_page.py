@@ -11,7 +11,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from crews.people.queries import skills_on
 from crews.roster.queries import working_shifts
@@ -165,7 +165,7 @@ def reassign_order(desk: Desk, pk: int) -> HttpResponse:
         work_order_id=pk,
         worker_ids=read_keys(posted, "worker", _("People")),
         machine_id=read_key(posted, "machine", _("Machine")) if machine else None,
-        starts_at=read_moment(posted, "starts", _("Start"), desk.caller.site.zone),
+        starts_at=read_moment(posted, "starts", pgettext("moment", "Start"), desk.caller.site.zone),
         by=desk.caller.actor,
         at=desk.now,
         version=read_whole(posted, "version", _("Version")),

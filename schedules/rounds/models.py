@@ -2,7 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from equipment.barns.models import BedGroup, Pen
 from equipment.parlor.models import Parlor
@@ -11,9 +11,9 @@ from equipment.site.models import SiteModel
 
 
 class MilkingState(models.TextChoices):
-    PLANNED = "planned", _("Planned")
-    STARTED = "started", _("Started")
-    ENDED = "ended", _("Ended")
+    PLANNED = "planned", pgettext_lazy("milking", "Planned")
+    STARTED = "started", pgettext_lazy("milking", "Started")
+    ENDED = "ended", pgettext_lazy("milking", "Ended")
 
 
 class Milking(SiteModel):

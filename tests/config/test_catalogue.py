@@ -78,7 +78,10 @@ def say_plurals(n: int) -> dict[tuple[str, ...], str]:
 
 
 def ids(catalogue: Catalog) -> set[tuple[str, ...]]:
-    return {said_in_english(message) for message in catalogue if message.id}
+    """Each text with the sense (`msgctxt`) that tells it from its like."""
+    return {
+        (message.context or "", *said_in_english(message)) for message in catalogue if message.id
+    }
 
 
 @pytest.fixture(scope="module")

@@ -68,7 +68,7 @@ def test_no_reason_shows_a_code_in_spanish(code: ReasonCode) -> None:
     [
         (
             ReasonCode.NO_MACHINE_OF_KIND,
-            "la granja no tiene máquina para eso: Cargador 3, Minicargador",
+            "la lechería no tiene máquina para eso: Cargador 3, Minicargador",
         ),
         (ReasonCode.NO_SKILLED_PERSON, "nadie está capacitado para eso: Manejo de cargador"),
         (

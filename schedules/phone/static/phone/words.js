@@ -36,7 +36,7 @@ export const WORDS = {
     hours: "Horómetro, horas", last: "Último", reason: "Motivo", new_meter: "Es un horómetro nuevo", read_meter: "Horas", look_round: "Antes de arrancar",
     good: "Bien", not_good: "Mal", can_work: "¿Puede trabajar hoy?", yes: "Sí", no: "No",
     run: "Puede trabajar", with_care: "Puede trabajar con cuidado", park: "Párela. Queda fuera del plan hasta que alguien la libere.",
-    held: "Fuera de servicio", lock_on: "Mi candado está puesto", lock_off: "Mi candado está quitado", place: "Lugar", what: "Qué está cerrado",
+    held: "Fuera de servicio", lock_on: "Mi candado está puesto", lock_off: "Mi candado está quitado", place: "Lugar", what: "Qué tiene candado",
     lock_note: "Primero aísle: candado, etiqueta, prueba. Este registro no cierra válvulas, bombas ni máquinas.", owner: "Dueño", since: "desde",
     problem: "¿Qué está mal?", machine: "Máquina", none: "Ninguna", is_danger: "Alguien se puede lastimar", send: "Enviar",
     saved_here: "Guardado en este teléfono", saved: "Guardado", all_sent: "Todo enviado", needs_you: "le espera", send_now: "Enviar ahora", nothing_waiting: "Aquí no espera nada.",
