@@ -8,9 +8,10 @@ from equipment.site.farmfields import Complaint, Entry, Field, Kind
 from equipment.site.farmrows import Rows, Section, SingleRows, place_fields
 from equipment.site.models import PlaceKind
 
-from .calc import PORES_FRAC
+from .calc import PORES_FRAC, layer_dry_kg
 from .models import Bay, Lane, Pad, PilePlace, SandPractice, Slab
 
+ROUNDING = 1 + 1e-6
 CAPACITY = Field("capacity_kg", Kind.NUMBER, _("Dry sand it has room for"), above=0)
 
 LANES = Section(
@@ -38,15 +39,29 @@ PADS = Section(
     place_kinds=(PlaceKind.PAD,),
     fields=place_fields(),
 )
+
+
+def check_bay(entry: Entry) -> Iterator[Complaint]:
+    """A load laid out deeper than the farm's layer dries later than any forecast says."""
+    for practice in entry.everything["sand_practice"].values():  # none where it has faults itself
+        depth_m = practice["layer_depth_m"]
+        room_kg = layer_dry_kg(entry.values["area_m2"], depth_m, practice["bulk_density_kg_m3"])
+        if entry.values["capacity_kg"] > room_kg * ROUNDING:
+            reason = _("is more than a layer of %(depth)s m there: %(room)d kg")
+            words = {"depth": depth_m, "room": room_kg}
+            yield Complaint("capacity_kg", reason % words, _("Lower it, or raise layer_depth_m."))
+
+
 BAYS = Section(
     name="bays",
     help=_("Parts of a pad; one batch each"),
     rows=Rows(Bay),
+    check=check_bay,
     place_kinds=(PlaceKind.BAY,),
     fields=(
         *place_fields(),
         Field("pad", Kind.ROW, _("Pad it is part of"), refers_to="pads"),
-        Field("area_m2", Kind.NUMBER, _("Area"), above=0, high=100_000),
+        Field("area_m2", Kind.NUMBER, _("Area"), low=1, high=100_000),
         CAPACITY,
     ),
 )

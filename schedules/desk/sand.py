@@ -15,15 +15,16 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
 from equipment.site.units import UnitSystem, to_shown
+from schedules.sand.calc.supply import SteadyBalance
 from schedules.sand.ledger import moves_to_look_at
 from schedules.sand.models import Stage
 from schedules.sand.queries import (
     BatchView,
+    SandStock,
     batch_views,
     bays_with_batches,
-    daily_use_kg,
     free_pile_places,
-    recent_use_kg_d,
+    stock_of,
 )
 from schedules.sand.services import practice_of
 
@@ -54,8 +55,10 @@ def sand_context(desk: Desk) -> dict[str, Any]:
     views = sorted(batch_views(desk.site_id), key=_turn)
     lines = [_line(desk, view) for view in views]
     numbers = {view.batch.pk: view.batch.number for view in views}
+    stock = stock_of(desk.site_id, views, desk.now)
     return {
-        "finding": _finding(desk, views),
+        "finding": _finding(views, stock),
+        "steady": _say_steady(desk, stock.steady),
         "chart": _pipeline(desk, views),
         "lines": lines,
         "drying": [line for line in lines if line.view.batch.stage == Stage.DRYING],
@@ -104,13 +107,9 @@ def say_day(on: date | None) -> str:
     return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
 
 
-def _finding(desk: Desk, views: list[BatchView]) -> str:
+def _finding(views: list[BatchView], stock: SandStock) -> str:
     """Say the days of sand first, then what comes next."""
-    released = sum(v.dry_kg for v in views if v.batch.stage == Stage.RELEASED and not v.is_held)
-    safety = practice_of(desk.site_id).safety_stock_kg
-    planned = daily_use_kg(desk.site_id)
-    use = recent_use_kg_d(desk.site_id, desk.now) or planned
-    days = max(released - safety, 0) / use if use else 0
+    days = stock.days_d or 0
     said = [
         ngettext(
             "%(days)d day of released sand above the safety stock at today's use.",
@@ -140,6 +139,17 @@ def _finding(desk: Desk, views: list[BatchView]) -> str:
             % {"number": coming[0][1], "day": say_day(coming[0][0])}
         )
     return " ".join(said)
+
+
+def _say_steady(desk: Desk, steady: SteadyBalance) -> str:
+    """Say what a day takes, gives back and leaves to be bought, by the farm's own figures."""
+    if not steady.use_kg_d:
+        return ""
+    words = _("A steady day: beds take %(use)s, lanes give back %(back)s, %(buy)s are bought.")
+    amounts = {"use": steady.use_kg_d, "back": steady.recovered_kg_d, "buy": steady.make_up_kg_d}
+    return words % {
+        name: f"{tons(desk, kg):,.1f} {tons_unit(desk)}" for name, kg in amounts.items()
+    }
 
 
 def _line(desk: Desk, view: BatchView) -> BatchLine:
@@ -189,7 +199,7 @@ def _dots(desk: Desk, number: int, dots: list[str], likely: date | None) -> Char
     svg = draw_dots(
         key=f"dots-{number}",
         columns=columns,
-        title=_("When batch %d is dry") % number,
+        title=_("%(batch)s: when it is dry") % {"batch": _name(desk, number)},
         desc=finding,
     )
     rows = tuple((column.name, str(column.n)) for column in columns)
@@ -205,17 +215,24 @@ def _day_of_month(day: date, is_first: bool) -> str:
 def _say_dots(desk: Desk, number: int, counts: Counter[str], likely: date | None) -> str:
     """Say the chance until the likely day; once that is past, the chance that it is dry now."""
     if likely is None:
-        return _("Batch %d is not expected dry within the forecast.") % number
+        return _("%(batch)s is not expected dry within the forecast.") % {
+            "batch": _name(desk, number)
+        }
     today = local_date_of(desk.now, desk.caller.site.zone)
     until = max(likely, today)
     by = sum(n for day, n in counts.items() if day and day <= until.isoformat())
     words = (
-        _("%(n)d in %(all)d that batch %(number)d is dry by %(day)s.")
+        _("%(n)d in %(all)d that %(batch)s is dry by %(day)s.")
         if likely > today
-        else _("%(n)d in %(all)d that batch %(number)d is dry by now: test it.")
+        else _("%(n)d in %(all)d that %(batch)s is dry by now: test it.")
     )
-    facts = {"n": by, "all": counts.total(), "number": number, "day": say_day(likely)}
-    return words % facts
+    name = _name(desk, number)
+    return words % {"n": by, "all": counts.total(), "batch": name, "day": say_day(likely)}
+
+
+def _name(desk: Desk, number: int) -> str:
+    """Name a batch in the farm's own word: Batch 12."""
+    return f"{desk.noun('batch')} {number}"
 
 
 def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:
@@ -250,4 +267,6 @@ def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:
     rows = tuple(
         (name, str(len(blocks)), f"{sum(b.size for b in blocks):,.0f}") for name, blocks in stages
     )
-    return Chart("pipeline", finding, svg, (_("Stage"), _("Batches"), tons_unit(desk)), rows)
+    return Chart(
+        "pipeline", finding, svg, (_("Stage"), desk.noun("batches"), tons_unit(desk)), rows
+    )

@@ -78,8 +78,6 @@ class BatchFacts:
         First day on which its cure is over; None while its pile is open.
     today_on : date or None
         Local date of the event.
-    is_empty_after : bool
-        Whether nothing is left of it after the event.
     """
 
     stage: BatchStage | None
@@ -89,7 +87,6 @@ class BatchFacts:
     is_pile_closed: bool = False
     ready_on: date | None = None
     today_on: date | None = None
-    is_empty_after: bool = False
 
 
 _S, _E, _R = BatchStage, BatchEvent, Refusal
@@ -166,15 +163,19 @@ def refusal(event: BatchEvent, facts: BatchFacts) -> Refusal | None:
     return _fact_refusal(event, facts)
 
 
-def stage_after(event: BatchEvent, facts: BatchFacts) -> BatchStage:
+def stage_after(
+    event: BatchEvent, stage: BatchStage | None, *, is_empty_after: bool = False
+) -> BatchStage:
     """Tell the stage after an event that is allowed.
 
     Parameters
     ----------
     event : BatchEvent
         What is reported.
-    facts : BatchFacts
-        The batch before it.
+    stage : BatchStage or None
+        The batch's stage before it; None before its first event.
+    is_empty_after : bool
+        Whether nothing is left of the batch after the event.
 
     Returns
     -------
@@ -184,13 +185,13 @@ def stage_after(event: BatchEvent, facts: BatchFacts) -> BatchStage:
     Raises
     ------
     ValueError
-        The event is refused: ask `refusal` first.
+        No batch of that stage has such an event: ask `refusal` first.
     """
-    if reason := refusal(event, facts):
-        raise ValueError(f"{event} of a batch {facts.stage} is refused: {reason}")
-    if event is _E.BEDDED and facts.is_empty_after:
+    if (stage, event) not in MOVES:
+        raise ValueError(f"{event} of a batch {stage} is refused: {_stage_refusal(event, stage)}")
+    if event is _E.BEDDED and is_empty_after:
         return _S.BEDDED
-    return MOVES[facts.stage, event]
+    return MOVES[stage, event]
 
 
 def _stage_refusal(event: BatchEvent, stage: BatchStage | None) -> Refusal:

@@ -1,8 +1,6 @@
-"""Sand in and out: buckets to dry mass, blends, how long it lasts, and the steady balance."""
+"""Sand in and out: buckets to dry mass, how long it lasts, and the steady balance."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from equipment.sandyard.calc import dry_kg
 
@@ -54,64 +52,6 @@ def bucket_dry_kg(
         for bulk in (WET_BULK_LOW_KG_M3, WET_BULK_HIGH_KG_M3)
     )
     return DryMass((low + high) / 2, low, high)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """Sand that goes into a pile.
-
-    Parameters
-    ----------
-    dated_on : date
-        Local date from which its age counts.
-    moisture_wb_frac : float
-        Water over wet sand.
-    dry_kg : float
-        Dry mass, > 0. [kg]
-
-    Raises
-    ------
-    ValueError
-        No mass, or a moisture that cannot be.
-    """
-
-    dated_on: date
-    moisture_wb_frac: float
-    dry_kg: float
-
-    def __post_init__(self) -> None:
-        if not self.dry_kg > 0:
-            raise ValueError(f"dry_kg {self.dry_kg} is not above 0")
-        if not 0 <= self.moisture_wb_frac < 1:
-            raise ValueError(f"moisture_wb_frac {self.moisture_wb_frac} is not from 0 to below 1")
-
-
-def blend(parts: Sequence[Part]) -> Part:
-    """Tell what a pile of several batches counts as.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        One or more.
-
-    Returns
-    -------
-    Part
-        Of all their mass, the youngest date and the wettest moisture: a blend is no older and no
-        drier than its worst part. Common practice, no source.
-
-    Raises
-    ------
-    ValueError
-        No part.
-    """
-    if not parts:
-        raise ValueError("a blend needs a part at least")
-    return Part(
-        dated_on=max(part.dated_on for part in parts),
-        moisture_wb_frac=max(part.moisture_wb_frac for part in parts),
-        dry_kg=sum(part.dry_kg for part in parts),
-    )
 
 
 @dataclass(frozen=True, slots=True)

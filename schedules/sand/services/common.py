@@ -24,7 +24,14 @@ from schedules.errors import (
     PlaceTakenError,
     TooEarlyError,
 )
-from schedules.sand.calc.stages import BatchEvent, BatchFacts, BatchStage, Refusal, refusal
+from schedules.sand.calc.stages import (
+    BatchEvent,
+    BatchFacts,
+    BatchStage,
+    Refusal,
+    refusal,
+    stage_after,
+)
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, BatchStep, Stage
 
@@ -149,19 +156,31 @@ def write_step(
     write.change("batch.stage", batch.pk, step=kind, stage=batch.stage)
 
 
-def enter_stage(batch: Batch, stage: Stage, at: datetime, place: Place | None = None) -> None:
-    batch.stage, batch.stage_since = stage, at
+def enter_stage(batch: Batch, event: BatchEvent, at: datetime, place: Place | None = None) -> None:
+    """Move a batch to the stage that an allowed event brings it to."""
+    batch.stage, batch.stage_since = Stage(stage_after(event, BatchStage(batch.stage))), at
     if place is not None:
         batch.place = place
     batch.save(update_fields=["stage", "stage_since", "place"])
 
 
-def new_batch(site_id: int, **facts: object) -> Batch:
-    """Number the next batch; the site's practice row is the lock that keeps numbers apart."""
+def new_batch(site_id: int, event: BatchEvent, at: datetime, **facts: object) -> Batch:
+    """Number the next batch, in the stage that an event opens one in.
+
+    The site's practice row is the lock that keeps numbers apart.
+    """
     SandPractice.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
     last = Batch.objects.filter(site_id=site_id).aggregate(last=Max("number"))["last"] or 0
     practice = practice_of(site_id)
-    return Batch.objects.create(site_id=site_id, number=last + 1, cure_d=practice.cure_d, **facts)
+    return Batch.objects.create(
+        site_id=site_id,
+        number=last + 1,
+        stage=Stage(stage_after(event, None)),
+        stage_since=at,
+        opened_at=at,
+        cure_d=practice.cure_d,
+        **facts,
+    )
 
 
 def refuse_taken(site_id: int, place: Place) -> None:

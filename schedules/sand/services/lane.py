@@ -100,10 +100,9 @@ def _open_batch(site_id: int, slab: Slab, at: datetime) -> Batch:
         return batch
     return new_batch(
         site_id,
-        stage=Stage.DRAINING,
+        BatchEvent.SCOOPED,
+        at,
         place=slab.place,
-        opened_at=at,
-        stage_since=at,
         moisture_wb_frac=practice_of(site_id).scooped_moisture_wb_frac,
     )
 

@@ -12,7 +12,7 @@ from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event
 from equipment.site.writes import site_write
 from schedules.sand.calc.stages import BatchEvent
-from schedules.sand.models import Batch, MoistureTest, Stage
+from schedules.sand.models import Batch, MoistureTest
 
 from .common import (
     Said,
@@ -52,7 +52,7 @@ def spread(
         if batch.closed_at is None:
             batch.closed_at = at
             batch.save(update_fields=["closed_at"])
-        enter_stage(batch, Stage.DRYING, at, bay.place)
+        enter_stage(batch, BatchEvent.SPREAD, at, bay.place)
         write_step(write, batch, "spread", said, bay.place)
     return batch
 

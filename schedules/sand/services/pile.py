@@ -9,7 +9,7 @@ from equipment.site.models import Actor, Event, Place, Site
 from equipment.site.writes import SiteWrite, site_write
 from schedules.sand.calc.stages import BatchEvent, Refusal
 from schedules.sand.ledger import batch_mass_kg
-from schedules.sand.models import Batch, BatchParent, Stage
+from schedules.sand.models import Batch, BatchParent
 
 from .common import (
     Said,
@@ -37,7 +37,7 @@ def pile(
     """Bring a bay's sand to a pile place: the pile is a batch of its own, built of its parents.
 
     An open pile there takes it while there is room; a closed one is never topped. The pile has the
-    youngest date and the wettest moisture of its parents; its cure begins when it closes.
+    wettest moisture of its parents; its cure begins when it closes, so for the youngest of them.
     """
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
@@ -68,10 +68,9 @@ def _open_pile(site_id: int, place: Place, parent: Batch, at: datetime) -> Batch
     if there is None:
         return new_batch(
             site_id,
-            stage=Stage.CURING,
+            BatchEvent.PILED,
+            at,
             place=place,
-            opened_at=at,
-            stage_since=at,
             moisture_wb_frac=parent.moisture_wb_frac,
         )
     refuse_unless(there, BatchEvent.PILED, at)
@@ -120,7 +119,7 @@ def mark_cured(
         batch = locked_batch(site_id, batch_id)
         despite = (Refusal.CURE_NOT_OVER,) if reason else ()
         refuse_unless(batch, BatchEvent.CURED, at, despite=despite)
-        enter_stage(batch, Stage.CURED, at)
+        enter_stage(batch, BatchEvent.CURED, at)
         write_step(write, batch, "cured", Said(by, at, event), batch.place, reason=reason)
     return batch
 
@@ -134,6 +133,6 @@ def release(
         refuse_unless(batch, BatchEvent.RELEASED, at)
         batch.released_by, batch.released_at = by, at
         batch.save(update_fields=["released_by", "released_at"])
-        enter_stage(batch, Stage.RELEASED, at)
+        enter_stage(batch, BatchEvent.RELEASED, at)
         write_step(write, batch, "released", Said(by, at, event), batch.place)
     return batch

@@ -15,7 +15,7 @@ from equipment.site.writes import site_write
 from schedules.errors import (
     NotOldestError,
 )
-from schedules.sand.calc.stages import BatchEvent
+from schedules.sand.calc.stages import BatchEvent, BatchStage, stage_after
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, Stage
 
@@ -91,7 +91,8 @@ def _refuse_younger(batch: Batch, reason: str) -> None:
 
 def _end_when_empty(batch: Batch, at: datetime) -> None:
     if batch_mass_kg(batch) <= 1:
-        batch.stage, batch.stage_since, batch.ended_at, batch.place = Stage.BEDDED, at, at, None
+        stage = stage_after(BatchEvent.BEDDED, BatchStage(batch.stage), is_empty_after=True)
+        batch.stage, batch.stage_since, batch.ended_at, batch.place = Stage(stage), at, at, None
         batch.save(update_fields=["stage", "stage_since", "ended_at", "place"])
 
 
@@ -113,12 +114,11 @@ def receive_delivery(
         refuse_overfull(spot, 0, dry_kg)
         batch = new_batch(
             site_id,
-            stage=Stage.CURED,
+            BatchEvent.DELIVERED,
+            at,
             place=place,
             is_bought=True,
-            opened_at=at,
             closed_at=at,
-            stage_since=at,
             moisture_wb_frac=moisture_wb_frac,
             ready_on=_today(site_id, at),
         )

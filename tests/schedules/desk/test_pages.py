@@ -161,3 +161,15 @@ def test_work_order_page_takes_a_fixed_number_of_queries(
     _more_of_everything(farm)
 
     assert _n_queries(manager, address, django_assert_max_num_queries(MOST_QUERIES)) == few
+
+
+def test_sand_page_says_what_a_steady_day_takes(client_of: ClientOf) -> None:
+    """300 stalls lose 22 kg a day and 78 % come back, in short tons of 907.185 kg.
+
+    The ton: NIST SP 811, appendix B.8; the arithmetic is plain.
+    """
+    said = words(client_of(Role.WORKER).get(url("sand")))
+
+    assert (
+        "A steady day: beds take 7.3 tons, lanes give back 5.7 tons, 1.6 tons are bought." in said
+    )

@@ -146,7 +146,7 @@ DRAWN = {
     "flush_timers": (),
     "lanes": (),
     "slabs": (),
-    "bays": (),
+    "bays": ("capacity_kg",),
     "pile_places": (),
     "basins": ("must_act_depth_m",),
     "rotations": (),
@@ -164,6 +164,8 @@ def farms(draw: st.DrawFn) -> dict[str, Any]:
         for entry in farm[name]:
             numbers = draw(entries_of(name, *leave))
             entry |= {key: value for key, value in numbers.items() if _goes(name, entry, key)}
+    for bay in farm["bays"]:
+        bay["capacity_kg"] = bay["area_m2"] * 400  # a layer of 0.25 m and 1600 kg/m3
     for basin in farm["basins"]:
         basin["must_act_depth_m"] = basin["depth_m"]
     return farm

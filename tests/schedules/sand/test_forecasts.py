@@ -12,7 +12,7 @@ from schedules.sand import services as sand
 from schedules.sand.forecasts import forecast_all
 from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import DryForecast
-from schedules.sand.queries import sand_left
+from schedules.sand.queries import sand_stock
 from tests.schedules.sand.test_services import DAY, NOW, Yard
 
 pytestmark = pytest.mark.django_db
@@ -104,8 +104,9 @@ def test_a_moisture_test_moves_the_dates(yard: Yard) -> None:
 def test_days_of_sand_count_released_sand_above_the_safety_stock(yard: Yard) -> None:
     batch = yard.released()
     # No beds and nothing bedded yet: no use, so it lasts without end.
-    assert sand_left(yard.site.pk, NOW + 80 * DAY).days.likely == float("inf")
+    unused = sand_stock(yard.site.pk, NOW + 80 * DAY)
+    assert (unused.left.days.likely, unused.days_d) == (float("inf"), None)
     yard.bed(batch, 1_400)  # 100 kg a day over the two weeks looked at
     left_kg = sand.find_batch(yard.site.pk, batch.pk)
-    days = sand_left(yard.site.pk, NOW + 80 * DAY + timedelta(hours=1)).days.likely
+    days = sand_stock(yard.site.pk, NOW + 80 * DAY + timedelta(hours=1)).left.days.likely
     assert days == pytest.approx(batch_mass_kg(left_kg) / 100)

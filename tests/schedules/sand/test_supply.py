@@ -1,16 +1,13 @@
-"""Buckets, blends, days of sand and the steady balance, against worked figures."""
+"""Buckets, days of sand and the steady balance, against worked figures."""
 
 import math
-from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from schedules.sand.calc.supply import (
-    Part,
     Range,
-    blend,
     bucket_dry_kg,
     days_of_sand,
     steady_balance,
@@ -18,15 +15,8 @@ from schedules.sand.calc.supply import (
 
 LB_KG = 0.45359237  # exact, by definition of the pound
 YD3_M3 = 0.9144**3
-MAY_1 = date(2026, 5, 1)
 amounts = st.floats(0, 1e6)
 ranges = st.tuples(amounts, amounts, amounts).map(lambda three: Range(*sorted(three)))
-parts = st.builds(
-    Part,
-    dated_on=st.dates(date(2026, 1, 1), date(2026, 12, 31)),
-    moisture_wb_frac=st.floats(0, 0.3),
-    dry_kg=st.floats(1, 1e6),
-)
 
 
 def test_a_four_yard_bucket_of_sand_weighs_from_10_260_to_12_960_lb() -> None:
@@ -52,24 +42,6 @@ def test_more_buckets_are_in_proportion(n: int, extra: int) -> None:
         for count in (n, n + extra)
     )
     assert many.dry_kg == pytest.approx(few.dry_kg * (n + extra) / n)
-
-
-def test_a_blend_takes_the_youngest_date_and_the_wettest_moisture() -> None:
-    made = blend([Part(MAY_1, 0.04, 100), Part(date(2026, 5, 9), 0.03, 50)])
-    assert made == Part(date(2026, 5, 9), 0.04, 150)
-
-
-@given(some=st.lists(parts, min_size=1, max_size=6))
-def test_a_blend_is_as_bad_as_its_worst_part(some: list[Part]) -> None:
-    made = blend(some)
-    assert made.dry_kg == pytest.approx(sum(part.dry_kg for part in some))
-    assert all(part.dated_on <= made.dated_on for part in some)
-    assert all(part.moisture_wb_frac <= made.moisture_wb_frac for part in some)
-
-
-def test_a_blend_of_blends_is_the_blend_of_all() -> None:
-    a, b, c = Part(MAY_1, 0.04, 1), Part(date(2026, 4, 1), 0.06, 2), Part(date(2026, 6, 1), 0.02, 4)
-    assert blend([blend([a, b]), c]) == blend([a, b, c])
 
 
 def test_ten_days_of_a_hundred_tons() -> None:
@@ -132,12 +104,6 @@ def test_what_cannot_be_is_refused() -> None:
         bucket_dry_kg(0, bucket_m3=2.0, fill_frac=0.95, moisture_wb_frac=0.1)
     with pytest.raises(ValueError, match="moisture_wb_frac"):
         bucket_dry_kg(1, bucket_m3=2.0, fill_frac=0.95, moisture_wb_frac=10)
-    with pytest.raises(ValueError, match="a part at least"):
-        blend([])
-    with pytest.raises(ValueError, match="dry_kg"):
-        Part(MAY_1, 0.05, 0)
-    with pytest.raises(ValueError, match="moisture_wb_frac"):
-        Part(MAY_1, 5.0, 1)
     with pytest.raises(ValueError, match="negative"):
         days_of_sand(1, -1, Range(1, 1, 1))
     with pytest.raises(ValueError, match="0 to 1"):
