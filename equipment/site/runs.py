@@ -118,9 +118,9 @@ def claimable(now: datetime) -> QuerySet[TaskRun]:
 
 
 def claim(run_id: int, now: datetime) -> TaskRun | None:
-    """Take a run for one lease; None when it is another's, done, or not due."""
+    """Take a run for one lease; None when it is another's, done, not due, or given up."""
     run = claimable(now).filter(id=run_id).first()
-    if run is None:
+    if run is None or _gave_up(run, now):
         return None
     lease_until = now + timedelta(seconds=KINDS[run.kind].lease_s)
     taken = (
@@ -132,6 +132,16 @@ def claim(run_id: int, now: datetime) -> TaskRun | None:
         return None
     run.refresh_from_db()
     return run
+
+
+def _gave_up(run: TaskRun, now: datetime) -> bool:
+    """Give a run up whose last attempt ended without a word: it may be what kills its worker."""
+    if run.state != RunState.RUNNING or run.attempts < MAX_ATTEMPTS:
+        return False
+    log.error("run %s (%s) outlasted its lease or its worker; given up", run.id, run.kind)
+    words = f"given up: attempt {run.attempts} ended without a word, its worker lost or too slow"
+    _held(run).update(state=RunState.DEAD, lease_until=None, error=words)
+    return True
 
 
 class LostLeaseError(Exception):

@@ -137,6 +137,21 @@ def test_a_failed_run_leaves_no_effect_backs_off_and_is_given_up(register: Regis
     assert not runs.perform(run.pk, now=run.due_at + timedelta(days=1))
 
 
+def test_a_run_that_kills_its_worker_each_time_is_given_up(done: list[int]) -> None:
+    run, now = _enqueue(), NOW
+    for attempt in range(1, runs.MAX_ATTEMPTS + 1):  # claimed, and never heard of again
+        claimed = runs.claim(run.pk, now)
+        assert claimed is not None
+        assert claimed.attempts == attempt
+        now += timedelta(seconds=60)
+    assert runs.poll(now=now) == 0
+    run.refresh_from_db()
+    assert (run.state, run.attempts, run.lease_until) == (RunState.DEAD, runs.MAX_ATTEMPTS, None)
+    assert run.error == "given up: attempt 5 ended without a word, its worker lost or too slow"
+    assert not runs.claimable(now + timedelta(days=1)).exists()
+    assert done == []
+
+
 def test_the_poller_does_due_runs_with_the_broker_dead(
     done: list[int],
     monkeypatch: pytest.MonkeyPatch,
