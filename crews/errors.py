@@ -27,9 +27,3 @@ class NoShiftError(DomainError):
     """The worker has no shift then."""
 
     code = "no_shift"
-
-
-class ShiftOverlapError(DomainError):
-    """A worker cannot stand in two shifts at once."""
-
-    code = "shift_overlap"

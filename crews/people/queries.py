@@ -5,16 +5,7 @@ from datetime import date
 
 from django.db.models import Q, QuerySet
 
-from .models import Leave, Worker, WorkerSkill
-
-
-def workers_of(site_id: int) -> QuerySet[Worker]:
-    """Workers not retired, with crew and actor: 1 query."""
-    return (
-        Worker.objects.filter(site_id=site_id, retired_at=None)
-        .select_related("crew", "actor")
-        .order_by("name")
-    )
+from .models import WorkerSkill
 
 
 def skills_on(site_id: int, day: date) -> dict[int, set[str]]:
@@ -35,9 +26,3 @@ def skills_expiring(site_id: int, day: date, until: date) -> QuerySet[WorkerSkil
         .select_related("worker", "skill")
         .order_by("until_on")
     )
-
-
-def leave_on(site_id: int, day: date) -> dict[int, Leave]:
-    """Leave that covers a day, by worker: 1 query."""
-    rows = Leave.objects.filter(site_id=site_id, from_on__lte=day, until_on__gt=day)
-    return {row.worker_id: row for row in rows}

@@ -35,10 +35,6 @@ class ItemDue:
         """Whether its hours have run out."""
         return self.due.left_h is not None and self.due.left_h <= 0
 
-    def is_due_by(self, day: date) -> bool:
-        """Whether it is over its hours, or its likely date is on or before a day."""
-        return self.is_over or (self.due.due_on is not None and self.due.due_on <= day)
-
 
 @dataclass(frozen=True, slots=True)
 class MachineView:

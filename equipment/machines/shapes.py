@@ -179,9 +179,7 @@ class ServiceInput(serializers.Serializer[Any]):
     meter_h = FiniteField(min_value=0, max_value=200_000)
     minutes = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
     parts = serializers.CharField(max_length=300, allow_blank=True, default="")
-    cost = serializers.DecimalField(
-        max_digits=10, decimal_places=2, min_value=0, default=Decimal(0)
-    )
+    cost = CostField()
     note = serializers.CharField(max_length=300, allow_blank=True, default="")
     reason = serializers.CharField(max_length=300, allow_blank=True, default="")
 
@@ -219,6 +217,4 @@ class RepairEndInput(SaidInput):
     """What went into it."""
 
     parts = serializers.CharField(max_length=300, allow_blank=True, default="")
-    cost = serializers.DecimalField(
-        max_digits=10, decimal_places=2, min_value=0, default=Decimal(0)
-    )
+    cost = CostField()

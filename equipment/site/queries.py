@@ -77,12 +77,6 @@ def sites_of(user: User) -> QuerySet[Site]:
     ).order_by("name")
 
 
-def role_on(user: User, site_id: int) -> str | None:
-    """Give an account's role on a site, None for a stranger: 1 query."""
-    row = Membership.objects.filter(user=user, site_id=site_id).values_list("role", flat=True)
-    return row.first()
-
-
 def site_version(site_id: int) -> int:
     """Give the count of the site's committed changes: 1 query."""
     return SiteVersion.objects.values_list("version", flat=True).get(site_id=site_id)

@@ -6,7 +6,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from .errors import NotFoundError
-from .models import Actor, ActorKind, Hold, HoldSubject, Role, Site, SiteVersion, User
+from .models import Actor, ActorKind, Hold, HoldSubject, Site, SiteVersion, User
 from .writes import site_write
 
 
@@ -79,8 +79,3 @@ def clear_hold(*, site_id: int, hold_id: int, by: Actor, at: datetime, note: str
             hold.save(update_fields=["cleared_by", "cleared_at", "clear_note"])
             write.change(f"hold.{hold.subject_kind}", hold.subject_id, put=False)
     return hold
-
-
-def may_decide(role: str) -> bool:
-    """Say whether a role may decide for others: reassign, release, clear, edit."""
-    return role in (Role.MANAGER, Role.LEAD)

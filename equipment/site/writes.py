@@ -12,7 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from .models import Change, SiteVersion, TaskRun
+from .models import Change, SiteVersion
 from .runs import SUBSCRIBERS, enqueue
 
 
@@ -96,8 +96,3 @@ def _finish(write: SiteWrite) -> None:
 def _next_version(site_id: int) -> int:
     SiteVersion.objects.filter(site_id=site_id).update(version=F("version") + 1)
     return SiteVersion.objects.get(site_id=site_id).version
-
-
-def pending_runs(site_id: int) -> int:
-    """Count the site's background work not yet done: 1 query."""
-    return TaskRun.objects.filter(site_id=site_id, state__in=["waiting", "running"]).count()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from equipment.site.errors import DomainError, FieldFault
@@ -24,9 +24,6 @@ class Fault:
         if self.path:
             parts.append(self.path if self.value is None else f"{self.path} = {self.value}")
         return f"{': '.join(parts)} {self.reason}. {self.remedy}"
-
-    def as_json(self) -> dict[str, Any]:
-        return asdict(self)
 
 
 class BrokenFileError(DomainError):

@@ -78,18 +78,6 @@ def say_title(order: WorkOrder) -> str:
     return str(order.title.get(language) or order.title.get("en") or order.natural_key)
 
 
-def open_orders_for(site_id: int, start: datetime, end: datetime) -> QuerySet[WorkOrder]:
-    """Work still open whose window meets [start, end), soonest due first: 2 queries."""
-    return (
-        WorkOrder.objects.filter(
-            site_id=site_id, status__in=OPEN, starts_after__lt=end, due_at__gt=start
-        )
-        .select_related("standing_order", "place", "visit", "batch", "for_machine", "service_item")
-        .prefetch_related(Prefetch("needs", Dependency.objects.select_related("on")))
-        .order_by("due_at", "priority", "id")
-    )
-
-
 def order_detail(site_id: int, work_order_id: int) -> WorkOrder | None:
     """One work order with all that is known of it: 3 queries."""
     reports = Report.objects.select_related("by", "machine").order_by("id")

@@ -15,7 +15,6 @@ Bools = NDArray[np.bool_]
 
 WIND_ESTIMATE_2M_M_S = 2.0  # FAO-56 ch. 3, where wind data are missing
 K_RS_INLAND = 0.16  # FAO-56 eq. 50, interior locations [°C^-0.5]
-K_RS_COAST = 0.19  # FAO-56 eq. 50, coastal locations [°C^-0.5]
 
 
 class ET0Method(StrEnum):

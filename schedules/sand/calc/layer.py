@@ -80,11 +80,6 @@ class Layer:
         return min(self.evaporation_depth_m, self.thickness_m)
 
     @property
-    def below_m(self) -> float:
-        """Depth of the rest, which dries only by draining and by being turned up. [m]."""
-        return self.thickness_m - self.surface_m
-
-    @property
     def tew_mm(self) -> float:
         """Water that can evaporate from the surface zone after draining; FAO-56 eq. 73 [mm]."""
         return WATER_KG_M3 * (self.theta_fc_frac - 0.5 * self.theta_wp_frac) * self.surface_m

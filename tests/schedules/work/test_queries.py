@@ -14,7 +14,6 @@ from schedules.work.models import Dependency, Outcome, Relation, Status, WorkOrd
 from schedules.work.progress import report_problem
 from schedules.work.queries import (
     board_counts,
-    open_orders_for,
     open_problems,
     order_detail,
     say_amount,
@@ -37,29 +36,6 @@ def _many(site: Site, n: int) -> list[WorkOrder]:
     for first, second in pairwise(orders):
         Dependency.objects.create(site=site, work_order=second, on=first)
     return orders
-
-
-@pytest.mark.parametrize("n", [1, 12])
-def test_open_work_is_read_in_two_queries(
-    site: Site, n: int, django_assert_num_queries: Any
-) -> None:
-    _many(site, n)
-    with django_assert_num_queries(2):
-        for order in open_orders_for(site.pk, *DAY):
-            assert order.standing_order is not None
-            assert order.place.key
-            assert all(need.on.title for need in order.needs.all())
-
-
-def test_open_work_is_what_meets_the_span_and_is_not_over(site: Site, ana: Actor) -> None:
-    todo, begun, done, later = _many(site, 4)
-    Dependency.objects.all().delete()
-    VERBS["start"](begun, ana, 0)
-    VERBS["done"](done, ana, 0)
-    WorkOrder.objects.filter(pk=later.pk).update(starts_after=DAY[1], due_at=DAY[1] + timedelta(1))
-    assert list(open_orders_for(site.pk, *DAY)) == [todo, begun]
-    other = make_site("other")
-    assert list(open_orders_for(other.pk, *DAY)) == []
 
 
 @pytest.mark.parametrize("n", [1, 12])
