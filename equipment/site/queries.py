@@ -34,6 +34,10 @@ DEFAULT_WORDS: dict[str, dict[str, str]] = {
         "machine": "Machine",
         "batch": "Batch",
         "crew": "Crew",
+        "pens": "Pens",
+        "pads": "Pads",
+        "machines": "Machines",
+        "batches": "Batches",
     },
     "es": {
         "site": "Sitio",
@@ -54,15 +58,28 @@ DEFAULT_WORDS: dict[str, dict[str, str]] = {
         "machine": "Máquina",
         "batch": "Lote",
         "crew": "Cuadrilla",
+        "pens": "Corrales",
+        "pads": "Patios",
+        "machines": "Máquinas",
+        "batches": "Lotes",
     },
 }
+SINGULAR = {"pens": "pen", "pads": "pad", "machines": "machine", "batches": "batch"}
 
 
 def word(site: Site, language: str, noun: str) -> str:
-    """Give the farm's own word for a noun, else the trade's usual one. No query."""
+    """Give the farm's own word for a noun, else the trade's usual one. No query.
+
+    A farm that renames a thing and gives no plural has its one word for both.
+    """
     usual = DEFAULT_WORDS.get(language, DEFAULT_WORDS["en"])
     own = site.words.get(language, {})
-    return str(own.get(noun) or usual.get(noun) or noun)
+    return str(own.get(noun) or own.get(SINGULAR.get(noun, "")) or usual.get(noun) or noun)
+
+
+def words_of(site: Site, language: str) -> dict[str, str]:
+    """Give the farm's word for every noun it may name. No query."""
+    return {noun: word(site, language, noun) for noun in DEFAULT_WORDS["en"]}
 
 
 def place_name(site: Site, place: Place, language: str) -> str:

@@ -102,13 +102,13 @@ def pens_to_crew(desk: Desk) -> HttpResponse:
     is_today = posted.get("when") != "always"
     n = give_pens(
         site_id=desk.site_id,
-        crew_id=read_key(posted, "crew", _("Crew")),
+        crew_id=read_key(posted, "crew", desk.noun("crew")),
         pattern_id=read_key(posted, "pattern", _("Shift")),
-        pen_ids=read_keys(posted, "pen", _("Pens")),
+        pen_ids=read_keys(posted, "pen", desk.noun("pens")),
         local_date=local_date_of(desk.now, desk.caller.site.zone) if is_today else None,
         at=desk.now,
     )
-    return done(desk, _("The crew has %d pens.") % n, "crew")
+    return done(desk, _("Saved. %(pens)s: %(n)d.") % {"pens": desk.noun("pens"), "n": n}, "crew")
 
 
 @desk_view
@@ -139,11 +139,11 @@ def revoke(desk: Desk, pk: int) -> HttpResponse:
 
 
 def _spread(desk: Desk, who: dict[str, Any]) -> None:
-    sand.spread(bay_id=read_key(desk.request.POST, "place", _("Bay")), **who)
+    sand.spread(bay_id=read_key(desk.request.POST, "place", desk.noun("bay")), **who)
 
 
 def _pile(desk: Desk, who: dict[str, Any]) -> None:
-    sand.pile(pile_place_id=read_key(desk.request.POST, "place", _("Pile")), **who)
+    sand.pile(pile_place_id=read_key(desk.request.POST, "place", desk.noun("pile_place")), **who)
 
 
 def _cured(desk: Desk, who: dict[str, Any]) -> None:

@@ -21,7 +21,7 @@ from equipment.site.callers import Caller, caller_on
 from equipment.site.clock import say_clock, say_hour, say_span
 from equipment.site.errors import DomainError, NotFoundError
 from equipment.site.models import Place, Role, User
-from equipment.site.queries import place_name, site_version
+from equipment.site.queries import place_name, site_version, word, words_of
 from equipment.site.units import UnitSystem, to_shown, unit_shown
 
 PageView = Callable[..., HttpResponse]
@@ -48,6 +48,10 @@ class Desk:
     def place(self, place: Place) -> str:
         """Name a place in the farm's own words."""
         return place_name(self.caller.site, place, self.language)
+
+    def noun(self, noun: str) -> str:
+        """Say a noun of the farm in its own word."""
+        return word(self.caller.site, self.language, noun)
 
     def clock(self, at: datetime) -> str:
         """Say a time of day as this site does: 5:10 am, or 05:10."""
@@ -118,16 +122,17 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
-        "pens": _("Pens"),
-        "crew": _("Crew"),
+        "pens": desk.noun("pens"),
+        "crew": desk.noun("crew"),
         "sand": _("Sand"),
-        "machines": _("Machines"),
+        "machines": desk.noun("machines"),
         "standing-orders": _("Standing orders"),
     }
     return {
         "site": desk.caller.site,
         "caller": desk.caller,
         "desk": desk,
+        "nouns": words_of(desk.caller.site, desk.language),
         "now": desk.now,
         "clock_now": desk.clock(desk.now),
         "version": site_version(desk.site_id),

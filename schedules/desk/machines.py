@@ -198,8 +198,8 @@ def _chart(desk: Desk, lines: list[MachineLine]) -> Chart:
         run = one.item.every_h - one.due.left_h
         words = f"{_left(one.due.left_h)} · {_title(desk, one.item)}"
         bars.append((line.view.machine.name, max(run, 0.0), one.item.every_h, words))
-    finding = _("Hours run toward each machine's next service; the dotted line is the service.")
+    finding = _("Hours run toward the next service; the dotted line is the service.")
     svg = draw_levels(key="dues", bars=bars, title=_("Toward the next service"), desc=finding)
     rows = tuple((name, f"{run:,.0f}", f"{every:,.0f}", words) for name, run, every, words in bars)
-    heads = (_("Machine"), _("Run, h"), _("Interval, h"), _("Left"))
+    heads = (desk.noun("machine"), _("Run, h"), _("Interval, h"), _("Left"))
     return Chart("dues", finding, svg, heads, rows)

@@ -64,7 +64,7 @@ def pens_context(desk: Desk) -> dict[str, Any]:
     return {
         "finding": _finding(desk, today, limit),
         "lines": lines,
-        "visit_heads": visit_heads(),
+        "visit_heads": visit_heads(desk),
         "visits": visit_table(desk, today),
         "limit_min": limit.away_limit_min if limit else None,
         "warnings": say_warnings(day_warnings(site.pk, local_date), _names(desk, visits)),
@@ -149,10 +149,10 @@ def _line(
 VisitRow = tuple[str, ...]
 
 
-def visit_heads() -> VisitRow:
+def visit_heads(desk: Desk) -> VisitRow:
     """Heads of the table of visits."""
     return (
-        _("Pen"),
+        desk.noun("pen"),
         _("Milking"),
         _("Called"),
         _("Last cow out"),
@@ -211,7 +211,9 @@ def pen_chart(
             spans[pen_id] += _order_spans(desk, order)
     start, end = span
     rows = [TimeRow(desk.place(pen.place), tuple(spans[pen.pk])) for pen in pens]
-    finding = _("When each pen is away, when its beds can be worked, and the jobs in it.")
+    finding = _("%(pens)s: when away, when the beds can be worked, and the jobs.") % {
+        "pens": desk.noun("pens")
+    }
     svg = draw_time_rows(
         key="pens",
         rows=rows,
@@ -220,11 +222,11 @@ def pen_chart(
         now=desk.now,
         zone=desk.caller.site.zone,
         hour=desk.hour,
-        title=_("Pens across the day"),
+        title=_("%(pens)s across the day") % {"pens": desk.noun("pens")},
         desc=finding,
     )
     drawn = [v for v in visits if v.last_back_at > start and v.first_out_at < end]
-    return Chart("pens", finding, svg, visit_heads(), visit_table(desk, drawn), _legend())
+    return Chart("pens", finding, svg, visit_heads(desk), visit_table(desk, drawn), _legend())
 
 
 def _legend() -> tuple[tuple[str, str], ...]:

@@ -36,12 +36,12 @@ from .reading import PAGES, url, words
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 25
 WITHOUT = {
-    "today": "No pen is away or called in the next half hour.",
+    "today": "Pens: nothing away or called in the next half hour.",
     "day-list": "No job in these hours.",
     "pens": "No milking is planned today.",
     "crew": "No shift runs in the next hours.",
-    "sand": "The farm file names no bay.",
-    "machines": "The farm file names no machine.",
+    "sand": "Bay: the farm file names none.",
+    "machines": "Machines: the farm file names none.",
     "standing-orders": "No standing order is in use.",
 }
 HOUR = timedelta(hours=1)
