@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from enum import StrEnum
 
 from crews.people.models import WorkerSkill
 from crews.roster.models import Shift
 from crews.roster.queries import working_shifts
-from equipment.barns.models import BedGroup
-from equipment.flushing.models import RunStatus
-from equipment.flushing.queries import runs_between
 from equipment.machines.models import Machine
 from equipment.machines.queries import machines_of, usable_machine_ids
 from equipment.site.calc import heat_rest
@@ -22,24 +18,18 @@ from equipment.site.calc.sun import daylight
 from equipment.site.models import HoldSubject, Place, PlaceKind, Site
 from equipment.site.queries import open_holds
 from equipment.weather.models import WeatherDay
-from schedules.rounds.queries import visits_between
 from schedules.work.models import Status, WorkOrder
 
 from .calc import problem as p
 from .calc import resources as r
 from .calc.solution import Reason
+from .closures import closures_of
 from .jobs import JobList
+from .lastuse import LastUse, last_uses
 
 HORIZON = timedelta(hours=26)  # a rolling day: the night runs into the morning
 EXCLUSIVE = (PlaceKind.ALLEY, PlaceKind.BAY, PlaceKind.LANE, PlaceKind.TANK)
 HEAT_FROM, HEAT_UNTIL = time(12), time(18)  # the hot part of a day; common practice, no source
-
-
-class Why(StrEnum):
-    """What closes a place for a while."""
-
-    COWS_WALK_BACK = "cows_walk_back"
-    FLUSH_RUNS = "flush_runs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +56,14 @@ def build_day(site_id: int, now: datetime) -> DayFacts:
     jobs.add_all(people_ids={x.id for x in people}, machine_ids={str(m.pk) for m in machines})
     problem = p.Problem(
         horizon=r.Interval(start, end),
-        places=tuple(
-            r.Place(x.key, x.x_m, x.y_m, is_exclusive=x.kind in EXCLUSIVE) for x in places
+        places=(
+            *(r.Place(x.key, x.x_m, x.y_m, is_exclusive=x.kind in EXCLUSIVE) for x in places),
+            *jobs.watch_places,
         ),
         people=tuple(people),
-        machines=tuple(_machines(machines, usable_machine_ids(site_id, now), keys, (start, end))),
+        machines=tuple(_machines(site_id, machines, keys, start, end)),
         jobs=tuple(jobs.made),
-        blocks=tuple(_blocks(site_id, keys, start, end)),
+        blocks=tuple(closures_of(site_id, keys, start, end)),
         daylight=tuple(_daylight(site, start, end)),
         walk_m_min=site.walk_speed_m_min,
     )
@@ -194,69 +185,28 @@ def _rest_min(air_degf: float, effort: heat_rest.Effort) -> int:
 
 
 def _machines(
-    machines: Sequence[Machine],
-    usable: set[int],
-    keys: dict[int, str],
-    span: tuple[datetime, datetime],
-) -> list[r.Machine]:
-    whole = r.Interval(*span)
-    return [
-        r.Machine(
+    site_id: int, machines: Sequence[Machine], keys: Mapping[int, str], now: datetime, end: datetime
+) -> Iterable[r.Machine]:
+    """Machines as they stand: where work last had them, what their bucket last touched."""
+    whole = r.Interval(now, end)
+    usable = usable_machine_ids(site_id, now)
+    uses = last_uses(site_id, now)
+    for m in machines:
+        use = uses.get(m.pk, LastUse())
+        yield r.Machine(
             id=str(m.pk),
             kind=m.kind,
-            start_place=keys[m.home_id],
+            start_place=keys[use.place_id or m.home_id],
             speed_m_min=m.travel_m_min,
             available=(whole,),
             holds=() if m.pk in usable else (whole,),
             driver_skill=m.driver_skill or None,
             hookup_min=2,
+            last_bucket=use.bucket,
         )
-        for m in machines
-    ]
 
 
-# What stands in the way -------------------------------------------------------------------------
-
-
-def _blocks(
-    site_id: int, keys: dict[int, str], start: datetime, end: datetime
-) -> Iterable[r.Block]:
-    yield from _cows_walk(site_id, keys, start, end)
-    yield from _floods(site_id, keys, start, end)
-
-
-def _cows_walk(
-    site_id: int, keys: dict[int, str], start: datetime, end: datetime
-) -> Iterable[r.Block]:
-    """Nobody in a pen while its cows walk back, nor in a row of beds once it has closed."""
-    for visit in visits_between(site_id, start, end):
-        if visit.last_back_at > visit.first_back_at:
-            yield r.Block(
-                keys[visit.pen_id], visit.first_back_at, visit.last_back_at, Why.COWS_WALK_BACK
-            )
-        for window in visit.windows.all():
-            if visit.last_back_at > window.closes_at:
-                yield r.Block(
-                    keys[window.bed_group_id],
-                    window.closes_at,
-                    visit.last_back_at,
-                    Why.COWS_WALK_BACK,
-                )
-
-
-def _floods(
-    site_id: int, keys: dict[int, str], start: datetime, end: datetime
-) -> Iterable[r.Block]:
-    """Nobody in an alley, nor in the beds along it, while it floods."""
-    beds: dict[int, list[int]] = defaultdict(list)
-    for bed_id, alley_id in BedGroup.objects.filter(
-        site_id=site_id, alley__isnull=False
-    ).values_list("place_id", "alley_id"):
-        if alley_id is not None:
-            beds[alley_id].append(bed_id)
-    for run in runs_between(site_id, start, end).exclude(status=RunStatus.BLOCKED):
-        for place_id in (run.alley_id, *beds[run.alley_id]):
-            yield r.Block(keys[place_id], run.starts_at, run.ends_at, Why.FLUSH_RUNS)
+# When there is light --------------------------------------------------------------------------
 
 
 def _daylight(site: Site, start: datetime, end: datetime) -> Iterable[r.Interval]:

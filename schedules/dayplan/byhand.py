@@ -24,6 +24,7 @@ from schedules.work.queries import say_title
 
 from .models import Assignment, Claim, Unassigned
 from .queries import span_taken
+from .refusals import order_by_rules
 from .services import claims_of, let_go
 
 
@@ -41,7 +42,8 @@ def reassign(
     """Give a work order to people and a machine by hand, from a time on; the plan keeps it.
 
     Refused when a person or the machine is on other work then (`already_booked`, naming it), is
-    out of use, or not on shift. `version` is the work order's, as the lead read it.
+    out of use, or not on shift, and where a hard rule of the plan is broken. `version` is the work
+    order's, as the lead read it.
     """
     with site_write(site_id, at) as write:
         Site.objects.select_for_update(no_key=True).get(id=site_id)
@@ -59,6 +61,7 @@ def reassign(
             by=by,
         )
         _refuse_off_shift(site_id, workers, row)
+        workers = order_by_rules(order, workers, machine_id, (start, end), at)
         row.save()
         claims = claims_of(row, [w.pk for w in workers], machine_id, order)
         let_go(site_id)
@@ -139,7 +142,7 @@ def _refuse_booked(site_id: int, claims: Sequence[Claim], at: datetime) -> None:
     """Name what stands in the way; the database's own rule is the last word."""
     for claim in claims:
         for taken in _others(site_id, claim):
-            start, end = span_taken(taken.assignment, at)
+            start, end = span_taken(taken.assignment.work_order, taken.assignment, at)
             if start < claim.span[1] and claim.span[0] < end:
                 raise AlreadyBookedError(_clash(taken, start, end))
 

@@ -6,17 +6,25 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
+from crews.people.models import Worker
 from crews.roster.models import Shift
 from crews.roster.queries import crews_of_pens
 from equipment.barns.models import BedGroup
+from equipment.flushing.queries import runs_between
 from equipment.site.models import HoldSubject, Site
-from schedules.work.models import Dependency, Status, WorkOrder
+from schedules.work.models import Dependency, Report, Status, WorkOrder
+from schedules.work.rules import DURING_FLUSH
 
 from .calc import problem as p
 from .calc import resources as r
 from .calc.solution import Reason, ReasonCode
+from .lastuse import bucket_of
 from .models import Assignment, Claim
 from .queries import span_taken
+
+HELD_ANY_TIME_MIN = (
+    24 * 60.0
+)  # beds before or after it: that somebody holds the gate is what counts
 
 
 class JobList:
@@ -38,11 +46,17 @@ class JobList:
         self.needs = _needs_of([o.pk for o in orders])
         self.plans = {
             a.work_order_id: a
-            for a in Assignment.objects.filter(work_order_id__in=[o.pk for o in orders])
-            .select_related("work_order")
-            .prefetch_related("claims")
+            for a in Assignment.objects.filter(
+                work_order_id__in=[o.pk for o in orders]
+            ).prefetch_related("claims")
         }
         self.crews = self._crews(shifts)
+        self.worker_of = dict(Worker.objects.filter(site=site).values_list("actor_id", "pk"))
+        said = Report.objects.filter(work_order__in=orders, machine__isnull=False).order_by("at")
+        self.ran_on = dict(said.values_list("work_order_id", "machine_id"))
+        self.gates = {o.visit_id: o for o in orders if _within(o) == "gate"}
+        self.runs = self._runs_watched()
+        self.watch_places: list[r.Place] = []
         self.made: list[p.Job] = []
         self.unaskable: dict[int, Reason] = {}
 
@@ -51,7 +65,7 @@ class JobList:
         self.people_ids, self.machine_ids = people_ids, machine_ids
         by_id = {o.pk: o for o in self.orders}
         open_ids = set(by_id)
-        waiting = list(self.orders)
+        waiting = sorted(self.orders, key=lambda order: _within(order) != "gate")
         done: set[int] = set()
         while waiting:
             ready = [o for o in waiting if self._on_open(o, open_ids) <= done]
@@ -64,14 +78,16 @@ class JobList:
         return {need.on_id for need in self.needs.get(order.pk, ())} & open_ids
 
     def _add(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> None:
-        window = self._window(order)
+        windows = self._windows(order)
         if refused := self._refusal(order, by_id):
             self.unaskable[order.pk] = refused
-        elif window is None:
+        elif not windows and _watches_flush(order):
+            self.unaskable[order.pk] = Reason(ReasonCode.NO_FLUSH_IN_WINDOW)
+        elif not windows:
             facts = {"needs_min": order.duration_min, "has_min": 0.0}
             self.unaskable[order.pk] = Reason(ReasonCode.WINDOW_TOO_SHORT, facts)
         else:
-            self.made.append(self._job(order, window, by_id))
+            self.made.append(self._job(order, windows, by_id))
 
     def _refusal(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> Reason | None:
         if order.status == Status.IN_PROCESS:
@@ -87,27 +103,50 @@ class JobList:
                 return Reason(ReasonCode.PREDECESSOR_LEFT_OUT, {"jobs": (str(need.on_id),)})
         return None
 
+    def _windows(self, order: WorkOrder) -> tuple[r.Interval, ...]:
+        """Give when the order may be done: its window, or the flushes in it that are watched."""
+        whole = self._window(order)
+        if whole is None or order.status == Status.IN_PROCESS or not _watches_flush(order):
+            return () if whole is None else (whole,)
+        lasts = timedelta(minutes=order.duration_min)
+        spans = [(s, max(e, s + lasts)) for s, e in self.runs[order.place_id]]
+        return tuple(r.Interval(s, e) for s, e in spans if whole.start <= s and e <= whole.end)
+
     def _window(self, order: WorkOrder) -> r.Interval | None:
-        """Give the order's window, not before what it waits on has ended and its gap has passed."""
+        """Give the order's window, not before what it waits on has ended and its gap has passed.
+
+        Beds whose return gate nobody can hold close when the first cow would walk in.
+        """
         starts = [order.starts_after]
         for need in self.needs.get(order.pk, ()):
             ended = need.on.ended_at
             if ended is not None and need.relation.startswith("FINISH"):
                 starts.append(ended + timedelta(minutes=need.gap_min))
-        start = max(starts)
-        return r.Interval(start, order.due_at) if start < order.due_at else None
+        start, end = max(starts), order.due_at
+        gate = self._gate_of(order)
+        if gate is not None and gate.pk in self.unaskable:
+            end = min(end, gate.starts_after)
+        return r.Interval(start, end) if start < end else None
 
-    def _job(self, order: WorkOrder, window: r.Interval, by_id: dict[int, WorkOrder]) -> p.Job:
+    def _gate_of(self, order: WorkOrder) -> WorkOrder | None:
+        """Give the open work that holds the gate behind which an order's beds are."""
+        gate = self.gates.get(order.visit_id) if order.place_id in self.alleys else None
+        return gate if gate is not None and order.due_at > gate.starts_after else None
+
+    def _job(
+        self, order: WorkOrder, windows: tuple[r.Interval, ...], by_id: dict[int, WorkOrder]
+    ) -> p.Job:
         rule = order.standing_order
         plan = self.plans.get(order.pk)
-        booking = self._booking(plan)
-        is_fact = order.status == Status.IN_PROCESS or bool(plan and plan.is_by_hand)
+        is_running = order.status == Status.IN_PROCESS
+        booking = self._running(order, plan) if is_running else self._booking(plan)
+        is_fact = is_running or bool(plan and plan.is_by_hand)
         pen_id = order.place.parent_id or order.place_id
         return p.Job(
             id=str(order.pk),
             kind=rule.key if rule else "service",
-            place=self.keys[order.place_id],
-            windows=(window,),
+            place=self._place(order),
+            windows=windows,
             duration_min=order.duration_min,
             n_people=order.n_people,
             skills=(order.skill,) if order.skill else (),
@@ -118,12 +157,33 @@ class JobList:
             depends_on=tuple(self._dependencies(order, by_id)),
             locked=booking if is_fact else None,
             previous=booking,
-            preferred_crew=self.crews.get((pen_id, _shift_hour(window.start))),
-            bucket=_bucket(order),
+            preferred_crew=self.crews.get((pen_id, _shift_hour(windows[0].start))),
+            bucket=bucket_of(rule) if order.machine_kinds else None,
             is_daylight_only=bool(rule and rule.is_daylight_only),
             effort=r.Effort(rule.effort) if rule else None,
             occupies=self._occupies(order),
         )
+
+    def _place(self, order: WorkOrder) -> str:
+        """Give the place; a flush is watched from a place beside it, that no water closes."""
+        key = self.keys[order.place_id]
+        if not _watches_flush(order):
+            return key
+        beside = f"{key}/beside"
+        if beside not in {place.key for place in self.watch_places}:
+            self.watch_places.append(r.Place(beside, order.place.x_m, order.place.y_m))
+        return beside
+
+    def _runs_watched(self) -> dict[int, list[tuple[datetime, datetime]]]:
+        """Flush runs of the alleys in which one is to be watched: 1 query, 0 where none is."""
+        watched = [o for o in self.orders if _watches_flush(o)]
+        found: dict[int, list[tuple[datetime, datetime]]] = defaultdict(list)
+        if watched:
+            end = max(o.due_at for o in watched)
+            runs = runs_between(self.site.pk, self.now, end)
+            for run in runs.filter(alley_id__in={o.place_id for o in watched}):
+                found[run.alley_id].append((run.starts_at, run.ends_at))
+        return found
 
     def _occupies(self, order: WorkOrder) -> tuple[str, ...]:
         """A machine in a row of beds takes up the alley along it."""
@@ -131,6 +191,21 @@ class JobList:
         if alley_id is None or not order.machine_kinds:
             return ()
         return (self.keys[alley_id],)
+
+    def _running(self, order: WorkOrder, plan: Assignment | None) -> p.Booking:
+        """Give who is at work under way: whoever began it, with the others the plan gave it."""
+        planned = self._booking(plan)
+        began = str(self.worker_of.get(order.started_by_id or 0, ""))
+        people = planned.people if planned else ()
+        if began in self.people_ids and began not in people:
+            people = (began, *people[1:])
+        start, end = span_taken(order, plan, self.now)
+        return p.Booking(people, self._machine_of(order, planned), start, end)
+
+    def _machine_of(self, order: WorkOrder, planned: p.Booking | None) -> str | None:
+        """Give the machine somebody said they run, else the planned one."""
+        said = str(self.ran_on.get(order.pk, ""))
+        return said if said in self.machine_ids else planned.machine if planned else None
 
     def _booking(self, plan: Assignment | None) -> p.Booking | None:
         """Give where the last plan has it; a person or machine that is gone is no booking."""
@@ -143,7 +218,7 @@ class JobList:
             return None
         if machine is not None and machine not in self.machine_ids:
             return None
-        return p.Booking(people, machine, *span_taken(plan, self.now))
+        return p.Booking(people, machine, plan.starts_at, plan.ends_at)
 
     def _dependencies(
         self, order: WorkOrder, by_id: dict[int, WorkOrder]
@@ -153,6 +228,9 @@ class JobList:
                 yield p.Dependency(
                     str(need.on_id), p.Relation(need.relation), need.gap_min, need.gap_max_min
                 )
+        gate = self._gate_of(order)
+        if gate is not None and gate.pk not in self.unaskable:
+            yield p.Dependency(str(gate.pk), p.Relation.START_TO_START, -HELD_ANY_TIME_MIN)
 
     def _crews(self, shifts: Sequence[Shift]) -> dict[tuple[int, int], str]:
         """Crew that has a pen, by pen and whole hour since the epoch."""
@@ -171,12 +249,15 @@ def _shift_hour(at: datetime) -> int:
     return int(at.timestamp() // 3600)
 
 
-def _bucket(order: WorkOrder) -> r.Bucket | None:
-    """Say what a bucket touches: clean sand where the rule asks a clean one, else no matter."""
+def _within(order: WorkOrder) -> object:
+    """Say in which part of a pen's visit an order is; None for work of no visit."""
     rule = order.standing_order
-    if rule is None or not order.machine_kinds:
-        return None
-    return r.Bucket.CLEAN if rule.needs_clean_bucket else r.Bucket.DIRTY
+    return rule.trigger_rule.get("within") if rule else None
+
+
+def _watches_flush(order: WorkOrder) -> bool:
+    rule = order.standing_order
+    return rule is not None and rule.trigger_rule.get("during") == DURING_FLUSH
 
 
 def _needs_of(order_ids: Sequence[int]) -> dict[int, list[Dependency]]:

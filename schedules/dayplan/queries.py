@@ -5,21 +5,38 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
-from equipment.site.models import PlaceKind
+from equipment.machines.models import Repair
+from equipment.site.models import Hold, HoldSubject, PlaceKind
 from schedules.work.models import Outcome, Status, WorkOrder
 
 from .models import Assignment, Claim, PlanRun
 
 
+def claims_shown() -> QuerySet[Claim]:
+    """Who and what is on work, without the machines taken out of use since it was planned.
+
+    From the moment of the hold such a machine is on no work to come, whenever the plan gets round
+    to it; a service is work on the machine itself.
+    """
+    held = Hold.objects.filter(
+        subject_kind=HoldSubject.MACHINE, subject_id=OuterRef("machine_id"), cleared_at=None
+    )
+    down = Repair.objects.filter(machine_id=OuterRef("machine_id"), down_until=None)
+    to_come = Q(
+        assignment__work_order__status=Status.NEEDS_ACTION,
+        assignment__work_order__for_machine=None,
+    )
+    return Claim.objects.exclude(to_come & (Exists(held) | Exists(down)))
+
+
 def claims_prefetch() -> Prefetch[str]:
     """Fetch an order's assignment with its people and machine: 2 queries."""
-    claims = Prefetch(
-        "claims", queryset=Claim.objects.select_related("worker__crew", "machine").order_by("id")
-    )
+    rows = claims_shown().select_related("worker__crew", "machine").order_by("id")
     return Prefetch(
-        "assignment", queryset=Assignment.objects.select_related("by").prefetch_related(claims)
+        "assignment",
+        queryset=Assignment.objects.select_related("by").prefetch_related(Prefetch("claims", rows)),
     )
 
 
@@ -48,16 +65,19 @@ def assignment_of(order: WorkOrder) -> Assignment | None:
     return getattr(order, "assignment", None)
 
 
-def span_taken(assignment: Assignment, now: datetime) -> tuple[datetime, datetime]:
-    """Say when an assignment's people and things are taken: as planned, or as it really began.
+def span_taken(
+    order: WorkOrder, assignment: Assignment | None, now: datetime
+) -> tuple[datetime, datetime]:
+    """Say when an order's people and things are taken: as planned, or as it really began.
 
     Work under way is taken to last its minutes from its start, and a minute more when it is late.
     """
-    order = assignment.work_order
-    if order.status != Status.IN_PROCESS or order.started_at is None:
-        return assignment.starts_at, assignment.ends_at
-    ends_at = order.started_at + timedelta(minutes=order.duration_min)
-    return order.started_at, max(ends_at, now + timedelta(minutes=1))
+    planned = (assignment.starts_at, assignment.ends_at) if assignment else None
+    if order.status != Status.IN_PROCESS and planned:
+        return planned
+    starts_at = order.started_at or (planned[0] if planned else now)
+    ends_at = starts_at + timedelta(minutes=order.duration_min)
+    return starts_at, max(ends_at, now + timedelta(minutes=1))
 
 
 def latest_plan(site_id: int) -> PlanRun | None:

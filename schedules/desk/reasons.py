@@ -10,8 +10,8 @@ from django.utils.translation import gettext_lazy
 
 from crews.people.models import Skill
 from equipment.machines.models import Machine, MachineKind
-from schedules.dayplan.build import Why
 from schedules.dayplan.calc.solution import ReasonCode
+from schedules.dayplan.closures import Why
 from schedules.work.models import WorkOrder
 
 REASONS = {
@@ -57,11 +57,8 @@ REASONS = {
     ),
     ReasonCode.PEN_HELD: gettext_lazy("the pen is held"),
     ReasonCode.BATCH_HELD: gettext_lazy("the batch is held"),
+    ReasonCode.NO_FLUSH_IN_WINDOW: gettext_lazy("no flush of the alley is planned in its window"),
     ReasonCode.MOVED_MEANWHILE: gettext_lazy("what it rests on moved while it was planned"),
-}
-WHYS = {
-    Why.COWS_WALK_BACK: gettext_lazy("cows walk back"),
-    Why.FLUSH_RUNS: gettext_lazy("a flush runs"),
 }
 
 
@@ -110,4 +107,4 @@ def _named(name: str, key: str, names: FarmNames) -> str:
         return names.skills.get(key, key)
     if name == "kinds":
         return names.machines.get(key) or str(MachineKind(key).label)
-    return str(WHYS[Why(key)]) if name == "whys" else key
+    return str(Why(key).label) if name == "whys" else key

@@ -115,15 +115,18 @@ _LENGTH_MIN = _number(1, 24 * 60)
 _GAP_MIN = _number(0, 24 * 60 * 31)
 _MILKINGS = _list_of(_whole(1, 6), _("Give different milkings of the day, such as [1, 3]."))
 
-WITHIN = ("usable", "empty", "away", "before", "after")
+WITHIN = ("usable", "empty", "away", "before", "gate", "after")
 OUTSIDE_VISIT = ("before", "after")
+HAS_LENGTH = (*OUTSIDE_VISIT, "gate")
+DURING_FLUSH = "flush"  # watched from beside the alley, while the water runs
 MEASURES = ("tmin_degc", "tmax_degc", "rain_mm")
 VISITED_KINDS = (PlaceKind.PEN, PlaceKind.ALLEY, PlaceKind.BED_GROUP)
 FINDS_ITS_PLACE = (Trigger.BATCH_STAGE, Trigger.METER)  # the batch's place, the machine's home
 
 SHAPES: dict[str, Shape] = {
     Trigger.CALENDAR: Shape(
-        {"rrule": _TEXT, "at_local": _CLOCK, "from_on": _DATE, "window_h": _WINDOW_H}
+        {"rrule": _TEXT, "at_local": _CLOCK, "from_on": _DATE, "window_h": _WINDOW_H},
+        {"during": _choice((DURING_FLUSH,))},
     ),
     Trigger.HOURS_SINCE: Shape({"hours": _number(0.25, 24 * 366), "window_h": _WINDOW_H}),
     Trigger.PEN_VISIT: Shape(
@@ -265,12 +268,12 @@ def _check_rrule(rule: Document) -> Iterator[Fault]:
 
 
 def _check_length(rule: Document) -> Iterator[Fault]:
-    is_outside = rule["within"] in OUTSIDE_VISIT
-    if is_outside and "length_min" not in rule:
+    has_length = rule["within"] in HAS_LENGTH
+    if has_length and "length_min" not in rule:
         reason = _("is missing")
-        yield Fault("trigger_rule.length_min", reason, _("Say how long before or after it is."))
-    if not is_outside and "length_min" in rule:
-        reason = _("goes only with before and after")
+        yield Fault("trigger_rule.length_min", reason, _("Say how long it is, in minutes."))
+    if not has_length and "length_min" in rule:
+        reason = _("goes only with before, gate and after")
         yield Fault("trigger_rule.length_min", reason, _("Leave it out."))
 
 

@@ -48,7 +48,7 @@ class Assignment:
 
 
 class ReasonCode(StrEnum):
-    """Every reason there is; the last three are found outside the problem, where it is made."""
+    """Every reason there is; the last four are found outside the problem, where it is made."""
 
     PREDECESSOR_LEFT_OUT = "predecessor_left_out"
     OUTSIDE_HORIZON = "outside_horizon"
@@ -76,6 +76,7 @@ class ReasonCode(StrEnum):
     WAY_AND_SETUP_TOO_LONG = "way_and_setup_too_long"
     PEN_HELD = "pen_held"
     BATCH_HELD = "batch_held"
+    NO_FLUSH_IN_WINDOW = "no_flush_in_window"
     MOVED_MEANWHILE = "moved_meanwhile"
 
 

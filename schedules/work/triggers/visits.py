@@ -24,7 +24,7 @@ def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
             milking = visit.milking
             if slots is not None and milking.slot not in slots:
                 continue
-            span = visit_span(rule, visit, _windows(place, visit, facts))
+            span = visit_span(rule, visit, _windows(place, visit, facts), place.kind)
             yield make_draft(
                 facts,
                 order,
@@ -46,23 +46,37 @@ def _windows(place: Place, visit: PenVisit, facts: Facts) -> list[BedWindow]:
     return [by_bed[pk] for pk in beds if pk in by_bed] or list(by_bed.values())
 
 
-def visit_span(rule: dict[str, float | str], visit: PenVisit, windows: list[BedWindow]) -> Span:
-    """Window of work at a visit. One that never opens lasts a minute: too short to plan."""
-    within, length = rule["within"], timedelta(minutes=float(rule.get("length_min", 0)))
-    if within == "before":
-        return at_least(visit.called_at - length, visit.called_at)
-    if within == "after":
-        return at_least(visit.last_back_at, visit.last_back_at + length)
-    if within == "away":
-        return at_least(visit.first_out_at, visit.last_back_at)
-    if within == "usable" and windows:
-        return _envelope([(w.usable_from, w.usable_until) for w in windows])
-    if windows:
-        return _envelope([(w.opens_at, w.closes_at) for w in windows])
-    return at_least(visit.last_out_at, visit.first_back_at)
+def visit_span(
+    rule: dict[str, float | str], visit: PenVisit, windows: list[BedWindow], kind: str
+) -> Span:
+    """Window of work at a visit. One that never opens lasts a minute: too short to plan.
+
+    Work in an alley needs all rows along it empty; work in a pen goes from row to row.
+    """
+    length = timedelta(minutes=float(rule.get("length_min", 0)))
+    whole = {
+        "before": (visit.called_at - length, visit.called_at),
+        "gate": (visit.first_back_at - length, visit.first_back_at),
+        "after": (visit.last_back_at, visit.last_back_at + length),
+        "away": (visit.first_out_at, visit.last_back_at),
+    }.get(str(rule["within"]))
+    if whole is not None:
+        return at_least(*whole)
+    spans = [
+        (w.usable_from, w.usable_until) if rule["within"] == "usable" else (w.opens_at, w.closes_at)
+        for w in windows
+    ]
+    if not spans:
+        return at_least(visit.last_out_at, visit.first_back_at)
+    return _common(spans) if kind == PlaceKind.ALLEY else _envelope(spans)
 
 
 def _envelope(spans: list[tuple[datetime, datetime]]) -> Span:
     """From the first opening to the last closing, of those that open at all."""
     spans = [span for span in spans if span[1] > span[0]] or spans
     return at_least(min(start for start, _ in spans), max(end for _, end in spans))
+
+
+def _common(spans: list[tuple[datetime, datetime]]) -> Span:
+    """From the last opening to the first closing, also of those that never open: cows are there."""
+    return at_least(max(start for start, _ in spans), min(end for _, end in spans))

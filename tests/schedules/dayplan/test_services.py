@@ -6,26 +6,39 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from crews.people.models import Worker
+from crews.people.models import Skill, Worker, WorkerSkill
 from crews.roster.models import Presence, Shift, ShiftPattern
+from crews.roster.services import call_in_sick
 from equipment.barns.models import Pen
+from equipment.flushing.models import FlushRun
 from equipment.machines.models import Machine, MachineKind
 from equipment.site.errors import NotFoundError, StaleError
 from equipment.site.models import Actor, Change, HoldSubject, PlaceKind, Site
 from equipment.site.services import put_hold
 from schedules.dayplan.byhand import reassign, take_off
+from schedules.dayplan.calc.resources import Bucket
 from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
-from schedules.dayplan.queries import bed_share, orders_between
+from schedules.dayplan.queries import assignment_of, bed_share, orders_between, with_claims
 from schedules.dayplan.services import drop_broken, plan_day, put_plan, solve_site
 from schedules.errors import AlreadyBookedError, CannotAssignError
-from schedules.work.models import Outcome, Status, WorkOrder
+from schedules.work.models import Dependency, Outcome, Status, Trigger, WorkOrder
+from schedules.work.progress import start_work
 from tests.factories import (
     make_actor,
+    make_alley,
     make_bed_group,
+    make_flush_timer,
+    make_lane,
     make_machine,
+    make_milking,
+    make_parlor,
     make_pen,
     make_place,
+    make_shift,
     make_site,
+    make_standing_order,
+    make_tank,
+    make_visit,
     make_worker,
     utc,
 )
@@ -77,11 +90,14 @@ class Morning:
         return WorkOrder.objects.create(site=self.site, natural_key=key, **usual | facts)
 
     def give(self, order: WorkOrder, worker: Worker, **more: Any) -> Assignment:
+        return self.give_all(order, [worker], **more)
+
+    def give_all(self, order: WorkOrder, workers: list[Worker], **more: Any) -> Assignment:
         usual: dict[str, Any] = {"machine_id": None, "starts_at": NOW + HOUR}
         return reassign(
             site_id=self.site.pk,
             work_order_id=order.pk,
-            worker_ids=[worker.pk],
+            worker_ids=[worker.pk for worker in workers],
             by=self.lead,
             at=NOW,
             **usual | more,
@@ -163,6 +179,20 @@ def test_somebody_called_in_sick_has_no_work_left(morning: Morning) -> None:
     assert [_who(o) for o in orders] == [{morning.ben.pk}] * 2
 
 
+def test_somebody_called_in_sick_loses_by_hand_work_too_whatever_they_do_tomorrow(
+    morning: Morning,
+) -> None:
+    order = morning.order("o")
+    morning.give(order, morning.ana)
+    make_shift(morning.ana, NOW + 24 * HOUR)
+    later = morning.order("later", starts_after=NOW + 24 * HOUR, due_at=NOW + 25 * HOUR)
+    morning.give(later, morning.ana, starts_at=NOW + 24 * HOUR)
+    call_in_sick(site_id=morning.site.pk, worker_id=morning.ana.pk, at=NOW)
+    drop_broken(site_id=morning.site.pk, at=NOW)
+    assert not Assignment.objects.filter(work_order=order).exists()
+    assert Assignment.objects.filter(work_order=later).exists()
+
+
 def test_work_under_way_stays_with_its_people_through_a_new_plan(morning: Morning) -> None:
     order = morning.order("o")
     morning.plan()
@@ -219,6 +249,215 @@ def test_work_taken_back_is_given_anew(morning: Morning) -> None:
     assert all(claim.is_binding for claim in anew.claims.all())
 
 
+def test_whoever_began_it_is_at_work_with_the_machine_they_said(morning: Morning) -> None:
+    order = morning.order("o", machine_kinds=["skid_loader"])
+    other = make_machine(morning.site, "skid-2", kind=MachineKind.SKID_LOADER)
+    morning.give(order, morning.ana, machine_id=morning.skid.pk)
+    start_work(
+        site_id=morning.site.pk,
+        work_order_id=order.pk,
+        by=morning.ben.actor,
+        at=NOW + HOUR,
+        machine=other,
+    )
+    [job] = solve_site(morning.site.pk, NOW + HOUR + MINUTE, 0.1).facts.problem.jobs
+    assert job.locked is not None
+    assert (job.locked.people, job.locked.machine) == ((str(morning.ben.pk),), str(other.pk))
+
+
+def test_work_begun_that_nobody_was_given_keeps_whoever_began_it(morning: Morning) -> None:
+    begun = morning.order("begun", duration_min=50)
+    start_work(site_id=morning.site.pk, work_order_id=begun.pk, by=morning.ana.actor, at=NOW + HOUR)
+    orders = [morning.order(f"o{n}", starts_after=NOW + HOUR) for n in range(3)]
+    morning.plan(NOW + HOUR + MINUTE)
+    ana = Claim.objects.filter(worker=morning.ana, assignment__work_order__in=orders)
+    assert all(claim.span.lower >= NOW + HOUR + 50 * MINUTE for claim in ana)
+
+
+def test_a_dirty_bucket_is_washed_also_when_the_dirty_work_is_done(morning: Morning) -> None:
+    clean = make_standing_order(
+        morning.site, "clean", needs_clean_bucket=True, machine_kinds=["skid_loader"]
+    )
+    dirty = make_standing_order(morning.site, "dirty", machine_kinds=["skid_loader"])
+    first = morning.order("d", standing_order=dirty, machine_kinds=["skid_loader"])
+    morning.give(first, morning.ana, machine_id=morning.skid.pk)
+    WorkOrder.objects.filter(pk=first.pk).update(
+        status=Status.COMPLETED, outcome=Outcome.DONE, started_at=NOW, ended_at=NOW + 10 * MINUTE
+    )
+    wanted = morning.order(
+        "c", standing_order=clean, machine_kinds=["skid_loader"], starts_after=NOW
+    )
+    now = NOW + 12 * MINUTE
+    [skid] = solve_site(morning.site.pk, now, 0.1).facts.problem.machines
+    assert (skid.last_bucket, skid.start_place) == (Bucket.DIRTY, first.place.key)
+    morning.plan(now)
+    assert Assignment.objects.get(work_order=wanted).starts_at >= now + 15 * MINUTE  # the wash
+
+
+def test_a_held_machine_is_shown_on_no_work_to_come_from_that_moment(morning: Morning) -> None:
+    order = morning.order("o", machine_kinds=["skid_loader"])
+    morning.plan()
+    put_hold(
+        site_id=morning.site.pk,
+        subject_kind=HoldSubject.MACHINE,
+        subject_id=morning.skid.pk,
+        reason="brakes",
+        by=morning.lead,
+        at=NOW,
+    )
+    row = with_claims(WorkOrder.objects.filter(pk=order.pk)).get()
+    given = assignment_of(row)
+    assert given is not None
+    assert [claim.machine for claim in given.claims.all() if claim.machine] == []
+    WorkOrder.objects.filter(pk=order.pk).update(status=Status.IN_PROCESS)
+    row = with_claims(WorkOrder.objects.filter(pk=order.pk)).get()
+    given = assignment_of(row)
+    assert given is not None  # what runs is a fact
+    assert [claim.machine for claim in given.claims.all() if claim.machine] == [morning.skid]
+
+
+@pytest.mark.parametrize(
+    ("facts", "machine", "words"),
+    [
+        ({"n_people": 2}, False, "It takes 2 people together; you named 1"),
+        ({"skill": "loader"}, False, "Ana is not qualified for it: Loader"),
+        ({"machine_kinds": ["loader"]}, False, "cannot be done by hand: name one of Loader"),
+        ({"machine_kinds": ["loader"]}, True, "another machine: one of Loader"),
+        ({"machine_kinds": ["skid_loader"]}, True, "may drive that machine: Skid"),
+    ],
+)
+def test_by_hand_too_the_hard_rules_hold_and_are_named(
+    morning: Morning, facts: dict[str, Any], machine: bool, words: str
+) -> None:
+    for key in ("loader", "skid"):
+        Skill.objects.create(site=morning.site, key=key, name=key.capitalize())
+    Machine.objects.filter(pk=morning.skid.pk).update(driver_skill="skid")
+    order = morning.order("o", **facts)
+    with pytest.raises(CannotAssignError, match=words):
+        morning.give(order, morning.ana, machine_id=morning.skid.pk if machine else None)
+    assert not Assignment.objects.exists()
+
+
+def test_by_hand_whoever_may_drive_drives(morning: Morning) -> None:
+    skill = Skill.objects.create(site=morning.site, key="skid", name="Skid")
+    WorkerSkill.objects.create(
+        site=morning.site, worker=morning.ben, skill=skill, from_on=date(2026, 1, 1)
+    )
+    Machine.objects.filter(pk=morning.skid.pk).update(driver_skill="skid")
+    order = morning.order("o", n_people=2, machine_kinds=["skid_loader"])
+    given = morning.give_all(
+        order, [morning.ana, morning.ben], machine_id=morning.skid.pk, starts_at=NOW + HOUR
+    )
+    first = given.claims.filter(worker__isnull=False).order_by("id")[0]
+    assert first.worker == morning.ben
+
+
+def test_by_hand_nobody_is_put_into_a_flush_or_a_held_pen(morning: Morning) -> None:
+    water = Water(morning)
+    order = morning.order("scrape", place=water.alley.place)
+    with pytest.raises(CannotAssignError, match="a flush runs"):
+        morning.give(order, morning.ana)
+    put_hold(
+        site_id=morning.site.pk,
+        subject_kind=HoldSubject.PEN,
+        subject_id=morning.pen.pk,
+        reason="sick cow down",
+        by=morning.lead,
+        at=NOW,
+    )
+    with pytest.raises(CannotAssignError, match="The pen is held"):
+        morning.give(morning.order("groom"), morning.ana)
+
+
+class Water:
+    """A tank, an alley of the pen and the lane it drains to, with a flush of an hour at one."""
+
+    def __init__(self, morning: Morning) -> None:
+        self.lane, self.tank = make_lane(morning.site), make_tank(morning.site)
+        self.alley = make_alley(morning.site, pen=morning.pen, drains_to=self.lane.place)
+        self.run = FlushRun.objects.create(
+            site=morning.site,
+            timer=make_flush_timer(self.alley, self.tank, times_local=("06:00",)),
+            alley=self.alley,
+            natural_key="run",
+            starts_at=NOW + HOUR,
+            ends_at=NOW + 2 * HOUR,
+            volume_m3=10,
+        )
+
+
+def test_nobody_is_planned_where_a_flush_comes_by(morning: Morning) -> None:
+    water = Water(morning)
+    places = (water.tank.place, water.alley.place, water.lane.place)
+    orders = [morning.order(place.key, place=place) for place in places]
+    morning.plan()
+    reasons = [Unassigned.objects.get(work_order=order).reasons[0] for order in orders]
+    assert [(r["code"], r["facts"]["whys"]) for r in reasons] == [
+        ("place_blocked", ["flush_runs"])
+    ] * 3
+
+
+def test_a_flush_is_watched_while_it_runs_from_beside_the_alley(morning: Morning) -> None:
+    water = Water(morning)
+    rule = make_standing_order(
+        morning.site,
+        "watch",
+        trigger_rule={
+            "rrule": "FREQ=DAILY",
+            "at_local": "06:00",
+            "from_on": "2026-03-01",
+            "window_h": 4,
+            "during": "flush",
+        },
+    )
+    facts: dict[str, Any] = {"standing_order": rule, "place": water.alley.place, "duration_min": 5}
+    seen = morning.order("seen", **facts, due_at=NOW + 4 * HOUR)
+    missed = morning.order("missed", **facts, starts_after=NOW + 3 * HOUR, due_at=NOW + 4 * HOUR)
+    morning.plan()
+    planned = Assignment.objects.get(work_order=seen)
+    assert water.run.starts_at <= planned.starts_at < planned.ends_at <= water.run.ends_at
+    left = Unassigned.objects.get(work_order=missed)
+    assert left.reasons == [{"code": "no_flush_in_window", "facts": {}}]
+
+
+def test_beds_behind_a_gate_need_somebody_at_the_gate(morning: Morning) -> None:
+    """Nobody is in the beds when the first cow would walk in and the gate is let go (1)."""
+    gate = _gate(morning, skill="cattle")
+    row = morning.order("row", visit=gate.visit)
+    morning.plan()
+    left_out = Unassigned.objects.values_list("work_order_id", flat=True)
+    assert set(left_out) == {gate.pk, row.pk}
+    WorkOrder.objects.filter(pk=gate.pk).update(skill="")
+    morning.plan()
+    assert Assignment.objects.count() == 2
+
+
+def test_beds_close_when_the_first_cow_comes_where_the_gate_cannot_be_held(
+    morning: Morning,
+) -> None:
+    first_back_at = NOW + 90 * MINUTE
+    gate = _gate(morning, starts_after=first_back_at)
+    tomorrow = morning.order("before", starts_after=NOW + 30 * HOUR, due_at=NOW + 31 * HOUR)
+    Dependency.objects.create(site=morning.site, work_order=gate, on=tomorrow)
+    row = morning.order("row", visit=gate.visit)
+    problem = solve_site(morning.site.pk, NOW, 0.1).facts.problem
+    assert {job.id: job.windows[0].end for job in problem.jobs}[str(row.pk)] == first_back_at
+
+
+def _gate(morning: Morning, **facts: Any) -> WorkOrder:
+    """Give the work of holding the gate at a visit, in the last half hour of the window."""
+    rule = make_standing_order(
+        morning.site,
+        "gate",
+        trigger=Trigger.PEN_VISIT,
+        trigger_rule={"within": "gate", "length_min": 30},
+    )
+    milking = make_milking(make_parlor(morning.site), NOW)
+    visit = make_visit(milking, morning.pen, first_out_at=NOW + 5 * HOUR)
+    usual = {"starts_after": NOW + 90 * MINUTE, "place": morning.pen.place, "priority": 1}
+    return morning.order("gate", standing_order=rule, visit=visit, **usual | facts)
+
+
 def test_a_lead_gives_work_by_hand_and_the_plan_keeps_it(morning: Morning) -> None:
     order = morning.order("o")
     given = morning.give(order, morning.ben, starts_at=NOW + HOUR + 30 * timedelta(minutes=1))
@@ -269,7 +508,7 @@ def test_taking_it_off_lets_the_plan_choose_again(morning: Morning) -> None:
 def test_nobody_is_given_two_things_at_once_and_the_clash_is_named(morning: Morning) -> None:
     one, two = morning.order("one"), morning.order("two")
     morning.give(one, morning.ana)
-    with pytest.raises(AlreadyBookedError, match="^Ana is taken from .* am to .* am: Groom Beds"):
+    with pytest.raises(AlreadyBookedError, match=r"^Ana is taken from .* am to .* am: Groom Beds"):
         morning.give(two, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=19))
     assert not Assignment.objects.filter(work_order=two).exists()
     morning.give(two, morning.ana, starts_at=NOW + HOUR + timedelta(minutes=20))
@@ -381,3 +620,18 @@ def test_a_list_costs_the_same_queries_for_any_number_of_orders(
     morning.plan()
     with django_assert_num_queries(3):
         list(orders_between(morning.site.pk, NOW, NOW + 8 * HOUR))
+
+
+def test_a_new_plan_says_what_changed_and_who_must_be_told(morning: Morning) -> None:
+    order = morning.order("one")
+    first = morning.plan()
+    [assignment] = Assignment.objects.all()
+    [had_it] = assignment.claims.filter(worker__isnull=False)
+    assert first.changes == [
+        {"work_order": order.pk, "kind": "added", "workers": [had_it.worker_id]}
+    ]
+    assert morning.plan().changes == []
+    Shift.objects.filter(worker_id=had_it.worker_id).update(presence="sick")
+    [change] = morning.plan().changes
+    assert (change["work_order"], change["kind"]) == (order.pk, "reassigned")
+    assert change["workers"] == sorted([morning.ana.pk, morning.ben.pk])

@@ -12,9 +12,9 @@ import pytest
 from django.utils import translation
 
 from equipment.machines.models import MachineKind
-from schedules.dayplan.build import Why
 from schedules.dayplan.calc.solution import ReasonCode
-from schedules.desk.reasons import REASONS, WHYS, FarmNames, say_reason
+from schedules.dayplan.closures import Why
+from schedules.desk.reasons import REASONS, FarmNames, say_reason
 from schedules.desk.wording import DECISIONS, REPORTS, WAITS, WARNINGS, say_decision
 from schedules.rounds.calc.warn import WarningCode
 from schedules.work.calc.reports import Said
@@ -38,7 +38,6 @@ FACTS: dict[str, Any] = {
     ("codes", "sentences"),
     [
         (ReasonCode, REASONS),
-        (Why, WHYS),
         (Question, DECISIONS),
         (Cause, CAUSES),
         (WaitCode, WAITS),

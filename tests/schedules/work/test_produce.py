@@ -14,6 +14,7 @@ from schedules.work.produce import materialise
 from schedules.work.reconcile import Counts
 from tests.factories import (
     make_actor,
+    make_alley,
     make_bed_group,
     make_milking,
     make_parlor,
@@ -252,6 +253,7 @@ def test_grooming_falls_in_the_usable_window_of_its_beds(parlor: Parlor) -> None
         ({"within": "usable"}, "pen", 5, 19),
         ({"within": "empty"}, "pen", 4, 20),
         ({"within": "before", "length_min": 20}, "pen", -22, -2),
+        ({"within": "gate", "length_min": 6}, "pen", 14, 20),
         ({"within": "after", "length_min": 20}, "pen", 55, 75),
     ],
 )
@@ -286,6 +288,24 @@ def test_work_on_a_pen_has_from_its_first_rows_opening_to_its_last_rows_closing(
     make_standing_order(parlor.site, target={"kind": "pen"})
     _run(parlor.site)
     assert _only().due_at == utc("2026-03-04 14:38")
+
+
+def test_work_in_an_alley_has_only_while_all_rows_along_it_are_empty(parlor: Parlor) -> None:
+    visit, beds = _visit_of(parlor)
+    alley = make_alley(parlor.site, pen=visit.pen)
+    BedGroup.objects.filter(pk=beds.pk).update(alley=alley)
+    far = make_bed_group(visit.pen, "b", alley=alley)
+    visit.windows.create(
+        site=parlor.site,
+        bed_group=far,
+        opens_at=visit.last_out_at,
+        closes_at=utc("2026-03-04 14:40"),
+        usable_from=utc("2026-03-04 14:06"),
+        usable_until=utc("2026-03-04 14:38"),
+    )
+    make_standing_order(parlor.site, target={"kind": "alley"})
+    _run(parlor.site)
+    assert _span(_only()) == (utc("2026-03-04 14:06"), utc("2026-03-04 14:19"))
 
 
 def test_a_window_that_never_opens_still_has_its_work_order(parlor: Parlor) -> None:

@@ -111,7 +111,7 @@ def test_all_faults_come_in_one_pass_with_reason_and_remedy() -> None:
     ]
     assert all(str(f.reason) and str(f.remedy) for f in faults)
     assert str(faults[0].reason) == "is unknown"
-    assert str(faults[0].remedy) == "Known keys: rrule, at_local, from_on, window_h."
+    assert str(faults[0].remedy) == "Known keys: rrule, at_local, from_on, window_h, during."
 
 
 def test_a_refused_recurrence_names_its_part() -> None:
