@@ -111,7 +111,8 @@ def _is_near(desk: Desk, order: WorkOrder) -> bool:
     if order.status == Status.IN_PROCESS or order.needs_decision:
         return True
     assignment = assignment_of(order)
-    at: datetime = assignment.starts_at if assignment else order.due_at
+    planned_at = assignment.starts_at if assignment else order.due_at
+    at: datetime = order.ended_at or planned_at
     return desk.now - LIST_BACK <= at <= desk.now + LIST_AHEAD
 
 
@@ -154,7 +155,8 @@ def _figures(desk: Desk, lines: list[OrderLine]) -> list[tuple[str, str]]:
     done = sum(line.order.outcome == Outcome.DONE for line in past)
     n_open = sum(is_open(line.order) for line in lines)
     n_under_way = sum(line.order.status == Status.IN_PROCESS for line in lines)
-    beds_words = _("%(done)s of %(past)s") % {"done": f"{done:,}", "past": f"{len(past):,}"}
+    counted = {"done": f"{done:,}", "past": f"{len(past):,}"}
+    beds_words = _("%(done)s of %(past)s") % counted if past else _("none due yet")
     return [
         (_("Late"), f"{sum(line.is_late for line in lines):,}"),
         (_("Nobody has it"), f"{sum(line.has_nobody for line in lines):,}"),

@@ -95,6 +95,22 @@ def test_pen_whose_beds_are_done_leaves_nothing_to_do(
     assert "Nothing is left to do. 1 of 1 row of beds done" in said
 
 
+def test_what_was_done_hours_ago_is_neither_now_nor_next(
+    farm: Farm, visit: PenVisit, manager: Client
+) -> None:
+    who: dict[str, Any] = {"started_by": farm.worker.actor, "ended_by": farm.worker.actor}
+    over: dict[str, Any] = {"status": Status.COMPLETED, "outcome": Outcome.DONE, **who}
+    for title, hours in (("Early bird", 3), ("Just now", 0.5)):
+        ended_at = NOW - timedelta(hours=hours)
+        over |= {"title": {"en": title}, "ended_at": ended_at, "started_at": ended_at}
+        _bed_work(farm, visit, title, **over)
+
+    said = words(manager.get(url("today")))
+
+    assert "Just now" in said.split("Now and next")[1]
+    assert "Early bird" not in said.split("Now and next")[1]
+
+
 def test_at_most_three_decisions_are_shown_and_the_rest_are_counted(
     farm: Farm, manager: Client
 ) -> None:
