@@ -22,12 +22,25 @@ from equipment.site.restfields import InstantField, KeyField
 from schedules.work.models import WorkOrder
 
 from .byhand import reassign, take_off
+from .calc.diff import ChangeKind
 from .models import PlanRun
 from .queries import assignment_of, latest_plan, with_claims
 
 
+class PlanChangeOutput(serializers.Serializer[Any]):
+    """A work order that the plan gives to others, to another machine or at another time."""
+
+    work_order = serializers.IntegerField()
+    kind = serializers.ChoiceField(choices=[kind.value for kind in ChangeKind])
+    workers = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Who must be told: had it, or has it now."
+    )
+
+
 class PlanOutput(serializers.ModelSerializer[PlanRun]):
     """One solve of one local day; its problem and solution are documents of their own."""
+
+    changes = PlanChangeOutput(many=True, help_text="Against the plan before it.")
 
     class Meta:
         model = PlanRun

@@ -18,7 +18,10 @@ LATEST = datetime(2200, 1, 1, tzinfo=UTC)  # PostgreSQL's 'infinity' is no finit
 
 
 class PlanRun(SiteModel):
-    """One solve of one local day, with the problem and solution as they were."""
+    """One solve of one local day, with the problem and solution as they were.
+
+    `changes` says what it put in place otherwise than the plan before, and who must be told.
+    """
 
     local_date = models.DateField()
     number = models.PositiveIntegerField()
@@ -29,6 +32,7 @@ class PlanRun(SiteModel):
     solution = models.JSONField(default=dict)
     n_assigned = models.PositiveIntegerField()
     n_unassigned = models.PositiveIntegerField()
+    changes = models.JSONField(default=list)
 
     class Meta:
         constraints = [

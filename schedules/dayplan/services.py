@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db.models import Max, Q
 
+from crews.roster.models import Shift
 from crews.roster.queries import working_shifts
 from equipment.machines.queries import usable_machine_ids
 from equipment.site.calc.local_time import local_date_of
@@ -18,6 +19,7 @@ from equipment.site.writes import site_write
 from schedules.work.models import Status, WorkOrder
 
 from .build import EXCLUSIVE, DayFacts, build_day
+from .calc.diff import PlanChange, diff_plans
 from .calc.json_io import problem_to_json, solution_to_json
 from .calc.model import solve_day
 from .calc.solution import Assignment as Planned
@@ -26,6 +28,7 @@ from .models import Assignment, Claim, PlanRun, Unassigned
 
 SOLVE_S = 6.0
 SEED = 1
+TOLD_FROM_MIN = 5  # a start moved by less is nobody's news; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +70,12 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
             )
         )
         replaceable = free - by_hand
+        known = _known_plan(replaceable)
         Assignment.objects.filter(work_order_id__in=replaceable).delete()
         planned = [a for a in fresh if int(a.job) in replaceable]
         _write_assignments(site_id, planned, orders)
-        run = _write_run(site, solved, at, len(planned))
+        changes = diff_plans(known, planned, tolerance_min=TOLD_FROM_MIN)
+        run = _write_run(site, solved, at, len(planned), changes)
         _write_unassigned(run, solved, replaceable - {int(a.job) for a in planned})
         write.touch()
     return run
@@ -90,7 +95,7 @@ def _still_good(site_id: int, solved: SolvedDay, at: datetime) -> list[Planned]:
     """Keep what rests on people on shift, machines in use, and windows that still stand."""
     usable = usable_machine_ids(site_id, at)
     horizon = solved.facts.problem.horizon
-    people = {s.worker_id for s in working_shifts(site_id, horizon.start, horizon.end)}
+    shifts = list(working_shifts(site_id, horizon.start, horizon.end))
     now = {
         o.pk: o
         for o in WorkOrder.objects.filter(
@@ -103,12 +108,17 @@ def _still_good(site_id: int, solved: SolvedDay, at: datetime) -> list[Planned]:
         return (
             order is not None
             and (a.machine is None or int(a.machine) in usable or order.for_machine_id is not None)
-            and all(int(person) in people for person in a.people)
+            and all(_covers(shifts, int(person), a) for person in a.people)
             and order.starts_after <= a.start
             and a.end <= order.due_at
         )
 
     return [a for a in solved.solution.assignments if stands(a)]
+
+
+def _covers(shifts: Sequence[Shift], worker_id: int, planned: Planned) -> bool:
+    mine = (s for s in shifts if s.worker_id == worker_id)
+    return any(s.starts_at <= planned.start and planned.end <= s.ends_at for s in mine)
 
 
 def _write_assignments(
@@ -143,7 +153,27 @@ def claims_of(
     return claims
 
 
-def _write_run(site: Site, solved: SolvedDay, at: datetime, n_assigned: int) -> PlanRun:
+def _known_plan(order_ids: Collection[int]) -> list[Planned]:
+    """What people know of the plan that is replaced: 2 queries."""
+    rows = Assignment.objects.filter(work_order_id__in=order_ids).prefetch_related("claims")
+    return [_as_planned(row) for row in rows]
+
+
+def _as_planned(row: Assignment) -> Planned:
+    claims = sorted(row.claims.all(), key=lambda claim: claim.pk)
+    machines = [str(claim.machine_id) for claim in claims if claim.machine_id is not None]
+    return Planned(
+        job=str(row.work_order_id),
+        people=tuple(str(claim.worker_id) for claim in claims if claim.worker_id is not None),
+        machine=next(iter(machines), None),
+        start=row.starts_at,
+        end=row.ends_at,
+    )
+
+
+def _write_run(
+    site: Site, solved: SolvedDay, at: datetime, n_assigned: int, changes: Iterable[PlanChange]
+) -> PlanRun:
     day = local_date_of(at, site.zone)
     last = PlanRun.objects.filter(site=site, local_date=day).aggregate(n=Max("number"))["n"] or 0
     return PlanRun.objects.create(
@@ -157,6 +187,14 @@ def _write_run(site: Site, solved: SolvedDay, at: datetime, n_assigned: int) -> 
         solution=solution_to_json(solved.solution),
         n_assigned=n_assigned,
         n_unassigned=len(solved.solution.left_out) + len(solved.facts.unaskable),
+        changes=[
+            {
+                "work_order": int(change.job),
+                "kind": change.kind,
+                "workers": [int(person) for person in change.people],
+            }
+            for change in changes
+        ],
     )
 
 
@@ -232,14 +270,12 @@ def _without_shift(site_id: int, claims: Any, at: datetime) -> set[int]:
     spans: dict[int, list[tuple[datetime, datetime]]] = {}
     for shift in working_shifts(site_id, at, end):
         spans.setdefault(shift.worker_id, []).append((shift.starts_at, shift.ends_at))
-    return {
-        c.assignment_id
-        for c in mine
-        if (
-            not c.assignment.is_by_hand
-            and not any(
-                s <= c.span.lower and c.span.upper <= e for s, e in spans.get(c.worker_id, ())
-            )
-        )
-        or (c.assignment.is_by_hand and c.worker_id not in spans)
-    }
+    return {c.assignment_id for c in mine if not _is_on(c, spans.get(c.worker_id, ()))}
+
+
+def _is_on(claim: Claim, spans: Iterable[tuple[datetime, datetime]]) -> bool:
+    """Whether a shift covers the claim; what was given by hand may run past its shift's ends."""
+    start, end = claim.span.lower, claim.span.upper
+    if claim.assignment.is_by_hand:
+        return any(s < end and start < e for s, e in spans)
+    return any(s <= start and end <= e for s, e in spans)

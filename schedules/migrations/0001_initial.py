@@ -333,6 +333,7 @@ class Migration(migrations.Migration):
                     ('solution', models.JSONField(default=dict)),
                     ('n_assigned', models.PositiveIntegerField()),
                     ('n_unassigned', models.PositiveIntegerField()),
+                    ('changes', models.JSONField(default=list)),
                 ],
                 options={
                     'ordering': ['local_date', 'number'],

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
 from schedules.dayplan.calc.score import is_moved
-from schedules.dayplan.calc.solution import Assignment, Solution
+from schedules.dayplan.calc.solution import Assignment
 
 
 class ChangeKind(StrEnum):
@@ -38,12 +39,14 @@ class PlanChange:
     people: tuple[str, ...]
 
 
-def diff_plans(old: Solution, new: Solution, *, tolerance_min: float = 0) -> tuple[PlanChange, ...]:
+def diff_plans(
+    old: Iterable[Assignment], new: Iterable[Assignment], *, tolerance_min: float = 0
+) -> tuple[PlanChange, ...]:
     """Return the jobs that two plans give to other people, machines or times.
 
     Parameters
     ----------
-    old, new : Solution
+    old, new : iterable of Assignment
         The plan that people know, and the one that takes its place.
     tolerance_min : float
         A start moved by no more than this is no change. [min]
@@ -53,20 +56,14 @@ def diff_plans(old: Solution, new: Solution, *, tolerance_min: float = 0) -> tup
     tuple of PlanChange
         In order of the time they take place, the new one where there is one.
     """
-    before = {given.job: given for given in old.assignments}
-    after = {given.job: given for given in new.assignments}
+    before = {given.job: given for given in old}
+    after = {given.job: given for given in new}
     changes = [
         _change(job, before.get(job), after.get(job))
         for job in dict.fromkeys((*before, *after))
         if _differs(before.get(job), after.get(job), tolerance_min)
     ]
     return tuple(sorted(changes, key=_when))
-
-
-def told_people(changes: tuple[PlanChange, ...]) -> dict[str, tuple[PlanChange, ...]]:
-    """Return for each person who must be told the changes that concern him or her."""
-    people = sorted({person for change in changes for person in change.people})
-    return {person: tuple(c for c in changes if person in c.people) for person in people}
 
 
 def _differs(a: Assignment | None, b: Assignment | None, tolerance_min: float) -> bool:
