@@ -39,12 +39,13 @@ def scoop(
     """Bring buckets from a lane to the drain slab: opens a batch, or fills the open one.
 
     Dry kilograms follow from the machine's bucket with a range. A batch that reaches a bay's
-    load closes; the next scoop opens another.
+    load closes; the next scoop opens another. Scoops of a site come one after another (the slab's
+    row is locked), so that two first ones fill the same batch.
     """
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         lane = Lane.objects.filter(site_id=site_id, pk=lane_id).select_related("place").first()
-        slab = Slab.objects.filter(site_id=site_id, place__retired_at=None).first()
+        slab = lock_slab(site_id)
         if lane is None or slab is None:
             raise NotFoundError(_("There is no such lane here, or no drain slab."))
         batch = _open_batch(site_id, slab, at)
@@ -62,6 +63,19 @@ def scoop(
         if batch_mass_kg(batch) >= bay_load_kg(site_id):
             _close(write, batch, said)
     return batch
+
+
+def lock_slab(site_id: int) -> Slab | None:
+    """Give the drain slab, locked (FOR NO KEY UPDATE): whoever looks for its open batch is alone.
+
+    A batch that is not there yet cannot be locked itself.
+    """
+    return (
+        Slab.objects.select_for_update(of=("self",), no_key=True)
+        .filter(site_id=site_id, place__retired_at=None)
+        .order_by("pk")
+        .first()
+    )
 
 
 def _scooped(site_id: int, machine_id: int | None, buckets: float) -> Amount:
