@@ -627,6 +627,7 @@ def test_a_new_plan_says_what_changed_and_who_must_be_told(morning: Morning) -> 
     first = morning.plan()
     [assignment] = Assignment.objects.all()
     [had_it] = assignment.claims.filter(worker__isnull=False)
+    assert had_it.worker_id is not None
     assert first.changes == [
         {"work_order": order.pk, "kind": "added", "workers": [had_it.worker_id]}
     ]
