@@ -9,7 +9,7 @@ from .models import WeatherStation
 
 WEATHER_STATIONS = Section(
     name="weather_stations",
-    help=_("Where weather rows come from"),
+    help=_("Where weather rows come from: the first counts, the next fill its gaps"),
     rows=Rows(WeatherStation),
     fields=(
         NAME,

@@ -108,6 +108,19 @@ class BedInput(SaidInput):
     reason = serializers.CharField(max_length=300, allow_blank=True, default="")
 
 
+class CountInput(ReasonInput):
+    """How much there is, and how it was found."""
+
+    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+
+
+class MeasureInput(SaidInput):
+    """The foot of a pile, by tape."""
+
+    length_m = FiniteField(min_value=0.5, max_value=300)
+    width_m = FiniteField(min_value=0.5, max_value=300)
+
+
 class BatchViewSet(ReadViewSet[Batch]):
     """Batches of sand. Only what a person does moves a stage."""
 
@@ -182,6 +195,18 @@ class BatchViewSet(ReadViewSet[Batch]):
             return self._step(services.bed, {"pen_id": said.pop("pen"), **said})
 
         return self.once(step)
+
+    @extend_schema(request=CountInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def count(self, request: Request, slug: str, pk: int) -> Response:
+        """Set a batch to what was counted; the ledger keeps the difference."""
+        return self.once(lambda: self._step(services.count, self.said(CountInput)))
+
+    @extend_schema(request=MeasureInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def measure(self, request: Request, slug: str, pk: int) -> Response:
+        """Count a pile by its measured foot and the farm's slope and bulk density."""
+        return self.once(lambda: self._step(services.measure, self.said(MeasureInput)))
 
     @extend_schema(request=ReasonInput, responses={201: HoldOutput})
     @action(detail=True, methods=["post"])

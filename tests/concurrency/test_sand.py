@@ -11,6 +11,7 @@ from equipment.sandyard.models import Slab
 from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import Batch
 from schedules.sand.services import lane
+from schedules.sand.services.common import new_batch
 from tests.concurrency.threads import WAIT_S, run_together
 from tests.schedules.sand.test_services import Yard
 
@@ -30,7 +31,6 @@ def scoop_while_another_scoops(yard: Yard, monkeypatch: pytest.MonkeyPatch) -> N
     either.
     """
     has_looked, is_in = Event(), Event()
-    new_batch = lane.new_batch
 
     def open_late(*args: Any, **facts: Any) -> Batch:
         if has_looked.is_set():  # the second one: it has looked too

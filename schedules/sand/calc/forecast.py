@@ -169,9 +169,10 @@ def _run(batch: SpreadBatch, particles: _Particles, first_day: int) -> DryingRun
 
 def _require_joined(batch: SpreadBatch, weather: PadWeather, tests: Sequence[MoistureTest]) -> None:
     today_on = batch.spread_on + timedelta(days=weather.n_observed)
-    if weather.members.start_on != today_on:
-        raise ValueError(f"members begin on {weather.members.start_on}, not on {today_on}")
-    if weather.members.horizon_d < 2:
+    unknown_on = batch.spread_on + timedelta(days=weather.n_certain)
+    if weather.members.start_on != unknown_on:
+        raise ValueError(f"members begin on {weather.members.start_on}, not on {unknown_on}")
+    if weather.n_certain + weather.members.horizon_d < weather.n_observed + 2:
         raise ValueError("members must look ahead 2 days or more")
     for test in tests:
         if not batch.spread_on <= test.on <= today_on:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from equipment.weather.calc.members import WeatherMembers
 from schedules.sand.calc.drying import DryTarget, Turning
@@ -133,14 +134,19 @@ class PadWeather:
     Parameters
     ----------
     observed_et0_mm, observed_rain_mm : ndarray, shape (n_observed,)
-        From `spread_on` to yesterday. [mm]
+        From `spread_on` to yesterday; NaN on a day that nobody recorded. [mm]
     members : WeatherMembers
-        From today on.
+        From the first day on that is not known: today, or the first that nobody recorded.
 
     Raises
     ------
     ValueError
         The two observed rows differ in length.
+
+    Notes
+    -----
+    A day that nobody recorded is as uncertain as one to come: each member has its own weather
+    there, of the same past days as what follows, so that the gap widens the forecast.
     """
 
     observed_et0_mm: Floats
@@ -153,11 +159,25 @@ class PadWeather:
 
     @property
     def n_observed(self) -> int:
-        """Days that are known."""
+        """Days from spreading to yesterday."""
         return int(self.observed_et0_mm.size)
 
+    @property
+    def n_filled(self) -> int:
+        """Days among them that the members fill."""
+        return int(self.n_observed - self._is_known.sum())
+
+    @property
+    def n_certain(self) -> int:
+        """Days before the first that is not known; the members begin there."""
+        return first_unknown(self.observed_et0_mm, self.observed_rain_mm)
+
+    @property
+    def _is_known(self) -> NDArray[np.bool_]:
+        return _is_known(self.observed_et0_mm, self.observed_rain_mm)
+
     def particles(self, n_each: int) -> tuple[Floats, Floats]:
-        """Put the known days before every member, each member `n_each` times.
+        """Lay the known days over every member, each member `n_each` times.
 
         Parameters
         ----------
@@ -166,16 +186,38 @@ class PadWeather:
 
         Returns
         -------
-        et0_mm, rain_mm : ndarray, shape (n_members · n_each, n_observed + horizon_d)
+        et0_mm, rain_mm : ndarray, shape (n_members · n_each, n_certain + horizon_d)
             Daily sums. [mm]
         """
         return (
-            _joined(self.observed_et0_mm, self.members.et0_mm, n_each),
-            _joined(self.observed_rain_mm, self.members.rain_mm, n_each),
+            self._joined(self.observed_et0_mm, self.members.et0_mm, n_each),
+            self._joined(self.observed_rain_mm, self.members.rain_mm, n_each),
         )
 
+    def _joined(self, observed_mm: Floats, members_mm: Floats, n_each: int) -> Floats:
+        repeated_mm = np.repeat(members_mm, n_each, axis=0)
+        before_mm = np.empty((repeated_mm.shape[0], self.n_certain))
+        joined_mm = np.concatenate([before_mm, repeated_mm], axis=1)
+        known = np.flatnonzero(self._is_known)
+        joined_mm[:, known] = observed_mm[known]
+        return joined_mm
 
-def _joined(observed_mm: Floats, members_mm: Floats, n_each: int) -> Floats:
-    repeated_mm = np.repeat(members_mm, n_each, axis=0)
-    known_mm = np.broadcast_to(observed_mm, (repeated_mm.shape[0], observed_mm.size))
-    return np.concatenate([known_mm, repeated_mm], axis=1)
+
+def first_unknown(et0_mm: Floats, rain_mm: Floats) -> int:
+    """Count the days before the first that was not recorded.
+
+    Parameters
+    ----------
+    et0_mm, rain_mm : ndarray, shape (n_days,)
+        Daily sums; NaN on a day that nobody recorded. [mm]
+
+    Returns
+    -------
+    int
+        Its index; `n_days` where all are known.
+    """
+    return int(np.append(_is_known(et0_mm, rain_mm), False).argmin())
+
+
+def _is_known(et0_mm: Floats, rain_mm: Floats) -> NDArray[np.bool_]:
+    return ~(np.isnan(et0_mm) | np.isnan(rain_mm))

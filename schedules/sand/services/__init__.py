@@ -4,7 +4,7 @@ from .common import find_batch, practice_of
 from .lane import bay_load_kg, close_draining, scoop
 from .pad import add_moisture_test, spread, turn
 from .pile import close_pile, mark_cured, pile, release
-from .stock import bed, count, dispose, receive_delivery
+from .stock import bed, count, dispose, measure, receive_delivery
 
 __all__ = [
     "add_moisture_test",
@@ -16,6 +16,7 @@ __all__ = [
     "dispose",
     "find_batch",
     "mark_cured",
+    "measure",
     "pile",
     "practice_of",
     "receive_delivery",

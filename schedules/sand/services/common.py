@@ -113,6 +113,12 @@ def refuse_unless(
     )
 
 
+def refuse_used_up(batch: Batch) -> None:
+    """Refuse to count or take what is no longer anywhere."""
+    if batch.ended_at is not None:
+        raise BatchStageError(str(SAID[Refusal.FINISHED]) % {"number": batch.number})
+
+
 def _facts(batch: Batch, at: datetime) -> BatchFacts:
     holds = open_holds(batch.site_id, HoldSubject.BATCH).filter(subject_id=batch.pk)
     return BatchFacts(

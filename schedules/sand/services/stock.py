@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 
 from equipment.barns.models import Pen
+from equipment.sandyard.calc import windrow
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event, HoldSubject, Site
@@ -24,9 +25,11 @@ from .common import (
     find_pile_place,
     locked_batch,
     new_batch,
+    practice_of,
     refuse_overfull,
     refuse_taken,
     refuse_unless,
+    refuse_used_up,
     write_step,
 )
 
@@ -174,6 +177,7 @@ def count(
     """Set a batch to what was measured; the difference goes to the count account."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
+        refuse_used_up(batch)
         difference = dry_kg - batch_mass_kg(batch)
         here = account(site_id, AccountKind.PLACE, batch.place)
         books = account(site_id, AccountKind.COUNT)
@@ -183,3 +187,14 @@ def count(
             move(batch=batch, source=source, target=target, amount=amount, by=by, at=at)
         write_step(write, batch, "counted", Said(by, at), batch.place, dry_kg=dry_kg, reason=reason)
     return batch
+
+
+def measure(
+    *, site_id: int, batch_id: int, length_m: float, width_m: float, by: Actor, at: datetime
+) -> Batch:
+    """Count a pile by its foot, measured with a tape: `count` of what its slope makes of it."""
+    practice = practice_of(site_id)
+    sides_m = max(length_m, width_m), min(length_m, width_m)
+    dry_kg = windrow(*sides_m, practice.repose_deg).volume_m3 * practice.bulk_density_kg_m3
+    reason = f"{sides_m[0]:g} m × {sides_m[1]:g} m"
+    return count(site_id=site_id, batch_id=batch_id, dry_kg=dry_kg, by=by, at=at, reason=reason)

@@ -89,3 +89,12 @@ def test_batches_of_one_stage(farm: Farm, as_manager: APIClient) -> None:
     found = ask(as_manager, "batches/", {"stage": "curing", "is_live": "true"})["results"]
 
     assert {batch["id"] for batch in found} == {b.pk for b in farm.batches[Stage.CURING]}
+
+
+def test_batch_is_set_to_what_was_counted_or_measured(farm: Farm, as_manager: APIClient) -> None:
+    batch = f"batches/{farm.batches[Stage.CURED][0].pk}/"
+
+    counted = say(as_manager, f"{batch}count/", {"dry_kg": 9000, "reason": "scale"}).json()
+    assert counted["dry_kg"] == 9000
+    measured = say(as_manager, f"{batch}measure/", {"length_m": 12, "width_m": 8}).json()
+    assert round(measured["dry_kg"] / 1000) == 141  # as in test_services, by hand

@@ -217,6 +217,30 @@ def test_two_tests_weigh_more_than_one() -> None:
     assert forecast([first, second]).dry.dots() == forecast([second, first]).dry.dots()
 
 
+def test_a_day_nobody_recorded_has_each_members_own_weather() -> None:
+    members = members_from(SPREAD_ON + timedelta(days=1))
+    gap = np.array([2.0, np.nan, 3.0])
+    weather = PadWeather(gap, gap * 0, members)
+    et0_mm, rain_mm = weather.particles(2)
+    assert (weather.n_observed, weather.n_certain, weather.n_filled) == (3, 1, 1)
+    assert et0_mm.shape == rain_mm.shape == (40, 1 + HORIZON_D)
+    assert set(et0_mm[:, 0]) == {2.0}
+    assert et0_mm[:, 1].tolist() == np.repeat(members.et0_mm[:, 0], 2).tolist()
+    assert set(et0_mm[:, 2]) == {3.0}
+    assert et0_mm[:, 3:].tolist() == np.repeat(members.et0_mm[:, 2:], 2, axis=0).tolist()
+    made = forecast_dry(batch(), weather, [], np.random.default_rng(1))
+    assert made.moisture_wb_frac.shape[1] == 1 + HORIZON_D
+
+
+def test_a_gap_widens_the_dates() -> None:
+    known = forecast([], n_observed=6)
+    unknown_mm = np.array([OBSERVED_ET0_MM] + 5 * [np.nan])
+    gap = PadWeather(unknown_mm, unknown_mm * 0, members_from(SPREAD_ON + timedelta(days=1)))
+    turned = batch(past_turns=(1,) * 6)
+    made = forecast_dry(turned, gap, [], np.random.default_rng(5), n_each=20)
+    assert width_d(made.dry) > width_d(known.dry)
+
+
 def test_moisture_quantiles_are_ordered_and_begin_near_the_start() -> None:
     made = forecast([])
     low, middle, high = (made.moisture_quantile(q) for q in (0.1, 0.5, 0.9))

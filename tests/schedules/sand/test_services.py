@@ -181,6 +181,22 @@ def test_a_pile_takes_no_more_than_its_place_has_room_for(yard: Yard) -> None:
     sand.pile(batch_id=more.pk, pile_place_id=yard.piles[1].pk, **yard.who(10))
 
 
+def test_a_pile_is_counted_by_its_foot(yard: Yard) -> None:
+    # Two half cones and a prism between them, faces at 34 degrees: 4 m tan 34 = 2.698 m high,
+    # (pi 4^2 / 3 + 8 / 2 x 4) x 2.698 = 88.37 m3 (solid geometry), 1,600 kg/m3 of the farm's own.
+    pile = yard.piled()
+    sand.measure(batch_id=pile.pk, length_m=8, width_m=12, **yard.who(10))
+    assert batch_mass_kg(pile) == pytest.approx(88.37 * 1600, rel=1e-4)
+    assert sum(account_balances_kg(yard.site.pk).values()) == pytest.approx(0, abs=1e-6)
+
+
+def test_what_is_used_up_is_not_counted(yard: Yard) -> None:
+    batch = yard.drying()
+    sand.pile(batch_id=batch.pk, pile_place_id=yard.piles[0].pk, **yard.who(9))
+    with pytest.raises(BatchStageError, match="used up"):
+        sand.count(batch_id=batch.pk, dry_kg=10, reason="scale", **yard.who(10))
+
+
 def test_a_pile_may_fill_its_place_to_the_last(yard: Yard) -> None:
     masses = [batch_mass_kg(yard.drying(bay)) for bay in (0, 1)]
     PilePlace.objects.update(capacity_kg=sum(masses))
