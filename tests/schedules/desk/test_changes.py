@@ -1,0 +1,115 @@
+"""Every page changes after what should change it, and an open page is told that it should look."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from crews.roster.services import call_in_sick
+from schedules.sand.models import Stage
+from schedules.work.edit import edit_standing_order
+from schedules.work.models import Outcome, WorkOrder
+from tests.farm import Farm
+
+from .conftest import NOW
+from .reading import PAGES, url, words
+
+pytestmark = pytest.mark.django_db
+
+Deed = Callable[[Farm], None]
+
+
+def _phone(kind: str, payload: Callable[[Farm], dict[str, Any]]) -> Deed:
+    """Send one event as the manager's phone does."""
+
+    def deed(farm: Farm) -> None:
+        event = {
+            "id": str(uuid.uuid4()),
+            "kind": kind,
+            "client_at": NOW.isoformat(),
+            "seq": 1,
+            "payload": payload(farm),
+        }
+        response = Client().post(
+            "/api/v1/sites/ours/events/",
+            json.dumps({"events": [event]}),
+            content_type="application/json",
+            headers={
+                "Authorization": f"Bearer {farm.manager_token}",
+                "Idempotency-Key": str(uuid.uuid4()),
+            },
+        )
+        [answer] = response.json()["answers"]
+        assert answer["state"] == "applied", answer
+
+    return deed
+
+
+def _sick(farm: Farm) -> None:
+    call_in_sick(site_id=farm.site.pk, worker_id=farm.spare.pk, at=NOW)
+
+
+def _edit(farm: Farm) -> None:
+    who = {"by": farm.manager.actor, "at": NOW}
+    changes = {"title": {"en": "Groom twice", "es": "Peinar dos veces"}}
+    edit_standing_order(
+        site_id=farm.site.pk, standing_order_id=farm.rule.pk, changes=changes, **who
+    )
+
+
+DEEDS: dict[str, tuple[Deed, str]] = {
+    "today": (_phone("start", lambda farm: {"work_order": farm.assigned.pk}), "5 Under way"),
+    "day-list": (
+        _phone("could_not", lambda farm: {"work_order": farm.assigned.pk, "reason": "ice"}),
+        str(Outcome.COULD_NOT.label),
+    ),
+    "pens": (
+        _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
+        "valve 7",
+    ),
+    "crew": (_sick, "1 called in sick"),
+    "sand": (
+        _phone(
+            "moisture_test",
+            lambda farm: {
+                "batch": farm.batches[Stage.DRYING][0].pk,
+                "moisture_frac": 0.073,
+                "basis": "wb",
+                "n_spots": 5,
+            },
+        ),
+        "7.3%",
+    ),
+    "machines": (
+        _phone("reading", lambda farm: {"machine": farm.machines[0].pk, "meter_h": 998.6}),
+        "998.6 h",
+    ),
+    "standing-orders": (_edit, "Groom twice"),
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_changes_after_what_should_change_it(name: str, farm: Farm, manager: Client) -> None:
+    deed, shown = DEEDS[name]
+    before = words(manager.get(url(name)))
+    version = manager.get(url("site-version")).json()["version"]
+
+    deed(farm)
+
+    assert shown not in before, before
+    assert shown in words(manager.get(url(name)))
+    assert manager.get(url("site-version")).json()["version"] > version
+
+
+def test_work_order_page_changes_when_its_work_begins(farm: Farm, manager: Client) -> None:
+    address = url("work-order", WorkOrder.objects.get(pk=farm.assigned.pk).pk)
+    assert "Under way" not in words(manager.get(address))
+
+    _phone("start", lambda farm: {"work_order": farm.assigned.pk})(farm)
+
+    assert "Under way" in words(manager.get(address))
