@@ -55,10 +55,12 @@ def _sick(farm: Farm) -> None:
 
 
 def _edit(farm: Farm) -> None:
-    who = {"by": farm.manager.actor, "at": NOW}
-    changes = {"title": {"en": "Groom twice", "es": "Peinar dos veces"}}
     edit_standing_order(
-        site_id=farm.site.pk, standing_order_id=farm.rule.pk, changes=changes, **who
+        site_id=farm.site.pk,
+        standing_order_id=farm.rule.pk,
+        changes={"title": {"en": "Groom twice", "es": "Peinar dos veces"}},
+        by=farm.manager.actor,
+        at=NOW,
     )
 
 
