@@ -29,8 +29,10 @@ POST   batches/<key:batch_id>/moisture-tests/   everyone
 GET    batches/<key:pk>/                        everyone
 POST   batches/<key:pk>/bed/                    leads
 POST   batches/<key:pk>/close/                  leads
+POST   batches/<key:pk>/count/                  leads
 POST   batches/<key:pk>/cured/                  leads
 POST   batches/<key:pk>/hold/                   leads
+POST   batches/<key:pk>/measure/                leads
 POST   batches/<key:pk>/pile/                   leads
 POST   batches/<key:pk>/release/                leads
 POST   batches/<key:pk>/spread/                 leads
