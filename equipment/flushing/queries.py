@@ -1,12 +1,12 @@
 """Reads of flushing that pages, API and upper rooms share."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from equipment.site.models import Place
 
@@ -23,6 +23,27 @@ def open_locks(site_id: int) -> QuerySet[Lock]:
     """Locks that are on, the oldest first, with place and owner: 1 query."""
     locks = Lock.objects.filter(site_id=site_id, off_at=None)
     return locks.select_related("place", "owner").order_by("on_at", "pk")
+
+
+def isolated_places(
+    site_id: int,
+    place_ids: Collection[int],
+    *,
+    since: datetime,
+    until: datetime,
+    owner_id: int | None = None,
+) -> set[int]:
+    """Those of some places that locks on record within a time keep water from: 6 queries.
+
+    With `owner_id` only by that person's own locks.
+    """
+    if not place_ids:
+        return set()
+    on = Q(off_at=None) | Q(off_at__gt=since)
+    rows = Lock.objects.filter(on, site_id=site_id, on_at__lte=until)
+    locks = list(rows.filter(owner_id=owner_id) if owner_id else rows)
+    ways, timers = load_water_ways(site_id), list(timers_in_use(site_id))
+    return {pk for pk in place_ids if ways.is_isolated(pk, locks, timers)}
 
 
 def places_reached(site_id: int, place_id: int) -> list[Place]:

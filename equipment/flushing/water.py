@@ -1,7 +1,7 @@
 """Where the water of each valve runs, and which lock stands in its way."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from equipment.barns.models import Alley, BedGroup
@@ -42,6 +42,22 @@ class WaterWays:
         """The first of some locks that a timer's water would reach."""
         path = self.path_of(timer)
         return next((lock for lock in locks if self.exposed_at(lock.place_id) & path), None)
+
+    def is_isolated(
+        self, place_id: int, locks: Collection[Lock], timers: Iterable[FlushTimer]
+    ) -> bool:
+        """Whether locks stop every timer whose water would meet a person at a place.
+
+        Where no timer's water comes, one lock on it, or on what drains to it, does.
+        """
+        exposed = self.exposed_at(place_id)
+        coming = [timer for timer in timers if exposed & self.path_of(timer)]
+        if coming:
+            return all(self.lock_in_way(timer, locks) for timer in coming)
+        return any(exposed & self._held_back(lock.place_id) for lock in locks)
+
+    def _held_back(self, place_id: int) -> set[int]:
+        return self.exposed_at(place_id) | set(self.reached(place_id))
 
 
 def load_water_ways(site_id: int) -> WaterWays:

@@ -7,8 +7,9 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from equipment.barns.models import Alley
-from equipment.flushing.models import FlushRun, FlushTimer, RunStatus
+from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus
 from equipment.flushing.queries import (
+    isolated_places,
     open_locks,
     places_reached,
     runs_between,
@@ -16,7 +17,7 @@ from equipment.flushing.queries import (
     visit_flush_min,
 )
 from equipment.flushing.services import put_lock, take_off_lock
-from equipment.site.models import Place
+from equipment.site.models import Actor, Place
 from tests.equipment.flushing.test_services import DAY, FIVE, Barn, make_barn, minutes, plan, visit
 from tests.factories import make_actor, make_bed_group, make_site, make_tank
 
@@ -30,6 +31,51 @@ def barn() -> Barn:
 
 def reached(place: Place) -> list[str]:
     return [str(p) for p in places_reached(place.site_id, place.pk)]
+
+
+def _isolated(place: Place, **which: Any) -> bool:
+    span = {"since": FIVE, "until": FIVE, **which}
+    return place.pk in isolated_places(place.site_id, [place.pk], **span)
+
+
+def _lock(place: Place, by: Actor) -> Lock:
+    told: dict[str, Any] = {"site_id": place.site_id, "place_id": place.pk}
+    return put_lock(what="valve", by=by, at=DAY, received_at=DAY, **told)
+
+
+def test_a_place_is_isolated_when_every_flush_that_comes_to_it_is_stopped(barn: Barn) -> None:
+    ana = make_actor(barn.site, "ana")
+    assert not _isolated(barn.lane.place)
+    _lock(barn.alleys[0].place, ana)
+    assert not _isolated(barn.lane.place)  # the other alley still runs into it
+    assert not _isolated(barn.pen.place)
+    assert _isolated(barn.alleys[0].place)
+    _lock(barn.alleys[1].place, ana)
+    assert _isolated(barn.lane.place)
+    assert _isolated(barn.pen.place)
+
+
+def test_a_place_no_timer_flushes_takes_one_lock_on_it_or_upstream(barn: Barn) -> None:
+    FlushTimer.objects.all().delete()
+    assert not _isolated(barn.lane.place)
+    _lock(barn.back.place, make_actor(barn.site, "ana"))
+    assert _isolated(barn.lane.place)
+    assert not _isolated(barn.alleys[0].place)  # upstream of the lock
+
+
+def test_what_is_isolated_is_asked_of_one_person_or_of_all(
+    barn: Barn, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    ana, ben = make_actor(barn.site, "ana"), make_actor(barn.site, "ben")
+    lock = _lock(barn.tank.place, ana)
+    assert not _isolated(barn.pen.place, owner_id=ben.pk)
+    with django_assert_num_queries(6):
+        assert _isolated(barn.pen.place, owner_id=ana.pk)
+    off_at = FIVE - minutes(1)
+    told: dict[str, Any] = {"site_id": barn.site.pk, "lock_id": lock.pk, "by": ana}
+    take_off_lock(at=off_at, received_at=off_at, **told)
+    assert not _isolated(barn.pen.place)
+    assert _isolated(barn.pen.place, since=DAY)
 
 
 def test_water_reaches_what_lies_downstream_in_its_order(
