@@ -91,6 +91,13 @@ DECISIONS = {
     ),
     Question.SAND_NOT_BOOKED: gettext_lazy("Its sand is not in the books: say where it went."),
     Question.TEST_MISSING: gettext_lazy("No moisture was measured: test again."),
+    Question.RELEASE_NEEDS_LEAD: gettext_lazy(
+        "A worker reported it, but cured and released are a lead's to say: if it counts, it "
+        "counts in your name."
+    ),
+    Question.LOCK_MISSING: gettext_lazy(
+        "It was begun with no lock on record that keeps the flush away: is everybody out?"
+    ),
 }
 
 

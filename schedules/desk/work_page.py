@@ -191,16 +191,18 @@ def tell_order(desk: Desk, pk: int, said: str) -> HttpResponse:
     }
     posted = desk.request.POST
     if said == "start":
-        start_work(**who)
+        order = start_work(**who)
     elif said == "done":
-        finish_work(outcome=Outcome.DONE, **who)
+        order = finish_work(outcome=Outcome.DONE, **who)
     elif said == "part":
         n_left = read_whole(posted, "n_left", _("Stalls left"))
-        finish_work(outcome=Outcome.PART, n_left=n_left, **who)
+        order = finish_work(outcome=Outcome.PART, n_left=n_left, **who)
     else:
         reason = read_words(posted, "reason", _("Reason"), is_needed=True)
-        finish_work(outcome=Outcome.COULD_NOT, reason=reason, **who)
-    return done(desk, _("Recorded."), "today", anchor=f"order-{pk}")
+        order = finish_work(outcome=Outcome.COULD_NOT, reason=reason, **who)
+    asked = order.needs_decision
+    words = " ".join([_("Recorded."), *([say_decision(asked)] if asked else [])])
+    return done(desk, words, "today", anchor=f"order-{pk}")
 
 
 @desk_view

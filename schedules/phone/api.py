@@ -80,6 +80,7 @@ class JobOutput(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     title = serializers.CharField()
     place = serializers.CharField()
+    place_id = serializers.IntegerField()
     amount = serializers.CharField()
     n_stalls = serializers.IntegerField(allow_null=True)
     starts_after = serializers.DateTimeField()
@@ -96,6 +97,9 @@ class JobOutput(serializers.Serializer[Any]):
     how = serializers.CharField()
     caution = serializers.CharField()
     needs_lock = serializers.BooleanField()
+    is_locked = serializers.BooleanField(
+        help_text="Whether the person's own locks keep water from the place."
+    )
     machine = NamedThing(allow_null=True)
     waiting_on = Waiting(many=True)
 

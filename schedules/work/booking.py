@@ -7,9 +7,10 @@ from typing import Any
 
 from django.db import transaction
 
+from crews.people.leads import is_lead
 from equipment.machines.models import Machine
 from equipment.site.errors import DomainError
-from equipment.site.models import PlaceKind
+from equipment.site.models import Actor, PlaceKind
 from schedules.sand import queries as sand_queries
 from schedules.sand import services as sand
 from schedules.sand.calc.supply import bucket_dry_kg
@@ -19,7 +20,8 @@ from .models import Outcome, Question, WorkOrder
 from .telling import Teller
 
 BOOKED = None  # nothing to ask
-UNBOOKED = (Question.SAND_NOT_BOOKED, Question.TEST_MISSING)
+UNBOOKED = (Question.SAND_NOT_BOOKED, Question.TEST_MISSING, Question.RELEASE_NEEDS_LEAD)
+FOR_LEADS = ("cured", "released")  # no work but a decision, by a named manager or lead
 
 Book = Callable[[WorkOrder, Teller, int | None], Question | None]
 
@@ -32,11 +34,18 @@ def book_sand(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Ques
     book = _book_of(order)
     if book is None:
         return BOOKED
+    if needs_lead(order, teller.by):
+        return Question.RELEASE_NEEDS_LEAD
     try:
         with transaction.atomic():
             return book(order, teller, to_place_id)
     except DomainError:
         return Question.SAND_NOT_BOOKED
+
+
+def needs_lead(order: WorkOrder, by: Actor) -> bool:
+    """Whether its word is a decision about sand that is not this person's to take."""
+    return order.batch_step in FOR_LEADS and not is_lead(by)
 
 
 def has_booked_sand(order: WorkOrder) -> bool:

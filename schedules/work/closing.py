@@ -17,8 +17,8 @@ from schedules.sand.models import BatchStep, MoistureTest
 
 from .calc.reports import Said
 from .followers import follow, follower_ids
-from .models import Status, WorkOrder
-from .telling import Teller, lock_orders, say
+from .models import Question, Status, WorkOrder
+from .telling import Teller, lock_orders, save_state, say, write_down
 
 LOOK_BACK = timedelta(days=3)  # an older step without a work order had none
 EARLY = timedelta(hours=12)  # a step done so long before its window opens is still that step
@@ -67,7 +67,7 @@ def _close_steps(write: SiteWrite, now: datetime) -> int:
         .order_by("starts_after", "pk")
     )
     told = {(row.batch_id, row.batch_step, row.ended_at) for row in rows}
-    waiting = [row for row in rows if row.status in OPEN]
+    waiting = [row for row in rows if row.status in OPEN or _waits_for_lead(row)]
     n_closed = 0
     for done in _steps_done({row.batch_id for row in waiting if row.batch_id}, now):
         if (done.batch_id, done.step, done.at) in told:
@@ -92,6 +92,11 @@ def _steps_done(batch_ids: set[int], now: datetime) -> Iterable[Done]:
     return sorted(found, key=lambda done: done.at)
 
 
+def _waits_for_lead(row: WorkOrder) -> bool:
+    """Whether a worker's word on a decision stands open, which a lead may take on the sand page."""
+    return row.needs_decision == Question.RELEASE_NEEDS_LEAD
+
+
 def _fits(row: WorkOrder, done: Done) -> bool:
     is_it = (row.batch_id, row.batch_step) == (done.batch_id, done.step)
     return is_it and row.starts_after - EARLY <= done.at
@@ -100,8 +105,12 @@ def _fits(row: WorkOrder, done: Done) -> bool:
 def _close(write: SiteWrite, work_order_id: int, by: Actor, at: datetime) -> int:
     ids = [work_order_id, *follower_ids(work_order_id)]
     order = lock_orders(write.site_id, ids, work_order_id)
-    if order.status not in OPEN:
-        return 0
-    say(write, order, Said.DONE, Teller(by, at))
-    follow(write, order)
-    return 1
+    if order.status in OPEN:
+        say(write, order, Said.DONE, Teller(by, at))
+        follow(write, order)
+        return 1
+    if _waits_for_lead(order):
+        write_down(order, Said.ACCEPTED, Teller(by, at))
+        order.needs_decision = ""
+        save_state(write, order, Said.ACCEPTED)
+    return 0

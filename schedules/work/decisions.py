@@ -11,10 +11,10 @@ from equipment.site.models import Actor, Event
 from equipment.site.writes import site_write
 from schedules.errors import NoDecisionError, ReasonNeededError, WorkOrderClosedError
 
-from .booking import book_sand
+from .booking import book_sand, needs_lead
 from .calc.reports import Said
 from .followers import follow, follower_ids
-from .models import Problem, Status, WorkOrder
+from .models import Problem, Question, Status, WorkOrder
 from .queries import say_title
 from .telling import (
     Teller,
@@ -54,28 +54,39 @@ def cancel_work(
 def settle_decision(
     *, site_id: int, work_order_id: int, accept: bool, by: Actor, at: datetime, reason: str = ""
 ) -> WorkOrder:
-    """Answer what was asked of a person: let the late report count, or leave things as they are."""
+    """Answer what was asked of a person: let the late report count, or leave things as they are.
+
+    Sand that a worker called cured or released is so once a lead lets that count: in their name.
+    """
     with site_write(site_id, at) as write:
         order = lock_orders(site_id, [work_order_id, *follower_ids(work_order_id)], work_order_id)
         if not order.needs_decision:
             raise NoDecisionError(_("Nothing of %s waits for a decision.") % say_title(order))
-        is_late = is_closed_by_service(order)
+        judge = Teller(by, at)
+        is_late, asked = is_closed_by_service(order), order.needs_decision
         said = Said.DISMISSED if is_late and not accept else Said.ACCEPTED
-        write_down(order, said, Teller(by, at), reason=reason)
+        write_down(order, said, judge, reason=reason)
         order.needs_decision = ""
         if is_late and accept:
-            _let_count(order)
+            _let_count(order, judge)
+        elif accept and asked == Question.RELEASE_NEEDS_LEAD:
+            _book(order, judge)
         save_state(write, order, said)
         follow(write, order)
     return order
 
 
-def _let_count(order: WorkOrder) -> None:
+def _let_count(order: WorkOrder, judge: Teller) -> None:
     """Give the order the state that its late reports add up to, with what follows for sand."""
     stand_by(order, words_of(order))
     if order.ended_by is None or order.ended_at is None:
         return
-    if question := book_sand(order, Teller(order.ended_by, order.ended_at), None):
+    is_judges = needs_lead(order, order.ended_by)
+    _book(order, judge if is_judges else Teller(order.ended_by, order.ended_at))
+
+
+def _book(order: WorkOrder, teller: Teller) -> None:
+    if question := book_sand(order, teller, None):
         flag(order, question)
 
 

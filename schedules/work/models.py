@@ -100,6 +100,8 @@ class Question(StrEnum):
     PLACE_ASSUMED = "place_assumed"
     SAND_NOT_BOOKED = "sand_not_booked"
     TEST_MISSING = "test_missing"
+    RELEASE_NEEDS_LEAD = "release_needs_lead"
+    LOCK_MISSING = "lock_missing"
 
 
 class Cause(StrEnum):

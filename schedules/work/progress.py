@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
+from equipment.flushing.queries import isolated_places
 from equipment.machines.models import Machine, ServiceRecord
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event, HoldSubject, Place
@@ -28,7 +29,7 @@ from schedules.errors import (
 )
 
 from .amounts import stalls_in
-from .booking import book_sand, has_booked_sand, is_scoop, scoop
+from .booking import book_sand, has_booked_sand, is_scoop, needs_lead, scoop
 from .calc.reports import ENDINGS, Said, still_said
 from .carry import carry_rest, take_back_rest
 from .followers import follow, follower_ids
@@ -64,7 +65,8 @@ def start_work(
     """Say that one has begun. Saying it twice changes nothing.
 
     Refused: closed before `at`, enough others on it, waiting on other work, on a hold of its pen
-    or batch, or on the machine it was to be done with.
+    or batch, or on the machine it was to be done with. Begun without the lock it needs, it is
+    flagged and not refused: who tells it may be in the water's way already.
     """
     teller = Teller(by, at, event, machine)
     with site_write(site_id, at) as write:
@@ -76,6 +78,7 @@ def start_work(
             _refuse_enough(order)
         if order.status == Status.NEEDS_ACTION:
             _refuse_waiting(order, machine, at)
+        _ask_for_lock(order, at, at)
         say(write, order, Said.STARTED, teller)
     return order
 
@@ -152,8 +155,8 @@ def finish_work(
         order = lock_orders(site_id, [work_order_id, *follower_ids(work_order_id)], work_order_id)
         _refuse_incomplete(order, said, reason, n_left)
         was_open = order.status in (Status.NEEDS_ACTION, Status.IN_PROCESS)
-        if was_open and said is not Said.COULD_NOT and _was_waiting(order, at):
-            flag(order, Question.DONE_WHILE_WAITING)
+        if was_open and said is not Said.COULD_NOT:
+            _ask_first(order, said, teller)
         left = n_left if said is Said.PART else None
         if not say(write, order, said, teller, reason=reason, n_left=left) or not was_open:
             return order
@@ -186,6 +189,26 @@ def _refuse_unrecorded(order: WorkOrder) -> None:
         )
 
 
+def _ask_first(order: WorkOrder, said: Said, teller: Teller) -> None:
+    """Ask a person about what should have come before the work, or is not the teller's to say."""
+    if said is Said.DONE and needs_lead(order, teller.by):
+        flag(order, Question.RELEASE_NEEDS_LEAD)
+    if order.status == Status.NEEDS_ACTION:
+        _ask_for_lock(order, min(order.starts_after, teller.at), teller.at)
+    if _was_waiting(order, teller.at):
+        flag(order, Question.DONE_WHILE_WAITING)
+
+
+def _ask_for_lock(order: WorkOrder, since: datetime, until: datetime) -> None:
+    """Ask at once about work that needs a lock when none kept the water away."""
+    rule = order.standing_order
+    if rule is None or not rule.needs_lock:
+        return
+    place_id = order.place_id
+    if not isolated_places(order.site_id, [place_id], since=since, until=until):
+        flag(order, Question.LOCK_MISSING)
+
+
 def _was_waiting(order: WorkOrder, at: datetime) -> bool:
     return bool(waiting_reasons(order.site_id, [order.pk], at))
 
@@ -206,6 +229,8 @@ def add_load(
     teller = Teller(by, at, event, machine)
     with site_write(site_id, at) as write:
         order = lock_order(site_id, work_order_id)
+        if order.status == Status.NEEDS_ACTION:
+            _ask_for_lock(order, at, at)
         say(write, order, Said.LOAD, teller)
         if order.status == Status.COMPLETED and is_scoop(order):
             scoop(order, teller, 1)

@@ -9,9 +9,11 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from crews.devices.services import MAX_WRONG, make_pairing_code
+from equipment.flushing.models import Lock
+from equipment.flushing.services import put_lock
 from equipment.site.models import Event, Role
 from schedules.phone.intake import MAX_EVENTS
-from tests.factories import make_user
+from tests.factories import make_standing_order, make_user, make_worker
 from tests.farm import Farm
 
 pytestmark = pytest.mark.django_db
@@ -76,6 +78,28 @@ def test_parcel_says_what_a_job_waits_on(farm: Farm, as_worker: APIClient) -> No
     body = as_worker.get(MY_WORK).json()
 
     assert [w["code"] for w in body["jobs"][0]["waiting_on"]] == ["dependency"]
+
+
+def test_parcel_says_which_work_the_persons_own_locks_keep_water_from(
+    farm: Farm, as_worker: APIClient
+) -> None:
+    Lock.objects.all().delete()
+    order = farm.orders[3]
+    order.standing_order = make_standing_order(farm.site, "rake", needs_lock=True)
+    order.save()
+
+    def told() -> tuple[bool, bool]:
+        job = as_worker.get(MY_WORK).json()["jobs"][0]
+        assert (job["id"], job["place_id"]) == (order.pk, order.place_id)
+        return job["needs_lock"], job["is_locked"]
+
+    assert told() == (True, False)
+    lock: dict[str, Any] = {"what": "", "at": farm.now}
+    lock |= {"site_id": farm.site.pk, "place_id": order.place_id}
+    put_lock(by=make_worker(farm.site, "another").actor, **lock)
+    assert told() == (True, False)  # everyone exposed puts on a lock of their own
+    put_lock(by=farm.worker.actor, **lock)
+    assert told() == (True, True)
 
 
 def test_parcel_takes_as_many_queries_for_many_jobs_as_for_few(

@@ -15,11 +15,12 @@ from playwright.sync_api import Browser, Page
 
 from config.rooms import BASE_DIR
 from crews.devices.services import make_pairing_code
+from equipment.flushing.models import Lock
 from equipment.site.models import Event
 from schedules.dayplan.models import Assignment, Claim
 from schedules.sand.models import Stage
 from schedules.work.models import Outcome, Report, Status, WorkOrder
-from tests.factories import make_work_order, utc
+from tests.factories import make_standing_order, make_work_order, utc
 from tests.farm import Farm
 from tests.looks import faults
 
@@ -189,7 +190,7 @@ def test_every_screen_is_accessible_fits_and_is_reached_with_gloves(
     console: list[str] = []
     phone.on("console", lambda m: console.append(f"{m.type}: {m.text}"))
     phone.on("pageerror", lambda error: console.append(str(error)))
-    raking, bedding = _raking(farm), _bedding(farm)
+    raking, bedding = _needs_lock(_raking(farm)), _bedding(farm)
     farm.worker.language = language
     farm.worker.save()
     phone.goto("/phone/")
@@ -207,6 +208,10 @@ def test_every_screen_is_accessible_fits_and_is_reached_with_gloves(
     found += _look(phone, at="jobs")
     _open(phone, raking, language)
     found += _look(phone, at="job to do")
+    phone.click("#start")
+    phone.wait_for_selector("#lock-and-start")
+    found += _look(phone, at="lock first")
+    _open(phone, raking, language)
     phone.click("#part")
     found += _look(phone, at="part")
     _open(phone, raking, language)
@@ -282,6 +287,55 @@ def test_work_is_told_without_signal_and_goes_through_later(phone: Page, farm: F
     assert (second.outcome, second.n_left) == (Outcome.PART, 12)
     told = Event.objects.filter(device_key__isnull=False).order_by("device_seq")
     assert [e.kind for e in told] == ["start", "done", "undo", "part"]
+
+
+def _needs_lock(order: WorkOrder) -> WorkOrder:
+    """Let work need a lock, on a farm that has none on."""
+    Lock.objects.all().delete()
+    order.standing_order = make_standing_order(order.site, order.natural_key[:4], needs_lock=True)
+    order.save()
+    return order
+
+
+@pytest.mark.browser
+@pytest.mark.django_db(transaction=True)
+def test_lock_is_asked_for_before_the_start_once_for_a_place(phone: Page, farm: Farm) -> None:
+    farm.worker.language = "en"
+    farm.worker.save()
+    first, second = _needs_lock(_raking(farm)), _raking(farm, 30)
+    WorkOrder.objects.filter(pk=second.pk).update(standing_order=first.standing_order)
+    pair(farm, phone)
+    phone.context.set_offline(True)
+    _open(phone, first)
+    phone.click("#start")
+    phone.wait_for_selector("#lock-and-start")
+    assert "No lock of yours is on record here." in phone.locator("main").inner_text()
+    phone.click("#lock-and-start")
+    phone.click("#done")
+    _open(phone, second)
+    phone.click("#start")
+    phone.wait_for_selector("#done")
+    phone.context.set_offline(False)
+    phone.wait_for_selector("#tab-sent:has-text('All sent')")
+
+    told = Event.objects.filter(device_key__isnull=False).order_by("device_seq")
+    assert [e.kind for e in told] == ["lock_on", "start", "done", "start"]
+    assert not WorkOrder.objects.filter(pk__in=[first.pk, second.pk]).exclude(needs_decision="")
+
+
+@pytest.mark.browser
+@pytest.mark.django_db(transaction=True)
+def test_start_without_a_lock_goes_through_and_is_asked_about(phone: Page, farm: Farm) -> None:
+    farm.worker.language = "en"
+    farm.worker.save()
+    order = _needs_lock(_raking(farm))
+    pair(farm, phone)
+    _open(phone, order)
+    phone.click("#start")
+    with phone.expect_response("**/events/"):
+        phone.click("#start-unlocked")
+    order.refresh_from_db()
+    assert (order.status, order.needs_decision) == (Status.IN_PROCESS, "lock_missing")
 
 
 @pytest.mark.browser

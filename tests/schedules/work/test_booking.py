@@ -6,16 +6,28 @@ from typing import Any
 import pytest
 
 from equipment.sandyard.models import Bay, Pad, PilePlace, Slab
-from equipment.site.models import Actor, Place, PlaceKind, Site
+from equipment.site.models import Actor, Place, PlaceKind, Role, Site
+from equipment.site.services import actor_of_user
+from equipment.site.writes import site_write
 from schedules.errors import CannotUndoError
 from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import Batch, MoistureTest, Stage
-from schedules.sand.services import scoop
+from schedules.sand.services import mark_cured, release, scoop
+from schedules.work.closing import close_recorded
+from schedules.work.decisions import settle_decision
 from schedules.work.models import Outcome, Status, WorkOrder
 from schedules.work.progress import add_load, finish_work, undo_report
-from tests.factories import make_lane, make_machine, make_place, make_work_order
+from tests.factories import (
+    make_lane,
+    make_machine,
+    make_place,
+    make_site,
+    make_user,
+    make_work_order,
+    make_worker,
+)
 
-from .verbs import T0, VERBS, who
+from .verbs import T0, VERBS, close_by_service, who
 
 pytestmark = pytest.mark.django_db
 
@@ -130,25 +142,132 @@ def test_an_open_pile_without_room_is_passed_over(site: Site, yard: None, ana: A
     assert (order.needs_decision, newest.place) == ("place_assumed", _place(site, "pile-1"))
 
 
-def test_a_pile_is_closed_called_cured_and_released_by_who_did_it(
+def _closed_pile(site: Site, by: Actor) -> Batch:
+    """A closed pile whose cure is over."""
+    _done(_step(_drying(site, by), "piled"), by)
+    pile = Batch.objects.get(stage=Stage.CURING)
+    _done(_step(pile, "pile_closed"), by)
+    Batch.objects.filter(pk=pile.pk).update(ready_on=T0.date())
+    return pile
+
+
+def _cured_pile(site: Site, by: Actor) -> Batch:
+    pile = _closed_pile(site, by)
+    mark_cured(site_id=site.pk, batch_id=pile.pk, by=by, at=T0)
+    return pile
+
+
+def _stands(pile: Batch) -> tuple[str, Actor | None]:
+    pile.refresh_from_db()
+    return pile.stage, pile.released_by
+
+
+@pytest.fixture
+def lea(site: Site) -> Actor:
+    """A lead."""
+    return make_worker(site, "lea", role=Role.LEAD).actor
+
+
+def test_a_pile_is_closed_called_cured_and_released_by_the_lead_who_did_it(
+    site: Site, yard: None, ana: Actor, lea: Actor
+) -> None:
+    pile = _closed_pile(site, ana)
+    _done(_step(pile, "cured"), lea)
+    assert _done(_step(pile, "released"), lea).needs_decision == ""
+    assert _stands(pile) == (Stage.RELEASED, lea)
+
+
+def test_a_manager_with_an_account_releases_too(site: Site, yard: None, ana: Actor) -> None:
+    pile = _cured_pile(site, ana)
+    manager = actor_of_user(site.pk, make_user(Role.MANAGER, site))
+    _done(_step(pile, "released"), manager)
+    assert _stands(pile) == (Stage.RELEASED, manager)
+
+
+@pytest.mark.parametrize("role", [Role.WORKER, Role.MECHANIC])
+def test_the_word_of_a_worker_releases_no_sand_and_a_lead_is_asked(
+    site: Site, yard: None, ana: Actor, role: Role
+) -> None:
+    pile = _cured_pile(site, ana)
+    ben = make_worker(site, "ben", role=role).actor
+    order = _done(_step(pile, "released"), ben)
+    assert (order.status, order.outcome) == (Status.COMPLETED, Outcome.DONE)
+    assert order.needs_decision == "release_needs_lead"
+    assert _stands(pile) == (Stage.CURED, None)
+
+
+def test_a_worker_calls_no_sand_cured(site: Site, yard: None, ana: Actor) -> None:
+    pile = _closed_pile(site, ana)
+    assert _done(_step(pile, "cured"), ana).needs_decision == "release_needs_lead"
+    assert _stands(pile) == (Stage.CURING, None)
+
+
+def test_a_lead_of_another_farm_decides_nothing_here(site: Site, yard: None, ana: Actor) -> None:
+    pile = _cured_pile(site, ana)
+    stranger = actor_of_user(site.pk, make_user(Role.LEAD, make_site("elsewhere")))
+    assert _done(_step(pile, "released"), stranger).needs_decision == "release_needs_lead"
+    assert _stands(pile) == (Stage.CURED, None)
+
+
+def test_sand_a_worker_reported_is_released_in_the_name_of_the_lead_who_lets_it_count(
+    site: Site, yard: None, ana: Actor, lea: Actor
+) -> None:
+    pile = _cured_pile(site, ana)
+    order = _done(_step(pile, "released"), ana)
+    settled = settle_decision(accept=True, **who(order, lea, 60))
+    assert (settled.needs_decision, settled.ended_by) == ("", ana)
+    assert _stands(pile) == (Stage.RELEASED, lea)
+    assert pile.released_at == T0 + timedelta(minutes=60)
+
+
+def test_sand_a_worker_reported_stays_as_it_is_when_a_lead_says_so(
+    site: Site, yard: None, ana: Actor, lea: Actor
+) -> None:
+    pile = _cured_pile(site, ana)
+    order = _done(_step(pile, "released"), ana)
+    assert settle_decision(accept=False, **who(order, lea, 60)).needs_decision == ""
+    assert _stands(pile) == (Stage.CURED, None)
+
+
+def test_a_release_reported_too_late_counts_in_the_name_of_the_lead(
+    site: Site, yard: None, ana: Actor, lea: Actor
+) -> None:
+    pile = _cured_pile(site, ana)
+    order = _step(pile, "released")
+    close_by_service(order, Outcome.MISSED)
+    _done(order, ana)
+    settled = settle_decision(accept=True, **who(order, lea, 60))
+    assert (settled.status, settled.needs_decision) == (Status.COMPLETED, "")
+    assert _stands(pile) == (Stage.RELEASED, lea)
+
+
+def test_sand_released_on_the_sand_page_answers_what_the_worker_reported(
+    site: Site, yard: None, ana: Actor, lea: Actor
+) -> None:
+    pile = _cured_pile(site, ana)
+    order = _done(_step(pile, "released"), ana)
+    release(site_id=site.pk, batch_id=pile.pk, by=lea, at=T0 + timedelta(minutes=30))
+    with site_write(site.pk, T0 + timedelta(hours=1)) as write:
+        close_recorded(write, write.at)
+    order.refresh_from_db()
+    assert (order.needs_decision, order.ended_by) == ("", ana)
+    assert [r.kind for r in order.reports.order_by("id")] == ["done", "accepted"]
+
+
+def test_a_worker_may_take_back_a_release_that_moved_nothing(
     site: Site, yard: None, ana: Actor
 ) -> None:
-    _done(_step(_drying(site, ana), "piled"), ana)
-    pile = Batch.objects.get(stage=Stage.CURING)
-    _done(_step(pile, "pile_closed"), ana)
-    Batch.objects.filter(pk=pile.pk).update(ready_on=T0.date())
-    _done(_step(pile, "cured"), ana)
-    _done(_step(pile, "released"), ana)
-    pile.refresh_from_db()
-    assert (pile.stage, pile.released_by) == (Stage.RELEASED, ana)
+    order = _done(_step(_cured_pile(site, ana), "released"), ana)
+    undone = undo_report(**who(order, ana, 1))
+    assert (undone.status, undone.needs_decision) == (Status.NEEDS_ACTION, "")
 
 
 def test_what_the_ledger_refuses_stays_done_and_is_asked_about(
-    site: Site, yard: None, ana: Actor
+    site: Site, yard: None, ana: Actor, lea: Actor
 ) -> None:
     _done(_step(_drying(site, ana), "piled"), ana)
     pile = Batch.objects.get(stage=Stage.CURING)
-    order = _done(_step(pile, "released"), ana)  # neither closed nor cured
+    order = _done(_step(pile, "released"), lea)  # neither closed nor cured
     pile.refresh_from_db()
     assert (order.status, order.outcome) == (Status.COMPLETED, Outcome.DONE)
     assert order.needs_decision == "sand_not_booked"

@@ -8,7 +8,7 @@ import { beginSequence, dropEvents, getFact, setFact } from "./store.js";
 import { clock, keepTime, speak, speaking, t } from "./words.js";
 
 const TABS = ["jobs", "cows", "machines", "locks", "tell_us"];
-const TITLES = /** @type {Record<string, string>} */ ({ jobs: "my_jobs", job: "my_jobs", part: "part", could_not: "could_not", moisture: "moisture", cows: "cows", machines: "machines", hours: "hours", look_round: "look_round", verdict_screen: "look_round", locks: "locks", tell_us: "tell_us", sent: "sent" });
+const TITLES = /** @type {Record<string, string>} */ ({ jobs: "my_jobs", job: "my_jobs", lock_first: "my_jobs", part: "part", could_not: "could_not", moisture: "moisture", cows: "cows", machines: "machines", hours: "hours", look_round: "look_round", verdict_screen: "look_round", locks: "locks", tell_us: "tell_us", sent: "sent" });
 const UNDO_MS = 10_000;
 const REFRESH_MS = 15_000;
 
@@ -49,6 +49,10 @@ async function tell(kind, payload, words, undo) {
   if (job && LOCAL[kind]) {
     const now = { ...job, ...app.local.jobs[job.id] };
     app.local.jobs[job.id] = { ...app.local.jobs[job.id], ...LOCAL[kind](now, payload) };
+    await setFact("local", app.local);
+  }
+  if (kind === "lock_on") {
+    for (const one of app.parcel.jobs.filter((/** @type {any} */ j) => j.place_id === payload.place)) app.local.jobs[one.id] = { ...app.local.jobs[one.id], is_locked: true };
     await setFact("local", app.local);
   }
   if (kind === "pen_time") {
@@ -108,7 +112,7 @@ async function changeLanguage() {
 }
 
 function titleOf() {
-  const job = here.screen === "job" && app.parcel.jobs.find((/** @type {any} */ j) => j.id === here.arg);
+  const job = ["job", "lock_first"].includes(here.screen) && app.parcel.jobs.find((/** @type {any} */ j) => j.id === here.arg);
   return job ? `${job.title} ${job.place}` : t(TITLES[here.screen]);
 }
 

@@ -56,7 +56,7 @@ export function job(app, id) {
     h("p", {}, [`${t("before")} ${moment(one.due_at)}`, one.machine && `${t("with")} ${one.machine.name}`, amountOf(one)].filter(Boolean).join(" · ")),
     one.needs_lock && h("p", { class: "caution" }, t("needs_lock")),
     one.caution && h("p", { class: "caution" }, one.caution),
-    one.status === "NEEDS-ACTION" && button(t("start"), () => app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
+    one.status === "NEEDS-ACTION" && button(t("start"), () => one.needs_lock && !one.is_locked ? app.go("lock_first", one.id) : app.tell("start", work, t("start"), { work_order: one.id }), "main", { id: "start" }),
     began && one.counts_loads && [h("p", { class: "count" }, one.loads, h("span", { class: "unit" }, t("loads"))), button(t("load"), () => app.tell("load", work, t("load"), { work_order: one.id }), "main")],
     began && (one.goes_to
       ? form([field("to_place", t("goes_to"), choose(app.parcel.sand_places.filter((p) => p.kind === one.goes_to).map((p) => [p.id, p.name])))], t("done"),
@@ -68,6 +68,22 @@ export function job(app, id) {
     one.batch && isOpen(one) && button(t("moisture"), () => app.go("moisture", one.batch), "wide"),
     one.how && h("p", {}, one.how),
     one.how && "speechSynthesis" in window && button(t("read_aloud"), () => readAloud(`${one.title} ${one.place}. ${one.how} ${one.caution}`), "wide"));
+}
+
+/** Asks for the lock before the start; begun without one is told all the same, and a lead looks.
+ * @param {App} app @param {number} id */
+export function lock_first(app, id) {
+  const one = app.parcel.jobs.find((j) => j.id === id);
+  if (!one) return jobs(app);
+  const start = () => {
+    app.go("job", id);
+    return app.tell("start", { work_order: id, machine: one.machine?.id ?? null }, t("start"), { work_order: id });
+  };
+  return h("div", { class: "stack" },
+    h("p", { class: "fact" }, t("lock_missing")),
+    h("p", { class: "caution" }, t("needs_lock")),
+    button(t("lock_on_start"), () => app.tell("lock_on", { place: one.place_id, what: "" }, t("lock_on")).then(start), "main", { id: "lock-and-start" }),
+    h("div", { class: "apart" }, button(t("start_unlocked"), start, "wide", { id: "start-unlocked" })));
 }
 
 function readAloud(words) {
