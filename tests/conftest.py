@@ -54,6 +54,19 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
     return {**browser_type_launch_args, "executable_path": str(CHROMIUM), "args": list(quiet)}
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """End what a live server's thread still holds, or the database could not be dropped."""
+    yield
+    from django.db import connection
+
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+
+
 @pytest.fixture(autouse=True)
 def language_of_the_house() -> None:
     """Begin in English: a page asked for in Spanish leaves its thread in Spanish."""
