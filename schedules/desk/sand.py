@@ -16,6 +16,7 @@ from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
 from equipment.site.units import UnitSystem, to_shown
 from schedules.sand.calc.supply import SteadyBalance
+from schedules.sand.forecasts import WhyNone
 from schedules.sand.ledger import moves_to_look_at
 from schedules.sand.models import Stage
 from schedules.sand.queries import (
@@ -30,6 +31,7 @@ from schedules.sand.services import practice_of
 
 from .base import Desk
 from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
+from .sand_words import find_why_none, say_lacks, say_moisture
 
 STAGES = (Stage.DRAINING, Stage.DRYING, Stage.CURING, Stage.CURED, Stage.RELEASED)
 
@@ -43,9 +45,10 @@ class BatchLine:
     stage: str
     place: str
     amount: str
-    moisture: str
+    moisture: list[tuple[str, str]]
     age_d: int
     dry_on: str
+    lacks: str
     ready_on: str
     dots: Chart | None
 
@@ -53,11 +56,12 @@ class BatchLine:
 def sand_context(desk: Desk) -> dict[str, Any]:
     """Put the page together: about 18 queries."""
     views = sorted(batch_views(desk.site_id), key=_turn)
-    lines = [_line(desk, view) for view in views]
+    whys = find_why_none(desk, views)
+    lines = [_line(desk, view, whys.get(view.batch.pk)) for view in views]
     numbers = {view.batch.pk: view.batch.number for view in views}
     stock = stock_of(desk.site_id, views, desk.now)
     return {
-        "finding": _finding(views, stock),
+        "finding": _finding(desk, views, stock),
         "steady": _say_steady(desk, stock.steady),
         "chart": _pipeline(desk, views),
         "lines": lines,
@@ -107,17 +111,22 @@ def say_day(on: date | None) -> str:
     return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
 
 
-def _finding(views: list[BatchView], stock: SandStock) -> str:
+def _say_days(desk: Desk, stock: SandStock) -> str:
+    if stock.days_d is None:
+        return _("Released: %(amount)s. No use of sand is known, so its days cannot be told.") % {
+            "amount": f"{tons(desk, stock.released_kg):,.0f} {tons_unit(desk)}"
+        }
+    days = int(stock.days_d)
+    return ngettext(
+        "%(days)d day of released sand above the safety stock at today's use.",
+        "%(days)d days of released sand above the safety stock at today's use.",
+        days,
+    ) % {"days": days}
+
+
+def _finding(desk: Desk, views: list[BatchView], stock: SandStock) -> str:
     """Say the days of sand first, then what comes next."""
-    days = stock.days_d or 0
-    said = [
-        ngettext(
-            "%(days)d day of released sand above the safety stock at today's use.",
-            "%(days)d days of released sand above the safety stock at today's use.",
-            int(days),
-        )
-        % {"days": int(days)}
-    ]
+    said = [_say_days(desk, stock)]
     cured = [v for v in views if v.batch.stage == Stage.CURED and not v.is_held]
     if cured:
         said.append(
@@ -152,7 +161,7 @@ def _say_steady(desk: Desk, steady: SteadyBalance) -> str:
     }
 
 
-def _line(desk: Desk, view: BatchView) -> BatchLine:
+def _line(desk: Desk, view: BatchView, why: WhyNone | None) -> BatchLine:
     batch, forecast = view.batch, view.forecast
     amount = f"{tons(desk, view.dry_kg):,.0f} {tons_unit(desk)}"
     is_drying = batch.stage == Stage.DRYING
@@ -165,9 +174,10 @@ def _line(desk: Desk, view: BatchView) -> BatchLine:
         stage=str(Stage(batch.stage).label),
         place=desk.place(batch.place) if batch.place else "–",
         amount=amount,
-        moisture=f"{batch.moisture_wb_frac:.1%}",
+        moisture=say_moisture(desk, view),
         age_d=(desk.now - batch.stage_since).days,
         dry_on=_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",
+        lacks=say_lacks(desk, dry, why),
         ready_on=_("ready") if is_ready else say_day(ready),
         dots=_dots(desk, batch.number, dry.dots, dry.dry_on_p50) if dry else None,
     )

@@ -30,12 +30,34 @@ from equipment.site.services import put_hold
 
 from . import services
 from .ledger import account_balances_kg
-from .models import AccountKind, Batch, DryForecast, MoistureTest, SandAccount, Stage
+from .models import (
+    AccountKind,
+    Batch,
+    DryForecast,
+    MoistureEstimate,
+    MoistureTest,
+    SandAccount,
+    Stage,
+)
 from .queries import BatchView, SandStock, sand_stock, views_of, with_history
+
+
+class MoistureEstimateOutput(serializers.Serializer[MoistureEstimate]):
+    """Mean moisture of the layer expected by the end of a day; reckoned, not measured."""
+
+    on = serializers.DateField()
+    low_wb_frac = serializers.FloatField(help_text="One in ten is below.")
+    likely_wb_frac = serializers.FloatField()
+    high_wb_frac = serializers.FloatField(help_text="One in ten is above.")
 
 
 class ForecastOutput(serializers.ModelSerializer[DryForecast]):
     """When a batch on a pad is expected dry and its pile ready; one in ten is before p10."""
+
+    n_days_filled = serializers.IntegerField(
+        read_only=True, help_text="Days without recorded weather; past years stand in for them."
+    )
+    moisture = MoistureEstimateOutput(read_only=True, allow_null=True)
 
     class Meta:
         model = DryForecast

@@ -1,5 +1,8 @@
 """Batches of sand, the dry kilograms that moved, and when each batch is expected dry."""
 
+from datetime import date
+from typing import NamedTuple
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -166,6 +169,18 @@ class MoistureTest(SiteModel):
         ordering = ["taken_at"]
 
 
+class MoistureEstimate(NamedTuple):
+    """Mean moisture of a layer expected by the end of a day: of ten chances one below, one above.
+
+    Reckoned, not measured.
+    """
+
+    on: date
+    low_wb_frac: float
+    likely_wb_frac: float
+    high_wb_frac: float
+
+
 class DryForecast(SiteModel):
     """When a batch on a pad is expected dry, as it was reckoned at one moment."""
 
@@ -185,3 +200,16 @@ class DryForecast(SiteModel):
     class Meta:
         constraints = [*site_constraints("batch")]
         ordering = ["made_at", "id"]
+
+    @property
+    def n_days_filled(self) -> int:
+        """Days since spreading without recorded weather: past years stand in for them."""
+        return int(self.detail.get("n_days_filled", 0))
+
+    @property
+    def moisture(self) -> MoistureEstimate | None:
+        """The moisture expected on the evening of the day it was reckoned."""
+        if "moisture_wb_frac" not in self.detail:
+            return None
+        on = date.fromisoformat(self.detail["moisture_on"])
+        return MoistureEstimate(on, *self.detail["moisture_wb_frac"])
