@@ -37,7 +37,7 @@ from equipment.weather.models import WeatherDay, WeatherStation
 from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
 from schedules.rounds.models import Milking, MilkingState, PenVisit
 from schedules.sand.models import Batch, DryForecast, Stage
-from schedules.sand.services import add_moisture_test
+from schedules.sand.services import add_moisture_test, bed_pens
 from schedules.work.models import Dependency, Status, WorkOrder
 from schedules.work.progress import add_load, report_problem
 from tests.factories import (
@@ -242,6 +242,16 @@ class Farm:
             self.batches[Stage.DRYING], 2 * (self.worker, self.manager), strict=False
         ):
             self._test_and_forecast(batch, worker)
+        self._bed_pens()
+
+    def _bed_pens(self) -> None:
+        """Each pen got sand twice three weeks ago, of a batch that is used up since."""
+        at = self.now - 21 * DAY
+        batch = make_batch(self.site, Stage.RELEASED, at=at, dry_kg=2 * len(self.pens) * 1000)
+        pens = [pen.pk for pen in self.pens]
+        for worker in (self.worker, self.manager):
+            who = {**self.who(worker), "at": at}
+            bed_pens(batch_id=batch.pk, pen_ids=pens, dry_kg=1000, **who)
 
     def _test_and_forecast(self, batch: Batch, worker: Worker) -> None:
         for basis in ("wb", "db"):

@@ -1,4 +1,4 @@
-"""The API of the sand loop: batches and what people do to them, the stock and its ledger."""
+"""The API of the sand loop: batches and what people do to them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
-from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -16,85 +15,14 @@ from rest_framework.response import Response
 
 from equipment.site.api import HoldOutput
 from equipment.site.models import HoldSubject
-from equipment.site.preconditions import answer_tagged, etag_of_data
-from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
-from equipment.site.restfields import (
-    FiniteField,
-    KeyField,
-    PlaceRef,
-    ReasonInput,
-    SaidInput,
-    WhoField,
-)
+from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, site_routes
+from equipment.site.restfields import FiniteField, KeyField, ReasonInput, SaidInput
 from equipment.site.services import put_hold
 
-from . import services
-from .ledger import account_balances_kg
-from .models import (
-    AccountKind,
-    Batch,
-    DryForecast,
-    MoistureEstimate,
-    MoistureTest,
-    SandAccount,
-    Stage,
-)
-from .queries import BatchView, SandStock, sand_stock, views_of, with_history
-
-
-class MoistureEstimateOutput(serializers.Serializer[MoistureEstimate]):
-    """Mean moisture of the layer expected by the end of a day; reckoned, not measured."""
-
-    on = serializers.DateField()
-    low_wb_frac = serializers.FloatField(help_text="One in ten is below.")
-    likely_wb_frac = serializers.FloatField()
-    high_wb_frac = serializers.FloatField(help_text="One in ten is above.")
-
-
-class ForecastOutput(serializers.ModelSerializer[DryForecast]):
-    """When a batch on a pad is expected dry and its pile ready; one in ten is before p10."""
-
-    n_days_filled = serializers.IntegerField(
-        read_only=True, help_text="Days without recorded weather; past years stand in for them."
-    )
-    moisture = MoistureEstimateOutput(read_only=True, allow_null=True)
-
-    class Meta:
-        model = DryForecast
-        exclude = ["site", "id", "batch", "detail"]
-
-
-class MoistureTestOutput(serializers.ModelSerializer[MoistureTest]):
-    """A measured moisture, kept wet basis with the basis it came in."""
-
-    by = WhoField()
-
-    class Meta:
-        model = MoistureTest
-        exclude = ["site", "event"]
-
-
-class BatchOutput(serializers.Serializer[Any]):
-    """Sand followed by dry mass, a place and its stage."""
-
-    id = serializers.IntegerField(source="batch.pk")
-    number = serializers.IntegerField(source="batch.number")
-    stage = serializers.ChoiceField(source="batch.stage", choices=Stage.choices)
-    place = PlaceRef(source="batch.place", allow_null=True)
-    is_bought = serializers.BooleanField(source="batch.is_bought")
-    is_held = serializers.BooleanField()
-    dry_kg = serializers.FloatField()
-    moisture_wb_frac = serializers.FloatField(source="batch.moisture_wb_frac")
-    opened_at = serializers.DateTimeField(source="batch.opened_at")
-    closed_at = serializers.DateTimeField(source="batch.closed_at", allow_null=True)
-    stage_since = serializers.DateTimeField(source="batch.stage_since")
-    cure_d = serializers.IntegerField(source="batch.cure_d")
-    ready_on = serializers.DateField(source="batch.ready_on", allow_null=True)
-    released_at = serializers.DateTimeField(source="batch.released_at", allow_null=True)
-    ended_at = serializers.DateTimeField(source="batch.ended_at", allow_null=True)
-    n_turns = serializers.IntegerField()
-    last_test = MoistureTestOutput(allow_null=True)
-    forecast = ForecastOutput(allow_null=True)
+from . import services, stock_api
+from .models import Batch, MoistureTest, Stage
+from .outputs import BatchOutput, MoistureTestOutput
+from .queries import BatchView, views_of, with_history
 
 
 class BatchQuery(serializers.Serializer[Any]):
@@ -132,6 +60,12 @@ class BedInput(SaidInput):
 
 class CountInput(ReasonInput):
     """How much there is, and how it was found."""
+
+    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+
+
+class DisposeInput(ReasonInput):
+    """How much is taken out of the loop, and why."""
 
     dry_kg = FiniteField(min_value=1, max_value=10_000_000)
 
@@ -230,6 +164,12 @@ class BatchViewSet(ReadViewSet[Batch]):
         """Count a pile by its measured foot and the farm's slope and bulk density."""
         return self.once(lambda: self._step(services.measure, self.said(MeasureInput)))
 
+    @extend_schema(request=DisposeInput, responses=BatchOutput)
+    @action(detail=True, methods=["post"])
+    def dispose(self, request: Request, slug: str, pk: int) -> Response:
+        """Take spoiled sand out of the loop, with the reason."""
+        return self.once(lambda: self._step(services.dispose, self.said(DisposeInput)))
+
     @extend_schema(request=ReasonInput, responses={201: HoldOutput})
     @action(detail=True, methods=["post"])
     def hold(self, request: Request, slug: str, pk: int) -> Response:
@@ -281,61 +221,12 @@ class MoistureTestViewSet(ListViewSet[MoistureTest]):
         return self.once(add)
 
 
-class StockOutput(serializers.Serializer[SandStock]):
-    """Days until released sand falls below the safety stock."""
-
-    days_d = serializers.FloatField(allow_null=True)
-    released_kg = serializers.FloatField()
-    safety_stock_kg = serializers.FloatField()
-    use_kg_d = serializers.FloatField()
-    is_use_measured = serializers.BooleanField(help_text="By what was bedded, else by plan.")
-
-
-class StockViewSet(SiteViewSet[Batch]):
-    """The stock of clean dry sand."""
-
-    queryset = Batch.objects.all()
-    tagged = ("stock",)
-
-    @extend_schema(responses=StockOutput)
-    def stock(self, request: Request, slug: str) -> Response:
-        """Say how many days of sand there are."""
-        data = StockOutput(sand_stock(self.caller.site.pk, self.now)).data
-        return answer_tagged(request, data, etag_of_data(data))
-
-
-class AccountOutput(serializers.Serializer[Any]):
-    """One side of the ledger of dry sand; all balances sum to zero."""
-
-    id = serializers.IntegerField(source="account.pk")
-    kind = serializers.ChoiceField(source="account.kind", choices=AccountKind.choices)
-    place = PlaceRef(source="account.place", allow_null=True)
-    balance_kg = serializers.FloatField()
-
-
-class AccountViewSet(ListViewSet[SandAccount]):
-    """Accounts of the sand ledger."""
-
-    queryset = SandAccount.objects.select_related("place")
-    serializer_class = AccountOutput
-
-    def viewed(self, rows: Sequence[SandAccount]) -> Sequence[dict[str, Any]]:
-        """Add the balances: 2 queries."""
-        balances = account_balances_kg(self.caller.site.pk)
-        return [{"account": row, "balance_kg": balances.get(row.pk, 0.0)} for row in rows]
-
-
 urlpatterns = [
     *site_routes(
         {
             "batches": BatchViewSet,
             "batches/<key:batch_id>/moisture-tests": MoistureTestViewSet,
-            "sand-accounts": AccountViewSet,
         }
     ),
-    path(
-        "sites/<slug:slug>/sand-stock/",
-        StockViewSet.as_view({"get": "stock"}),
-        name="api-sand-stock",
-    ),
+    *stock_api.urlpatterns,
 ]

@@ -185,15 +185,8 @@ def place_for_pile(batch: Batch) -> int | None:
     return fits[0].pk if fits else None
 
 
-def batches_of_pen(site_id: int, pen_id: int, since: datetime) -> QuerySet[SandMove]:
-    """Moves of sand into a pen's beds, newest first, so that its batches can be traced: 1 query."""
-    return (
-        SandMove.objects.filter(
-            site_id=site_id,
-            target__kind=AccountKind.BEDS,
-            target__place_id=pen_id,
-            at__gte=since,
-        )
-        .select_related("batch", "by")
-        .order_by("-at")
+def beddings(site_id: int) -> QuerySet[SandMove]:
+    """Moves of sand into beds, so that each pen's batches can be traced: 1 query."""
+    return SandMove.objects.filter(site_id=site_id, target__kind=AccountKind.BEDS).select_related(
+        "batch", "by", "target__place"
     )

@@ -147,6 +147,7 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
     ("POST", "batches/<key:pk>/close/"): lambda f: {},
     ("POST", "batches/<key:pk>/count/"): lambda f: {"dry_kg": 9000, "reason": "scale"},
     ("POST", "batches/<key:pk>/cured/"): lambda f: {"reason": "tested"},
+    ("POST", "batches/<key:pk>/dispose/"): lambda f: {"dry_kg": 900, "reason": "stones"},
     ("POST", "batches/<key:pk>/hold/"): lambda f: {"reason": "smells"},
     ("POST", "batches/<key:pk>/measure/"): lambda f: {"length_m": 12, "width_m": 8},
     ("POST", "batches/<key:pk>/pile/"): lambda f: {"pile_place": f.pile_places[0].pk},
@@ -184,6 +185,10 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
     ("POST", "problems/"): lambda f: {"text": "gate bent", "place": f.lane.pk},
     ("POST", "problems/<key:pk>/answer/"): lambda f: {"answer": "welded"},
     ("POST", "repairs/<key:pk>/end/"): lambda f: {"cost": 12},
+    ("POST", "sand-deliveries/"): lambda f: {
+        "pile_place": f.pile_places[0].pk,
+        "dry_kg": 24_000,
+    },
     ("POST", "work-orders/<key:pk>/cancel/"): lambda f: {"reason": "no cows"},
     ("POST", "work-orders/<key:pk>/could-not/"): lambda f: {"reason": "ice"},
     ("POST", "work-orders/<key:pk>/decision/"): lambda f: {"accept": True},

@@ -37,6 +37,7 @@ machines/<key:machine_id>/services/ 3
 milkings/ 2
 pen-visits/ 3
 pens/ 5
+pens/<key:pen_id>/beddings/ 3
 places/ 2
 plans/ 2
 problems/ 2

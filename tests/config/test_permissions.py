@@ -31,6 +31,7 @@ POST   batches/<key:pk>/bed/                    leads
 POST   batches/<key:pk>/close/                  leads
 POST   batches/<key:pk>/count/                  leads
 POST   batches/<key:pk>/cured/                  leads
+POST   batches/<key:pk>/dispose/                leads
 POST   batches/<key:pk>/hold/                   leads
 POST   batches/<key:pk>/measure/                leads
 POST   batches/<key:pk>/pile/                   leads
@@ -77,6 +78,7 @@ GET    pen-visits/                              everyone
 GET    pen-visits/<key:pk>/                     everyone
 POST   pen-visits/<key:pk>/moments/             everyone
 GET    pens/                                    everyone
+GET    pens/<key:pen_id>/beddings/              everyone
 GET    pens/<key:pk>/                           everyone
 POST   pens/<key:pk>/hold/                      leads
 GET    places/                                  everyone
@@ -94,6 +96,7 @@ GET    repairs/                                 everyone
 GET    repairs/<key:pk>/                        everyone
 POST   repairs/<key:pk>/end/                    shop
 GET    sand-accounts/                           everyone
+POST   sand-deliveries/                         leads
 GET    sand-stock/                              everyone
 GET    schema/                                  anybody
 GET    shift-patterns/                          everyone
@@ -260,6 +263,7 @@ def _foreign(theirs: Farm) -> list[tuple[Operation, dict[str, Any]]]:
         (("POST", "batches/<key:pk>/spread/"), {"bay": theirs.bays[-1].pk}),
         (("POST", "batches/<key:pk>/pile/"), {"pile_place": theirs.pile_places[0].pk}),
         (("POST", "batches/<key:pk>/bed/"), {"pen": theirs.pens[0].pk}),
+        (("POST", "sand-deliveries/"), {"pile_place": theirs.pile_places[0].pk}),
         (("POST", "crew-pens/"), {"crew": theirs.crew.pk}),
         (("POST", "crew-pens/"), {"pattern": theirs.worker.shifts.get().pattern_id}),
         (("POST", "crew-pens/"), {"pens": [theirs.pens[0].pk]}),

@@ -4,12 +4,13 @@ from .common import find_batch, practice_of
 from .lane import bay_load_kg, close_draining, scoop
 from .pad import add_moisture_test, spread, turn
 from .pile import close_pile, mark_cured, pile, release
-from .stock import bed, count, dispose, measure, receive_delivery
+from .stock import bed, bed_pens, count, dispose, measure, receive_delivery
 
 __all__ = [
     "add_moisture_test",
     "bay_load_kg",
     "bed",
+    "bed_pens",
     "close_draining",
     "close_pile",
     "count",

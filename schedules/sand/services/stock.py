@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.utils.translation import gettext as _
@@ -10,7 +11,7 @@ from equipment.barns.models import Pen
 from equipment.sandyard.calc import windrow
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
-from equipment.site.models import Actor, Event, HoldSubject, Site
+from equipment.site.models import Actor, Event, HoldSubject, Place, Site
 from equipment.site.queries import open_holds
 from equipment.site.writes import site_write
 from schedules.errors import (
@@ -49,27 +50,56 @@ def bed(
 
     A younger one needs a reason. When the batch is used up it ends as bedded.
     """
+    return bed_pens(
+        site_id=site_id,
+        batch_id=batch_id,
+        pen_ids=[pen_id],
+        dry_kg=dry_kg,
+        by=by,
+        at=at,
+        reason=reason,
+        event=event,
+    )
+
+
+def bed_pens(
+    *,
+    site_id: int,
+    batch_id: int,
+    pen_ids: Iterable[int],
+    dry_kg: float,
+    by: Actor,
+    at: datetime,
+    reason: str = "",
+    event: Event | None = None,
+) -> Batch:
+    """Bring as much of a released batch into the beds of each pen, as `bed` does of one.
+
+    What the pens took together may use the batch up: it ends after the last.
+    """
     said = Said(by, at, event)
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
         refuse_unless(batch, BatchEvent.BEDDED, at)
-        pen = Pen.objects.filter(site_id=site_id, pk=pen_id).select_related("place").first()
-        if pen is None:
-            raise NotFoundError(_("There is no such pen here."))
         _refuse_younger(batch, reason)
-        place = batch.place
-        move(
-            batch=batch,
-            source=account(site_id, AccountKind.PLACE, place),
-            target=account(site_id, AccountKind.BEDS, pen.place),
-            amount=Amount.exactly(dry_kg),
-            by=by,
-            at=at,
-            event=event,
-        )
+        source = account(site_id, AccountKind.PLACE, batch.place)
+        pens = _pen_places(site_id, pen_ids)
+        for pen in pens:
+            beds, amount = account(site_id, AccountKind.BEDS, pen), Amount.exactly(dry_kg)
+            move(batch=batch, source=source, target=beds, amount=amount, by=by, at=at, event=event)
         _end_when_empty(batch, at)
-        write_step(write, batch, "bedded", said, pen.place, dry_kg=dry_kg, reason=reason)
+        for pen in pens:
+            write_step(write, batch, "bedded", said, pen, dry_kg=dry_kg, reason=reason)
     return batch
+
+
+def _pen_places(site_id: int, pen_ids: Iterable[int]) -> list[Place]:
+    """Places of pens, each once; one that is not there refuses all."""
+    wanted = set(pen_ids)
+    pens = Pen.objects.filter(site_id=site_id, pk__in=wanted).select_related("place").order_by("pk")
+    if len(pens) < len(wanted):
+        raise NotFoundError(_("There is no such pen here."))
+    return [pen.place for pen in pens]
 
 
 def _refuse_younger(batch: Batch, reason: str) -> None:
@@ -155,6 +185,7 @@ def dispose(
     """Take spoiled sand out of the loop, with the reason."""
     with site_write(site_id, at) as write:
         batch = locked_batch(site_id, batch_id)
+        refuse_used_up(batch)
         move(
             batch=batch,
             source=account(site_id, AccountKind.PLACE, batch.place),

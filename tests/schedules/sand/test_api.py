@@ -1,5 +1,7 @@
 """The API of the sand loop: one batch from the slab to the beds, each step by a named person."""
 
+from datetime import timedelta
+
 import pytest
 from rest_framework.test import APIClient
 
@@ -82,7 +84,7 @@ def test_accounts_of_the_ledger_sum_to_zero(farm: Farm, as_manager: APIClient) -
 
     assert sum(account["balance_kg"] for account in accounts) == pytest.approx(0)
     held = sum(a["balance_kg"] for a in accounts if a["kind"] == "place")
-    assert held == Batch.objects.count() * 20_000
+    assert held == Batch.objects.filter(ended_at=None).count() * 20_000
 
 
 def test_batches_of_one_stage(farm: Farm, as_manager: APIClient) -> None:
@@ -98,3 +100,42 @@ def test_batch_is_set_to_what_was_counted_or_measured(farm: Farm, as_manager: AP
     assert counted["dry_kg"] == 9000
     measured = say(as_manager, f"{batch}measure/", {"length_m": 12, "width_m": 8}).json()
     assert round(measured["dry_kg"] / 1000) == 141  # as in test_services, by hand
+
+
+def test_bought_sand_is_a_batch_of_its_own_that_a_person_releases(
+    farm: Farm, as_manager: APIClient
+) -> None:
+    sent = {"pile_place": farm.pile_places[0].pk, "dry_kg": 24_000, "moisture_wb_frac": 0.05}
+
+    batch = say(as_manager, "sand-deliveries/", sent).json()
+
+    assert (batch["stage"], batch["is_bought"], batch["dry_kg"]) == ("cured", True, 24_000)
+    assert (batch["place"]["id"], batch["moisture_wb_frac"]) == (farm.pile_places[0].pk, 0.05)
+    assert say(as_manager, "sand-deliveries/", sent).json()["code"] == "place_taken"
+    assert say(as_manager, f"batches/{batch['id']}/release/").json()["stage"] == "released"
+
+
+def test_spoiled_sand_leaves_the_loop_with_its_reason(farm: Farm, as_manager: APIClient) -> None:
+    batch = f"batches/{farm.batches[Stage.CURED][0].pk}/"
+
+    left = say(as_manager, f"{batch}dispose/", {"dry_kg": 5000, "reason": "manure in it"}).json()
+    assert (left["dry_kg"], left["ended_at"]) == (15_000, None)
+    gone = say(as_manager, f"{batch}dispose/", {"dry_kg": 15_000, "reason": "the rest"}).json()
+    assert gone["ended_at"]
+    again = say(as_manager, f"{batch}dispose/", {"dry_kg": 1, "reason": "more"})
+    assert (again.status_code, again.json()["code"]) == (422, "batch_stage")
+
+
+def test_pens_beds_are_traced_back_to_their_batches(farm: Farm, as_manager: APIClient) -> None:
+    pen, other = farm.pens[:2]
+    batch = farm.batches[Stage.RELEASED][-1]
+    before = ask(as_manager, f"pens/{pen.pk}/beddings/")["results"]
+    say(as_manager, f"batches/{batch.pk}/bed/", {"pen": pen.pk, "dry_kg": 3000})
+
+    now = ask(as_manager, f"pens/{pen.pk}/beddings/")["results"]
+
+    assert now[:-1] == before
+    assert (now[-1]["batch_number"], now[-1]["dry_kg"]) == (batch.number, 3000)
+    later = {"from_at": (farm.now - timedelta(days=2)).isoformat()}
+    assert ask(as_manager, f"pens/{pen.pk}/beddings/", later)["results"] == now[-1:]
+    assert ask(as_manager, f"pens/{other.pk}/beddings/", later)["results"] == []

@@ -22,7 +22,7 @@ from schedules.errors import (
 from schedules.sand import services as sand
 from schedules.sand.ledger import account_balances_kg, batch_mass_kg
 from schedules.sand.models import Batch, SandMove, Stage
-from schedules.sand.queries import place_for_pile
+from schedules.sand.queries import beddings, place_for_pile
 from tests.factories import (
     make_actor,
     make_lane,
@@ -315,3 +315,25 @@ def test_another_sites_batch_is_not_there(yard: Yard) -> None:
     other = make_site("other")
     with pytest.raises(NotFoundError):
         sand.turn(site_id=other.pk, batch_id=yard.drying().pk, by=make_actor(other, "x"), at=NOW)
+
+
+def test_pens_are_bedded_together_and_the_last_sand_ends_the_batch(yard: Yard) -> None:
+    batch, other = yard.released(), make_pen(yard.site, "2")
+    half_kg = batch_mass_kg(batch) / 2
+    pens = [yard.pen.pk, other.pk]
+
+    with pytest.raises(NotFoundError):  # one pen that is not there: none gets sand
+        sand.bed_pens(batch_id=batch.pk, pen_ids=[*pens, 0], dry_kg=half_kg, **yard.who(80))
+    assert not beddings(yard.site.pk).exists()
+
+    batch = sand.bed_pens(batch_id=batch.pk, pen_ids=pens, dry_kg=half_kg, **yard.who(80))
+    assert (batch.stage, batch.place) == (Stage.BEDDED, None)
+    moves = [(m.target.place_id, m.batch_id, m.dry_kg) for m in beddings(yard.site.pk)]
+    assert sorted(moves) == sorted((pk, batch.pk, half_kg) for pk in pens)
+
+
+def test_what_is_used_up_is_not_disposed_of(yard: Yard) -> None:
+    batch = yard.drying()
+    sand.pile(batch_id=batch.pk, pile_place_id=yard.piles[0].pk, **yard.who(9))
+    with pytest.raises(BatchStageError, match="used up"):
+        sand.dispose(batch_id=batch.pk, dry_kg=10, reason="manure", **yard.who(10))
