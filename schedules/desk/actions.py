@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
@@ -24,9 +22,8 @@ from equipment.machines.services import (
 )
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
-from equipment.site.models import HoldSubject, Role
-from equipment.site.services import clear_hold, put_hold
-from schedules.sand import services as sand
+from equipment.site.models import Role
+from equipment.site.services import clear_hold
 from schedules.work.decisions import answer_problem
 
 from .base import Desk, desk_view, done, page_context
@@ -135,78 +132,7 @@ def revoke(desk: Desk, pk: int) -> HttpResponse:
     return done(desk, _("That phone has no access any more."), "crew")
 
 
-# Sand -------------------------------------------------------------------------------------------
-
-
-def _spread(desk: Desk, who: dict[str, Any]) -> None:
-    sand.spread(bay_id=read_key(desk.request.POST, "place", desk.noun("bay")), **who)
-
-
-def _pile(desk: Desk, who: dict[str, Any]) -> None:
-    sand.pile(pile_place_id=read_key(desk.request.POST, "place", desk.noun("pile_place")), **who)
-
-
-def _cured(desk: Desk, who: dict[str, Any]) -> None:
-    sand.mark_cured(reason=read_words(desk.request.POST, "reason", _("Reason")), **who)
-
-
-STEPS: dict[str, Callable[[Desk, dict[str, Any]], None]] = {
-    "spread": _spread,
-    "turn": lambda _desk, who: _quiet(sand.turn(**who)),
-    "pile": _pile,
-    "close": lambda _desk, who: _quiet(sand.close_pile(**who)),
-    "cured": _cured,
-    "release": lambda _desk, who: _quiet(sand.release(**who)),
-}
-
-
-def _quiet(_result: object) -> None:
-    """Drop a verb's result: the page reads the batch again."""
-
-
-@desk_view
-def batch_step(desk: Desk, pk: int, step: str) -> HttpResponse:
-    desk.require_lead()
-    if step not in STEPS:
-        raise Http404
-    who = {
-        "site_id": desk.site_id,
-        "batch_id": pk,
-        "by": desk.caller.actor,
-        "at": desk.now,
-    }
-    STEPS[step](desk, who)
-    return done(desk, _("Recorded."), "sand")
-
-
-@desk_view
-def moisture(desk: Desk, pk: int) -> HttpResponse:
-    posted = desk.request.POST
-    percent = read_number(posted, "moisture_pct", _("Moisture, %"), most=90)
-    sand.add_moisture_test(
-        site_id=desk.site_id,
-        batch_id=pk,
-        moisture_frac=percent / 100,
-        basis="db" if posted.get("basis") == "db" else "wb",
-        n_spots=read_whole(posted, "n_spots", _("Spots")),
-        by=desk.caller.actor,
-        at=desk.now,
-    )
-    return done(desk, _("The test is saved; the dates follow."), "sand")
-
-
-@desk_view
-def hold_batch(desk: Desk, pk: int) -> HttpResponse:
-    desk.require_lead()
-    put_hold(
-        site_id=desk.site_id,
-        subject_kind=HoldSubject.BATCH,
-        subject_id=sand.find_batch(desk.site_id, pk).pk,
-        reason=read_words(desk.request.POST, "reason", _("Reason"), is_needed=True),
-        by=desk.caller.actor,
-        at=desk.now,
-    )
-    return done(desk, _("The batch is held."), "sand")
+# Holds and machines -----------------------------------------------------------------------------
 
 
 @desk_view
@@ -217,9 +143,6 @@ def clear(desk: Desk, pk: int) -> HttpResponse:
     clear_hold(site_id=desk.site_id, hold_id=pk, by=desk.caller.actor, at=desk.now, note=note)
     page = "sand" if posted.get("back") == "sand" else "machines"
     return done(desk, _("The hold is cleared in your name."), page)
-
-
-# Machines ---------------------------------------------------------------------------------------
 
 
 @desk_view

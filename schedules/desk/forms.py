@@ -11,6 +11,9 @@ from equipment.site.calc.local_time import resolve
 from equipment.site.calc.refusal import RefusedValueError
 from equipment.site.calc.typed_number import AmbiguousNumberError, parse_number
 from equipment.site.errors import InvalidInputError
+from equipment.site.units import UnitSystem, parse_quantity
+
+MOST_KG = 10_000_000  # as the API takes at most
 
 
 def read_number(posted: QueryDict, name: str, label: str, *, most: float | None = None) -> float:
@@ -30,15 +33,37 @@ def _parsed(text: str, label: str) -> float:
     try:
         return parse_number(text)
     except AmbiguousNumberError as error:
-        raise InvalidInputError(
-            _("%(label)s: %(text)s could be meant in two ways. Write 1250.5 or 1,250.")
-            % {"label": label, "text": text}
-        ) from error
+        raise InvalidInputError(_say_ambiguous(text, label)) from error
     except RefusedValueError as error:
         raise InvalidInputError(
             _("%(label)s: %(text)s is no number. Write it as 1250.5.")
             % {"label": label, "text": text or "–"}
         ) from error
+
+
+def read_mass_kg(posted: QueryDict, name: str, label: str, units: str) -> float:
+    """Read a load of sand as people type it, in the site's tons or with a unit: 12, 12.5 t."""
+    text = posted.get(name, "").strip()
+    system: UnitSystem = "us" if units == "us" else "si"
+    try:
+        value_kg = 1000 * parse_quantity(text, "dry_t", system)
+    except AmbiguousNumberError as error:
+        raise InvalidInputError(_say_ambiguous(text, label)) from error
+    except RefusedValueError as error:
+        raise InvalidInputError(_say_no_mass(text, label)) from error
+    if not 1 <= value_kg <= MOST_KG:
+        raise InvalidInputError(_say_no_mass(text, label))
+    return value_kg
+
+
+def _say_no_mass(text: str, label: str) -> str:
+    words = _("%(label)s: %(text)s is no load of sand. Write it as 12.5, or with its unit.")
+    return words % {"label": label, "text": text or "–"}
+
+
+def _say_ambiguous(text: str, label: str) -> str:
+    words = _("%(label)s: %(text)s could be meant in two ways. Write 1250.5 or 1,250.")
+    return words % {"label": label, "text": text}
 
 
 def read_whole(posted: QueryDict, name: str, label: str) -> int:

@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.views.decorators.http import require_POST
 
-from . import actions, entry, standing, work_page
+from . import actions, entry, sand_actions, standing, work_page
 from .base import Desk, desk_view, page_context
 from .crew import crew_context
 from .machines import machines_context
@@ -99,9 +99,10 @@ urlpatterns = [
     _act("crew/<int:pk>/pair/", actions.pairing, "pairing-code"),
     _act("crew/pens/", actions.pens_to_crew, "give-pens"),
     _act("phones/<int:pk>/revoke/", actions.revoke, "revoke-phone"),
-    _act("batches/<int:pk>/test/", actions.moisture, "moisture-test"),
-    _act("batches/<int:pk>/hold/", actions.hold_batch, "hold-batch"),
-    _act("batches/<int:pk>/<slug:step>/", actions.batch_step, "batch-step"),
+    _act("batches/<int:pk>/test/", sand_actions.moisture, "moisture-test"),
+    _act("batches/<int:pk>/hold/", sand_actions.hold_batch, "hold-batch"),
+    _act("batches/<int:pk>/<slug:step>/", sand_actions.batch_step, "batch-step"),
+    _act("sand/delivery/", sand_actions.delivery, "sand-delivery"),
     _act("holds/<int:pk>/clear/", actions.clear, "clear-hold"),
     _act("machines/<int:pk>/reading/", actions.reading, "add-reading"),
     _act("machines/<int:pk>/service/", actions.service, "record-service"),

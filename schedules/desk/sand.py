@@ -14,7 +14,6 @@ from django.utils.translation import ngettext
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
-from equipment.site.units import UnitSystem, to_shown
 from schedules.sand.calc.supply import SteadyBalance
 from schedules.sand.forecasts import WhyNone
 from schedules.sand.ledger import moves_to_look_at
@@ -30,8 +29,10 @@ from schedules.sand.queries import (
 from schedules.sand.services import practice_of
 
 from .base import Desk
+from .bedding import bedded_lines
 from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
-from .sand_words import find_why_none, say_lacks, say_moisture
+from .pens import pens_of
+from .sand_words import find_why_none, say_lacks, say_moisture, say_tons, tons, tons_unit
 
 STAGES = (Stage.DRAINING, Stage.DRYING, Stage.CURING, Stage.CURED, Stage.RELEASED)
 
@@ -54,12 +55,14 @@ class BatchLine:
 
 
 def sand_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 18 queries."""
+    """Put the page together: about 20 queries."""
     views = sorted(batch_views(desk.site_id), key=_turn)
     whys = find_why_none(desk, views)
     lines = [_line(desk, view, whys.get(view.batch.pk)) for view in views]
     numbers = {view.batch.pk: view.batch.number for view in views}
     stock = stock_of(desk.site_id, views, desk.now)
+    places = [(place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)]
+    taken = {view.batch.place_id for view in views}
     return {
         "finding": _finding(desk, views, stock),
         "steady": _say_steady(desk, stock.steady),
@@ -70,13 +73,14 @@ def sand_context(desk: Desk) -> dict[str, Any]:
             (desk.place(bay.place), bay, batch, _of(lines, batch.number) if batch else None)
             for bay, batch in bays_with_batches(desk.site_id)
         ],
-        "pile_places": [
-            (place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)
-        ],
+        "pile_places": places,
+        "empty_places": [(pk, name) for pk, name in places if pk not in taken],
         "holds": [
             (hold, numbers.get(hold.subject_id))
             for hold in open_holds(desk.site_id, HoldSubject.BATCH)
         ],
+        "bedded": bedded_lines(desk),
+        "pens": [(pen.pk, desk.place(pen.place)) for pen in pens_of(desk.site_id)],
         "n_look": moves_to_look_at(desk.site_id),
         "practice": practice_of(desk.site_id),
         "unit": tons_unit(desk),
@@ -95,17 +99,6 @@ def _of(lines: list[BatchLine], number: int) -> BatchLine | None:
     return next((line for line in lines if line.number == number), None)
 
 
-def tons_unit(desk: Desk) -> str:
-    """Name the unit of sand on this site."""
-    return _("tons") if desk.caller.site.units == "us" else "t"
-
-
-def tons(desk: Desk, dry_kg: float) -> float:
-    """Give dry kilograms in the site's unit."""
-    system: UnitSystem = "us" if desk.caller.site.units == "us" else "si"
-    return to_shown(dry_kg / 1000, "dry_t", system)
-
-
 def say_day(on: date | None) -> str:
     """Say a date in words: Wed 4 Mar; a dash for none."""
     return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
@@ -114,7 +107,7 @@ def say_day(on: date | None) -> str:
 def _say_days(desk: Desk, stock: SandStock) -> str:
     if stock.days_d is None:
         return _("Released: %(amount)s. No use of sand is known, so its days cannot be told.") % {
-            "amount": f"{tons(desk, stock.released_kg):,.0f} {tons_unit(desk)}"
+            "amount": say_tons(desk, stock.released_kg)
         }
     days = int(stock.days_d)
     return ngettext(
@@ -156,14 +149,11 @@ def _say_steady(desk: Desk, steady: SteadyBalance) -> str:
         return ""
     words = _("A steady day: beds take %(use)s, lanes give back %(back)s, %(buy)s are bought.")
     amounts = {"use": steady.use_kg_d, "back": steady.recovered_kg_d, "buy": steady.make_up_kg_d}
-    return words % {
-        name: f"{tons(desk, kg):,.1f} {tons_unit(desk)}" for name, kg in amounts.items()
-    }
+    return words % {name: say_tons(desk, kg, digits=1) for name, kg in amounts.items()}
 
 
 def _line(desk: Desk, view: BatchView, why: WhyNone | None) -> BatchLine:
     batch, forecast = view.batch, view.forecast
-    amount = f"{tons(desk, view.dry_kg):,.0f} {tons_unit(desk)}"
     is_drying = batch.stage == Stage.DRYING
     dry = forecast if is_drying else None
     ready = batch.ready_on or (forecast.ready_on_p50 if forecast else None)
@@ -173,7 +163,7 @@ def _line(desk: Desk, view: BatchView, why: WhyNone | None) -> BatchLine:
         number=batch.number,
         stage=str(Stage(batch.stage).label),
         place=desk.place(batch.place) if batch.place else "–",
-        amount=amount,
+        amount=say_tons(desk, view.dry_kg),
         moisture=say_moisture(desk, view),
         age_d=(desk.now - batch.stage_since).days,
         dry_on=_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",

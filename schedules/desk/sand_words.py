@@ -1,4 +1,4 @@
-"""What the Sand page says of a batch's moisture, and of what its forecast lacks."""
+"""What the Sand page says of an amount, of a batch's moisture, of what its forecast lacks."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.site.calc.local_time import local_date_of
+from equipment.site.units import UnitSystem, to_shown
 from schedules.sand.forecasts import WhyNone, why_none
 from schedules.sand.models import Batch, DryForecast, Stage
 from schedules.sand.queries import BatchView
@@ -24,6 +25,22 @@ WHY_NONE: dict[WhyNone, Promise] = {
         "No forecast: the recorded weather contradicts itself. Import it anew."
     ),
 }
+
+
+def tons_unit(desk: Desk) -> str:
+    """Name the unit of sand on this site."""
+    return _("tons") if desk.caller.site.units == "us" else "t"
+
+
+def tons(desk: Desk, dry_kg: float) -> float:
+    """Give dry kilograms in the site's unit."""
+    system: UnitSystem = "us" if desk.caller.site.units == "us" else "si"
+    return to_shown(dry_kg / 1000, "dry_t", system)
+
+
+def say_tons(desk: Desk, dry_kg: float, digits: int = 0) -> str:
+    """Say dry kilograms in the site's unit."""
+    return f"{tons(desk, dry_kg):,.{digits}f} {tons_unit(desk)}"
 
 
 def say_moisture(desk: Desk, view: BatchView) -> list[tuple[str, str]]:

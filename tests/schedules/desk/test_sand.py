@@ -9,6 +9,7 @@ from equipment.site.models import Place, PlaceKind
 from equipment.weather.models import WeatherDay
 from schedules.desk.sand_words import WHY_NONE
 from schedules.sand.forecasts import WhyNone
+from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import Batch, DryForecast, MoistureTest, Stage
 from tests.farm import Farm
 
@@ -86,3 +87,77 @@ def test_farm_that_uses_no_sand_is_not_told_that_it_has_none(farm: Farm, worker:
     said = words(worker.get(url("sand")))
 
     assert "Released: 66 tons. No use of sand is known, so its days cannot be told." in said
+
+
+TON_KG = 907.18474  # the short ton: NIST SP 811 (2008), Appendix B.8
+
+
+def step(client: Client, batch: Batch, name: str, **data: object) -> str:
+    """Send a form of a batch as its lead does, and give what the answer says."""
+    return words(client.post(url("batch-step", batch.pk, name), data, follow=True))
+
+
+def mass_t(batch: Batch) -> float:
+    """What a batch still holds, in short tons."""
+    return batch_mass_kg(batch) / TON_KG
+
+
+def test_bedding_is_told_at_the_desk_and_traced_from_the_pen(farm: Farm, manager: Client) -> None:
+    batch = farm.batches[Stage.RELEASED][-1]
+    before = mass_t(batch)
+    pens = [pen.pk for pen in farm.pens[:2]]
+
+    step(manager, batch, "bed", pen=pens, amount="3.5")
+
+    assert before - mass_t(batch) == pytest.approx(7)
+    html = manager.get(url("sand")).content.decode()
+    traced = rows(html[html.index('id="bedded-h"') :])
+    for pen in farm.pens[:2]:
+        assert [f"Pen {pen.place.key}", str(batch.number), "Wed 4 Mar", "3.5 tons"] in traced
+
+
+def test_younger_sand_is_bedded_first_only_with_a_reason(farm: Farm, manager: Client) -> None:
+    young = farm.batches[Stage.RELEASED][0]
+    data = {"pen": [farm.pens[0].pk], "amount": "2"}
+
+    assert "was released before" in step(manager, young, "bed", **data)
+    assert "Recorded." in step(manager, young, "bed", reason="nearest", **data)
+
+
+def test_bedding_names_its_pens(farm: Farm, manager: Client) -> None:
+    said = step(manager, farm.batches[Stage.RELEASED][-1], "bed", amount="2")
+
+    assert "Choose at least one: Pens." in said
+
+
+def test_count_and_disposal_are_told_with_their_reason(farm: Farm, manager: Client) -> None:
+    batch = farm.batches[Stage.CURED][0]
+
+    step(manager, batch, "count", amount="18 t", reason="tape")
+    assert batch_mass_kg(batch) == pytest.approx(18_000)
+    step(manager, batch, "dispose", amount="8 t", reason="manure in it")
+    assert batch_mass_kg(batch) == pytest.approx(10_000)
+    assert "Reason is needed." in step(manager, batch, "dispose", amount="1")
+    assert "How it was counted is needed." in step(manager, batch, "count", amount="1")
+
+
+def test_delivery_is_a_batch_that_waits_for_its_release(farm: Farm, manager: Client) -> None:
+    place = farm.pile_places[0].pk
+    data = {"place": place, "amount": "24", "moisture_pct": "5"}
+
+    said = words(manager.post(url("sand-delivery"), data, follow=True))
+
+    batch = Batch.objects.get(is_bought=True, site=farm.site)
+    assert f"Batch {batch.number} is taken in. Release it before it is bedded." in said
+    assert (batch.stage, batch.place_id) == ("cured", place)
+    assert mass_t(batch) == pytest.approx(24)
+    assert f'<option value="{place}">' not in manager.get(url("sand")).content.decode()
+
+
+def test_forms_of_sand_are_shown_to_those_who_may_send_them(
+    worker: Client, manager: Client
+) -> None:
+    fields = ('name="amount"', 'id="bought-h"')
+    pages = [client.get(url("sand")).content.decode() for client in (worker, manager)]
+
+    assert [[field in page for field in fields] for page in pages] == [[False] * 2, [True] * 2]
