@@ -108,12 +108,18 @@ def _job(site: Site, order: WorkOrder, language: str) -> dict[str, Any]:
         "n_left": order.n_left,
         "loads": order.loads,
         "counts_loads": order.batch_step == "bedded" or order.place.kind == PlaceKind.LANE,
-        "goes_to": GOES_TO.get(order.batch_step, ""),
+        "goes_to": _goes_to(order),
         "batch": order.batch_id,
         "how": _said(rule.how, language) if rule else "",
         "caution": _said(rule.caution, language) if rule else "",
         "needs_lock": bool(rule and rule.needs_lock),
     }
+
+
+def _goes_to(order: WorkOrder) -> str:
+    """Kind of place to ask for; work in a pen beds that pen."""
+    kind = GOES_TO.get(order.batch_step, "")
+    return "" if kind == order.place.kind else kind
 
 
 def _said(texts: dict[str, str], language: str) -> str:

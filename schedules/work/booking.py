@@ -120,9 +120,10 @@ def _book_pile(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Que
 
 
 def _book_bed(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Question | None:
-    """Into the pen that was said: as many loads as were counted, of the machine's size."""
+    """Into the pen that was said, or that the work is in: as many loads as were counted."""
+    pen_id = to_place_id or (order.place_id if order.place.kind == PlaceKind.PEN else None)
     machine = teller.machine or Machine.objects.filter(pk=_machine_of(order) or 0).first()
-    if to_place_id is None or machine is None or not machine.bucket_m3 or not order.loads:
+    if pen_id is None or machine is None or not machine.bucket_m3 or not order.loads:
         return Question.SAND_NOT_BOOKED
     assert order.batch is not None  # a step is always a batch's
     amount = bucket_dry_kg(
@@ -131,7 +132,7 @@ def _book_bed(order: WorkOrder, teller: Teller, to_place_id: int | None) -> Ques
         fill_frac=machine.fill_frac,
         moisture_wb_frac=order.batch.moisture_wb_frac,
     )
-    sand.bed(pen_id=to_place_id, dry_kg=amount.dry_kg, **_what(order, teller))
+    sand.bed(pen_id=pen_id, dry_kg=amount.dry_kg, **_what(order, teller))
     return BOOKED
 
 

@@ -20,8 +20,8 @@ from .telling import flag, save_state, words_of
 RESTS_ON: dict[str, tuple[Trigger, ...]] = {
     "visit.retimed": (Trigger.PEN_VISIT,),
     "milking.planned": (Trigger.PEN_VISIT,),
-    "batch.": (Trigger.BATCH_STAGE,),
-    "hold.batch": (Trigger.BATCH_STAGE,),
+    "batch.": (Trigger.BATCH_STAGE, Trigger.PEN_VISIT),  # which beds a pen with the batch
+    "hold.batch": (Trigger.BATCH_STAGE, Trigger.PEN_VISIT),
     "hold.machine": (),
     "hold.pen": (),
     "service.recorded": (Trigger.METER,),

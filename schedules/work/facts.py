@@ -21,7 +21,7 @@ from equipment.site.queries import open_holds
 from equipment.weather.models import WeatherDay
 from schedules.rounds.models import BedWindow, PenVisit
 from schedules.sand.ledger import batch_masses_kg
-from schedules.sand.models import Batch, DryForecast, MoistureTest
+from schedules.sand.models import Batch, DryForecast, MoistureTest, Stage
 
 from .models import Outcome, StandingOrder, Status, WorkOrder
 from .rules import calendar_rule
@@ -174,6 +174,16 @@ class Facts:
         """Batches that are somewhere, not yet used up."""
         rows = Batch.objects.filter(site=self.site, ended_at=None, place__isnull=False)
         return list(rows.select_related("place"))
+
+    @cached_property
+    def oldest_released(self) -> Batch | None:
+        """The batch that goes into the beds next: the oldest released one that is not held."""
+        released = [
+            batch
+            for batch in self.batches
+            if batch.stage == Stage.RELEASED and batch.pk not in self.held_batches
+        ]
+        return min(released, key=lambda batch: (batch.released_at, batch.pk), default=None)
 
     @cached_property
     def batch_dry_t(self) -> dict[int, float]:

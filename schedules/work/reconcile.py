@@ -151,9 +151,13 @@ class Reconciler:
             return self._closed(Outcome.NOT_NEEDED, Cause.ORDER_RETIRED)
         if row.starts_after >= self.until:
             return {}  # not looked so far ahead
-        return self._closed(
-            Outcome.NOT_NEEDED, GONE.get(Trigger(order.trigger), Cause.RULE_CHANGED)
-        )
+        return self._closed(Outcome.NOT_NEEDED, self._gone(row, Trigger(order.trigger)))
+
+    def _gone(self, row: WorkOrder, trigger: Trigger) -> Cause:
+        """Why work with its cause gone is not needed: a pen to be bedded may lack sand instead."""
+        if trigger == Trigger.PEN_VISIT and row.batch_id and self.facts.oldest_released is None:
+            return Cause.BATCH_MOVED_ON
+        return GONE.get(trigger, Cause.RULE_CHANGED)
 
     def _change(self, rows: Collection[WorkOrder], wanted: Mapping[int, Values]) -> None:
         """Write what differs, on rows that nobody moved since they were read."""

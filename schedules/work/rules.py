@@ -115,6 +115,10 @@ _LENGTH_MIN = _number(1, 24 * 60)
 _GAP_MIN = _number(0, 24 * 60 * 31)
 _MILKINGS = _list_of(_whole(1, 6), _("Give different milkings of the day, such as [1, 3]."))
 
+WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")  # RFC 5545, BYDAY
+_WEEKDAYS = _list_of(_choice(WEEKDAYS), _("Give different weekdays, such as [MO, TH]."))
+BEDDED = "bedded"  # the one step of a batch that is done in a pen: its sand goes into the beds
+
 WITHIN = ("usable", "empty", "away", "before", "gate", "after")
 OUTSIDE_VISIT = ("before", "after")
 HAS_LENGTH = (*OUTSIDE_VISIT, "gate")
@@ -130,7 +134,13 @@ SHAPES: dict[str, Shape] = {
     ),
     Trigger.HOURS_SINCE: Shape({"hours": _number(0.25, 24 * 366), "window_h": _WINDOW_H}),
     Trigger.PEN_VISIT: Shape(
-        {"within": _choice(WITHIN)}, {"length_min": _LENGTH_MIN, "milkings": _MILKINGS}
+        {"within": _choice(WITHIN)},
+        {
+            "length_min": _LENGTH_MIN,
+            "milkings": _MILKINGS,
+            "weekdays": _WEEKDAYS,
+            "step": _choice((BEDDED,)),
+        },
     ),
     Trigger.BATCH_STAGE: Shape(
         {"stage": _choice(Stage.values), "step": _TEXT},
@@ -213,7 +223,8 @@ def check_documents(
     faults = list(_check_shape("trigger_rule", SHAPES[trigger], trigger_rule))
     if not faults:
         faults += _check_together(trigger, trigger_rule)
-    faults += _check_target(trigger, target, known_places)
+    is_bedding = trigger == Trigger.PEN_VISIT and not faults and "step" in trigger_rule
+    faults += _check_target(trigger, target, known_places, is_bedding=is_bedding)
     faults += _check_duration(trigger, duration)
     return faults
 
@@ -292,7 +303,11 @@ def _check_batch(rule: Document) -> Iterator[Fault]:
 
 
 def _check_target(
-    trigger: str, target: Any, known_places: Mapping[str, Collection[str]] | None
+    trigger: str,
+    target: Any,
+    known_places: Mapping[str, Collection[str]] | None,
+    *,
+    is_bedding: bool,
 ) -> Iterator[Fault]:
     if trigger in FINDS_ITS_PLACE and not target:
         return
@@ -301,6 +316,9 @@ def _check_target(
     if shape_faults:
         return
     kind = target["kind"]
+    if is_bedding and kind != PlaceKind.PEN:
+        remedy = _("Sand goes into a pen: give the kind pen.")
+        yield Fault("target.kind", _("cannot be bedded"), remedy)
     if trigger == Trigger.PEN_VISIT and kind not in VISITED_KINDS:
         words = {"kinds": ", ".join(VISITED_KINDS)}
         yield Fault("target.kind", _("has no pen visit"), _("Give one of: %(kinds)s.") % words)

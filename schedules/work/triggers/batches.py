@@ -50,14 +50,13 @@ def _waiting(rule: dict[str, Any], facts: Facts) -> list[Batch]:
     waits for nothing but to be closed.
     """
     step = rule["step"]
+    if rule["stage"] == Stage.RELEASED:  # the oldest goes first, the next one after it
+        return [facts.oldest_released] if facts.oldest_released else []
     batches = [
         batch
         for batch in facts.batches
         if batch.stage == rule["stage"] and _is_filling(batch) == (step == "pile_closed")
     ]
-    if step == "bedded":  # the oldest released pile goes first, the next one after it
-        usable = [batch for batch in batches if batch.pk not in facts.held_batches]
-        return sorted(usable, key=lambda batch: (batch.released_at, batch.pk))[:1]
     if step == "tested":
         return [batch for batch in batches if not _is_dry_by_test(batch, facts)]
     return batches

@@ -4,27 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import Any
 
 from equipment.site.models import Place, PlaceKind
-from schedules.rounds.models import BedWindow, PenVisit
+from schedules.rounds.models import BedWindow, Milking, PenVisit
 from schedules.work.calc.drafts import Draft, Late
 from schedules.work.calc.spans import Span, at_least
 from schedules.work.facts import Facts
 from schedules.work.models import StandingOrder
+from schedules.work.rules import WEEKDAYS
 
 from .common import make_draft
 
 
 def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
-    """One for each visit and place, known by the milking's local date and slot."""
+    """One for each visit and place, known by the milking's local date and slot.
+
+    What brings sand into a pen takes it from the batch that goes next; without one there is none.
+    """
     rule = order.trigger_rule
-    slots = rule.get("milkings")
+    sand = _sand_for(rule, facts)
+    if sand is None:
+        return
     for place in facts.places_of(order):
         for visit in facts.visits_of_pen.get(facts.pen_of.get(place.pk, 0), []):
             milking = visit.milking
-            if slots is not None and milking.slot not in slots:
+            if not _is_asked(rule, milking):
                 continue
-            span = visit_span(rule, visit, _windows(place, visit, facts), place.kind)
+            windows = _windows(place, visit, facts)
+            span = visit_span(rule, visit, windows, place.kind)
+            if sand:
+                span = _ahead_of_cows(span, visit, windows)
             yield make_draft(
                 facts,
                 order,
@@ -34,7 +44,34 @@ def draft_pen_visit(order: StandingOrder, facts: Facts) -> Iterator[Draft]:
                 local_date=milking.local_date,
                 late=Late.EXPIRE,
                 visit_id=visit.pk,
+                **sand,
             )
+
+
+def _is_asked(rule: dict[str, Any], milking: Milking) -> bool:
+    """Whether the rule is for a milking of that number and local weekday."""
+    day = WEEKDAYS[milking.local_date.weekday()]
+    return milking.slot in rule.get("milkings", [milking.slot]) and day in rule.get(
+        "weekdays", WEEKDAYS
+    )
+
+
+def _sand_for(rule: dict[str, Any], facts: Facts) -> dict[str, Any] | None:
+    """Batch and step of work that beds a pen; nothing for other work, None where no sand is."""
+    if "step" not in rule:
+        return {}
+    batch = facts.oldest_released
+    return {"batch_id": batch.pk, "batch_step": rule["step"]} if batch else None
+
+
+def _ahead_of_cows(span: Span, visit: PenVisit, windows: list[BedWindow]) -> Span:
+    """End early enough that a machine that drives the whole pen is out before its first cow.
+
+    A row behind an inner gate stays open longer, but the way to it leads past the cows. The time
+    kept free before rows close is kept free here too.
+    """
+    kept = max((w.closes_at - w.usable_until for w in windows), default=timedelta(0))
+    return at_least(span.start, min(span.end, visit.first_back_at - kept))
 
 
 def _windows(place: Place, visit: PenVisit, facts: Facts) -> list[BedWindow]:

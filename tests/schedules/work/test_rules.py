@@ -143,6 +143,16 @@ def test_work_of_a_visit_is_where_cows_live() -> None:
     assert _paths("pen_visit", target={"kind": "bay"}) == ["target.kind"]
 
 
+def test_sand_is_brought_into_a_pen_and_nowhere_else() -> None:
+    rule = {"within": "usable", "step": "bedded", "weekdays": ["MO", "SA"]}
+    pen, alley = {"kind": "pen"}, {"kind": "alley"}
+    assert _paths("pen_visit", trigger_rule=rule, target=pen) == []
+    assert _paths("pen_visit", trigger_rule=rule, target=alley) == ["target.kind"]
+    wrong = {**rule, "step": "spread", "weekdays": ["MO", "MO"]}
+    faults = ["trigger_rule.step", "trigger_rule.weekdays"]
+    assert sorted(_paths("pen_visit", trigger_rule=wrong, target=pen)) == faults
+
+
 def test_a_target_names_places_that_are_there() -> None:
     known = {"pen": {"pen-1"}}
     good = _paths("calendar", target={"kind": "pen", "keys": ["pen-1"]}, known_places=known)
