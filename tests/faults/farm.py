@@ -1,12 +1,14 @@
 """Run by `manage.py shell` against the service under fire: makes a small farm, tells its outcome.
 
-python -m tests.faults.farm make    prints what a phone needs as JSON
-python -m tests.faults.farm tell    prints what the database holds as JSON
+python -m tests.faults.farm make        prints what a phone needs as JSON
+python -m tests.faults.farm order KEY   makes a standing order, whose work the background must make
+python -m tests.faults.farm tell        prints what the database holds as JSON
 """
 
 import json
 import sys
 from collections import Counter
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import django
@@ -44,6 +46,26 @@ def make() -> dict[str, object]:
     return {"site": site.slug, "token": token, "orders": orders}
 
 
+def order(key: str) -> dict[str, object]:
+    """Make a standing order of two turns a day; the news of it rings for its work."""
+    from equipment.site.models import PlaceKind, Site
+    from equipment.site.writes import site_write
+    from schedules.work.models import Trigger
+    from tests.factories import make_standing_order
+
+    site = Site.objects.get(slug="under-fire")
+    with site_write(site.pk, datetime.now(UTC)) as write:
+        made = make_standing_order(
+            site,
+            key,
+            trigger=Trigger.CALENDAR,
+            rule={"rrule": "FREQ=DAILY;BYHOUR=6,18", "at_local": "06:00", "window_h": 1},
+            target={"kind": PlaceKind.SLAB, "keys": ["slab"]},
+        )
+        write.change("standing_order.edited", made.pk)
+    return {"standing_order": made.pk}
+
+
 def tell() -> dict[str, object]:
     from equipment.site.models import Event, TaskRun
     from schedules.work.models import WorkOrder
@@ -51,12 +73,22 @@ def tell() -> dict[str, object]:
     return {
         "events": {str(e.pk): [e.kind, e.state, e.device_seq] for e in Event.objects.all()},
         "orders": {
-            str(o.pk): [o.status, o.outcome, o.loads] for o in WorkOrder.objects.order_by("pk")
+            str(o.pk): [o.status, o.outcome, o.loads]
+            for o in WorkOrder.objects.filter(standing_order=None).order_by("pk")
         },
+        "made": [
+            [o.natural_key, o.starts_after.isoformat()]
+            for o in WorkOrder.objects.filter(standing_order__isnull=False)
+        ],
         "runs": dict(Counter(TaskRun.objects.values_list("state", flat=True))),
     }
 
 
 if __name__ == "__main__":
     django.setup()
-    print(json.dumps({"make": make, "tell": tell}[sys.argv[1]]()))
+    verbs: dict[str, Callable[..., dict[str, object]]] = {
+        "make": make,
+        "order": order,
+        "tell": tell,
+    }
+    print(json.dumps(verbs[sys.argv[1]](*sys.argv[2:])))

@@ -1,7 +1,9 @@
 """Worker, beat, Valkey and PostgreSQL are killed under a stream of acknowledged events.
 
 The phone's rule is kept: an event that got no answer is sent again with the same id. At the end
-the database holds exactly the events that were acknowledged, and their work exactly once.
+the database holds exactly the events that were acknowledged, and their work exactly once. Around
+each kill a standing order is made: its work, which only the background makes, is there in the end
+as a calendar says, and no run of the background is left over.
 """
 
 from __future__ import annotations
@@ -17,12 +19,13 @@ import urllib.request
 import uuid
 from collections import Counter
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from config.rooms import BASE_DIR
+from tests.concurrency.work_oracle import DENVER, Owed, days_from, owed_daily
 from tests.config.service import Service
 from tests.config.waiting import wait_for
 
@@ -43,11 +46,11 @@ def service() -> Iterator[Service]:
         running.end()
 
 
-def _ask_farm(service: Service, what: str) -> dict[str, Any]:
+def _ask_farm(service: Service, *what: str) -> dict[str, Any]:
     """Run the farm script on the service's own addresses."""
     environment = {**os.environ, **json.loads(service.folder.environment.read_text())}
     done = subprocess.run(
-        [sys.executable, "-m", "tests.faults.farm", what],
+        [sys.executable, "-m", "tests.faults.farm", *what],
         cwd=BASE_DIR,
         env=environment,
         capture_output=True,
@@ -118,8 +121,18 @@ def _kill(service: Service, name: str) -> int:
     return pid
 
 
+def _kill_with_work_to_make(service: Service, name: str) -> int:
+    """Kill a child just before work falls to the background; the database just after."""
+    if name == "postgres":
+        _ask_farm(service, "order", name)
+        return _kill(service, name)
+    pid = _kill(service, name)
+    _ask_farm(service, "order", name)
+    return pid
+
+
 def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
-    rng = random.Random(SEED)
+    rng, began_at = random.Random(SEED), datetime.now(UTC)
     print(f"seed {SEED}")
     farm = _ask_farm(service, "make")
     acknowledged: dict[str, str] = {}
@@ -127,7 +140,7 @@ def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
     n_sent = 0
     for number, (kind, payload) in enumerate(_stories(farm["orders"], rng), start=1):
         if number in KILLS:
-            fired[KILLS[number]] = _kill(service, KILLS[number])
+            fired[KILLS[number]] = _kill_with_work_to_make(service, KILLS[number])
         event = {
             "id": str(uuid.UUID(int=rng.getrandbits(128), version=4)),
             "kind": kind,
@@ -141,7 +154,10 @@ def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
         n_sent += n_times
     assert len(acknowledged) == N_EVENTS
     _all_are_back(service, fired)
-    _nothing_lost_or_doubled(_ask_farm(service, "tell"), acknowledged)
+    _background_comes_to_rest(service)
+    told = _ask_farm(service, "tell")
+    _nothing_lost_or_doubled(told, acknowledged)
+    _all_work_is_made_once(told, began_at)
     print(f"killed {fired}; {n_sent - N_EVENTS} sendings went unanswered")
 
 
@@ -150,6 +166,33 @@ def _all_are_back(service: Service, fired: dict[str, int]) -> None:
     wait_for(lambda: set(fired) <= set(service.children()), "all children run again")
     assert all(service.children()[name] != pid for name, pid in fired.items())
     wait_for(lambda: service.get("/healthz")[0] == 200, "the web server answers")
+
+
+def _background_comes_to_rest(service: Service) -> None:
+    """Every run is done in the end: one whose worker was killed, when its lease has run out."""
+    states: list[dict[str, int]] = []
+
+    def is_at_rest() -> bool:
+        states.append(_ask_farm(service, "tell")["runs"])
+        return set(states[-1]) == {"done"}
+
+    wait_for(is_at_rest, "no run is waiting, running or dead", 150)
+    print(f"runs: {states[-1]}")
+
+
+def _all_work_is_made_once(told: dict[str, Any], began_at: datetime) -> None:
+    """Two turns a day of each standing order, as the calendar has them for days to come."""
+    first = began_at.astimezone(DENVER).date()
+    turns = [(6, 0), (18, 0)]
+    owed: Owed = {}
+    for key in KILLS.values():
+        owed |= owed_daily(key, "slab", days_from(first, 16), turns)
+    start, end = datetime.now(UTC) + timedelta(hours=1), began_at + timedelta(days=13)
+    owed = {key: at for key, at in owed.items() if start < at < end}
+    made = [(key, datetime.fromisoformat(at)) for key, at in told["made"]]
+    assert len({key for key, _at in made}) == len(made)
+    assert {key: at for key, at in made if start < at < end} == owed
+    assert len(owed) >= 24 * len(KILLS)
 
 
 def _nothing_lost_or_doubled(told: dict[str, Any], acknowledged: dict[str, str]) -> None:
