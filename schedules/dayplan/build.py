@@ -152,7 +152,7 @@ def _heat_rests(site: Site, start: datetime, end: datetime) -> list[r.HeatRest]:
     today = local_date_of(start, site.zone)
     last = (
         WeatherDay.objects.filter(site=site, on__gte=today - timedelta(days=2), on__lte=today)
-        .order_by("-on")
+        .order_by("-on", "-tmax_degc")  # of several stations the hottest
         .first()
     )
     if last is None:
