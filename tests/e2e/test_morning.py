@@ -13,9 +13,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import time_machine
 from django.core.management import call_command
+from django.db.models import QuerySet
 from playwright.sync_api import Browser, Page
 
 from crews.people.models import Worker
+from equipment.flushing.models import Lock
 from equipment.machines.models import Machine, ServiceRecord
 from equipment.site import runs
 from equipment.site.models import HoldSubject, PlaceKind, User
@@ -89,6 +91,16 @@ def grooming_to_come() -> list[Claim]:
     return list(claims.order_by("assignment__starts_at"))
 
 
+def alone_to_come() -> QuerySet[Claim]:
+    """Work to come that one person does without a machine."""
+    return Claim.objects.filter(
+        worker__isnull=False,
+        span__startswith__gt=datetime.now(UTC) + timedelta(minutes=2),
+        assignment__work_order__n_people=1,
+        assignment__work_order__machine_kinds=[],
+    ).select_related("worker", "assignment__work_order")
+
+
 def pair(desk: Page, phone: Page, worker: Worker) -> None:
     """A lead makes a code on the Crew page; it is typed into the phone."""
     desk.click("nav >> text=Crew")
@@ -108,6 +120,15 @@ def open_job(phone: Page, order: WorkOrder) -> None:
     phone.click("#tab-jobs")
     label = order.place.label
     phone.locator(".card", has_text=label).filter(has_text=order.title["en"]).first.click()
+
+
+def begin(phone: Page) -> None:
+    """Start the open job, with the lock it asks for where none of the person's own is on yet."""
+    phone.click("#start")
+    phone.wait_for_selector("#lock-and-start, #done")
+    if phone.locator("#lock-and-start").count():
+        phone.click("#lock-and-start")
+    phone.wait_for_selector("#done")
 
 
 def sent(phone: Page) -> None:
@@ -136,16 +157,18 @@ def walk_of_the_groomer(desk: Page, phone: Page, clock: time_machine.Traveller) 
     pair(desk, phone, worker)
     clock.move_to(first.starts_at + timedelta(minutes=1))
     open_job(phone, first.work_order)
-    phone.click("#start")
+    begin(phone)
     phone.click("#done")
     sent(phone)
     first.work_order.refresh_from_db()
     order = first.work_order
     assert (order.status, order.outcome) == (Status.COMPLETED, Outcome.DONE)
     assert order.starts_after <= order.ended_at <= order.due_at  # type: ignore[operator]
+    assert order.needs_decision == ""
+    assert Lock.objects.filter(owner=worker.actor, off_at=None).exists()
     clock.move_to(max(second.starts_at, first.ends_at) + timedelta(minutes=1))
     open_job(phone, second.work_order)
-    phone.click("#start")
+    begin(phone)
     phone.click("#part")
     phone.fill("#field-n_left", "5")
     phone.click("button.main")
@@ -157,35 +180,44 @@ def walk_of_the_groomer(desk: Page, phone: Page, clock: time_machine.Traveller) 
 
 def walk_of_the_lead(desk: Page) -> None:
     """A lead gives a job to somebody else, and the next plan keeps it so."""
-    claim = grooming_to_come()[-1]
-    order = claim.assignment.work_order
-    desk.goto(f"/farm/three-cairns/work/{order.pk}/")
-    others = desk.locator("#worker option:not(:has-text('not qualified'))")
-    free = others.evaluate_all("options => options.map(o => o.value)")
-    taken = {
-        str(c.worker_id)
-        for c in Claim.objects.filter(span__overlap=claim.span, worker__isnull=False)
-    }
-    chosen = next(key for key in free if key not in taken)
-    desk.select_option("#worker", chosen)
-    desk.get_by_role("button", name="Give it", exact=True).click()
-    desk.wait_for_load_state()
-    assert desk.locator(".faults").all_inner_texts() == []
-    desk.wait_for_selector("[role=status]:has-text('the plan keeps it')")
+    order, chosen = next(free_hand(desk))
+    give(desk, order, chosen)
     work_off()
     kept = Assignment.objects.get(work_order=order)
     assert kept.is_by_hand
     assert [str(c.worker_id) for c in kept.claims.all() if c.worker_id] == [chosen]
 
 
+def free_hand(desk: Page) -> Iterator[tuple[WorkOrder, str]]:
+    """Jobs to come, the last first, each with somebody qualified who is on no other work then."""
+    for claim in alone_to_come().order_by("-span"):
+        desk.goto(f"/farm/three-cairns/work/{claim.assignment.work_order_id}/")
+        others = desk.locator("#worker option:not(:has-text('not qualified'))")
+        at_work = Claim.objects.filter(span__overlap=claim.span, worker__isnull=False)
+        taken = {str(c.worker_id) for c in at_work}
+        for key in others.evaluate_all("options => options.map(o => o.value)"):
+            if key not in taken:
+                yield claim.assignment.work_order, key
+
+
+def give(desk: Page, order: WorkOrder, worker_key: str) -> None:
+    """Give a job to one person by hand."""
+    desk.goto(f"/farm/three-cairns/work/{order.pk}/")
+    desk.select_option("#worker", worker_key)
+    desk.get_by_role("button", name="Give it", exact=True).click()
+    desk.wait_for_load_state()
+    assert desk.locator(".faults").all_inner_texts() == []
+    desk.wait_for_selector("[role=status]:has-text('the plan keeps it')")
+    assert Assignment.objects.get(work_order=order).is_by_hand
+
+
 def walk_of_the_sick(desk: Page) -> None:
-    """Two taps: open the person, called in sick. Nobody's future work is left with them."""
+    """Two taps: open the person, called in sick. No work to come is left with them, by hand too."""
     now = datetime.now(UTC)
-    claim = Claim.objects.filter(
-        worker__isnull=False, span__startswith__gt=now, assignment__is_by_hand=False
-    ).order_by("span")[0]
+    claim = alone_to_come().order_by("span")[0]
     worker = claim.worker
     assert worker is not None
+    give(desk, claim.assignment.work_order, str(worker.pk))
     desk.click("nav >> text=Crew")
     person = desk.locator("details", has=desk.locator(f"summary:has-text('{worker.name}')")).first
     person.locator("summary").click()
@@ -217,18 +249,29 @@ def walk_of_the_mechanic(desk: Page) -> None:
 def walk_of_the_held_loader(desk: Page) -> None:
     """A loader goes out of use: at once no future work is on it."""
     now = datetime.now(UTC)
-    busy = Claim.objects.filter(machine__isnull=False, span__startswith__gt=now).order_by("span")[0]
+    coming = Claim.objects.filter(machine__isnull=False, span__startswith__gt=now)
+    busy = coming.filter(assignment__work_order__for_machine=None).order_by("span")[0]
     machine = busy.machine
     assert machine is not None
+    order = busy.assignment.work_order
+    assert machine.name in shown_of(desk, order)
+    desk.click("nav >> text=Machines")
     card = desk.locator(f"#machine-{machine.pk}")
     card.locator("summary").first.click()
     card.locator("[name=cause]").fill("Brake pedal soft")
     card.get_by_role("button", name="Take out of use").click()
     desk.wait_for_selector("[role=status]:has-text('out of use')")
+    assert machine.name not in shown_of(desk, order)
     work_off()
     assert open_holds(machine.site_id, HoldSubject.MACHINE).filter(subject_id=machine.pk).exists()
     future = Claim.objects.filter(machine=machine, span__startswith__gt=now)
     assert not future.filter(assignment__work_order__for_machine=None).exists()
+
+
+def shown_of(desk: Page, order: WorkOrder) -> str:
+    """Everything that the page of a job says."""
+    desk.goto(f"/farm/three-cairns/work/{order.pk}/")
+    return desk.locator("main").inner_text()
 
 
 def walk_of_the_sand(desk: Page) -> None:
