@@ -20,6 +20,7 @@ from equipment.site.calc.local_time import local_date_of, resolve
 from schedules.dayplan.models import Claim
 
 from .base import Desk
+from .crew_gaps import short_rests, short_skills
 from .pens import pens_of
 
 
@@ -130,7 +131,7 @@ def _jobs_by_worker(desk: Desk, shifts: list[Shift]) -> dict[int, list[Claim]]:
 
 
 def crew_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 12 queries."""
+    """Put the page together: about 18 queries."""
     boards = shift_boards(desk)
     today = local_date_of(desk.now, desk.caller.site.zone)
     running = [b for b in boards if b.is_running]
@@ -145,6 +146,7 @@ def crew_context(desk: Desk) -> dict[str, Any]:
     return {
         "finding": finding,
         "boards": boards,
+        "gaps": [*short_rests(desk), *short_skills(desk)],
         **_pens_by_crew(desk),
         "expiring": list(skills_expiring(desk.site_id, today, today + timedelta(days=30))),
         "phones": list(
