@@ -51,8 +51,7 @@ def say_moisture(desk: Desk, view: BatchView) -> list[tuple[str, str]]:
         said.append((_percent(view.last_test.moisture_wb_frac), words))
     if view.batch.stage == Stage.DRYING and view.forecast and view.forecast.moisture:
         estimate = view.forecast.moisture
-        words = _("estimate for the evening of %(day)s, %(low)s to %(high)s") % {
-            "day": desk.day(estimate.on),
+        words = _("estimate, %(low)s to %(high)s") % {
             "low": _percent(estimate.low_wb_frac),
             "high": _percent(estimate.high_wb_frac),
         }

@@ -37,7 +37,7 @@ def test_measured_and_reckoned_moisture_are_named_as_what_they_are(
     said = row_of(worker, batch)
 
     assert "9.1% measured Fri 27 Feb" in said
-    assert "6.1% estimate for the evening of Wed 4 Mar, 4.0% to 8.2%" in said
+    assert "6.1% estimate, 4.0% to 8.2%" in said
 
 
 def test_moisture_that_nobody_measured_is_not_told_as_todays(farm: Farm, worker: Client) -> None:
