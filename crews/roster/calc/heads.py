@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crews.roster.calc.shifts import Shift
-from equipment.site.calc.local_time import elapsed_h, require_aware
+from equipment.site.calc.local_time import require_aware
 from equipment.site.calc.refusal import RefusedValueError
 
 ANYBODY = ""  # the "skill" of simply being here
@@ -92,8 +92,8 @@ def head_counts(
         Someone with two skills counts under both, so each row alone is right and the rows must not
         be added up.
     """
-    start, span_h = require_aware(start), elapsed_h(start, end)
-    n_steps = max(0, int(span_h * 60 // step_min))
+    start = require_aware(start)
+    n_steps = max(0, (require_aware(end) - start) // timedelta(minutes=step_min))
     held: dict[str, list[SkillHeld]] = defaultdict(list)
     for skill in skills:
         held[skill.worker].append(skill)

@@ -60,6 +60,13 @@ def test_a_head_counts_in_a_step_only_if_it_is_there_every_minute(
     assert counts.by_skill[ANYBODY].tolist() == expected
 
 
+def test_a_span_of_one_step_is_one_step() -> None:
+    """A shift of 490 min taken as one step: hours as a binary fraction lost the step."""
+    for step_min in range(1, 24 * 60 + 1):
+        end = SIX_AM + timedelta(minutes=step_min)
+        assert head_counts([], [], SIX_AM, end, step_min).n_steps == 1
+
+
 def test_need_against_have_gives_the_stretches_that_are_short() -> None:
     have = head_counts(
         [shift("ana", 0, 1), shift("ben", 0, 2)],
