@@ -17,6 +17,8 @@ from schedules.work.models import WorkOrder
 from schedules.work.progress import start_work
 from tests.schedules.dayplan.test_services import HOUR, MINUTE, NOW, Morning
 
+from .threads import somebody_waits_for_a_lock
+
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PATIENCE_S = 20
@@ -31,12 +33,6 @@ def morning() -> Morning:
 def no_locks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let every row be read without a lock."""
     monkeypatch.setattr(QuerySet, "select_for_update", lambda rows, **_options: rows)
-
-
-def _somebody_waits_for_a_lock() -> bool:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-        return bool(cursor.fetchone()[0])
 
 
 class Meanwhile:
@@ -55,7 +51,7 @@ class Meanwhile:
                 return real(*args, **kwargs)
             result = real(*args, **kwargs) if after else None
             self.is_there.set()
-            while not (self.is_over.wait(0.01) or _somebody_waits_for_a_lock()):
+            while not (self.is_over.wait(0.01) or somebody_waits_for_a_lock()):
                 continue
             return result if after else real(*args, **kwargs)
 

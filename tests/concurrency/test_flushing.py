@@ -14,6 +14,8 @@ from equipment.flushing.queries import open_locks
 from tests.equipment.flushing.test_services import DAY, FIVE, Barn, make_barn, plan, visit
 from tests.factories import make_actor, make_site
 
+from .threads import somebody_waits_for_a_lock
+
 pytestmark = pytest.mark.django_db(transaction=True)
 
 PATIENCE_S = 20
@@ -22,12 +24,6 @@ PATIENCE_S = 20
 @pytest.fixture
 def barn() -> Barn:
     return make_barn(make_site())
-
-
-def somebody_waits_for_a_lock() -> bool:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-        return bool(cursor.fetchone()[0])
 
 
 def plan_while_a_lock_comes(barn: Barn, monkeypatch: pytest.MonkeyPatch) -> set[str]:

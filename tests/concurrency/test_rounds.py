@@ -28,6 +28,8 @@ from tests.factories import (
     utc,
 )
 
+from .threads import somebody_waits_for_a_lock
+
 pytestmark = pytest.mark.django_db(transaction=True)
 
 MONDAY = date(2026, 6, 1)
@@ -124,12 +126,6 @@ def test_without_lock_and_unique_guard_milkings_are_doubled(
                 "ALTER TABLE schedules_milking "
                 "ADD CONSTRAINT milking_once UNIQUE (parlor_id, local_date, slot)"
             )
-
-
-def somebody_waits_for_a_lock() -> bool:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-        return bool(cursor.fetchone()[0])
 
 
 def plan_while_a_report_comes(site: Site, monkeypatch: pytest.MonkeyPatch) -> PenVisit:

@@ -5,23 +5,16 @@ from threading import Event
 from typing import Any
 
 import pytest
-from django.db import connection
 
 from equipment.sandyard.models import Slab
 from schedules.sand.ledger import batch_mass_kg
 from schedules.sand.models import Batch
 from schedules.sand.services import lane
 from schedules.sand.services.common import new_batch
-from tests.concurrency.threads import WAIT_S, run_together
+from tests.concurrency.threads import WAIT_S, run_together, somebody_waits_for_a_lock
 from tests.schedules.sand.test_services import Yard
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def somebody_waits_for_a_lock() -> bool:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-        return bool(cursor.fetchone()[0])
 
 
 def scoop_while_another_scoops(yard: Yard, monkeypatch: pytest.MonkeyPatch) -> None:

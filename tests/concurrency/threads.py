@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable
 from typing import TypeVar
 
-from django.db import connections
+from django.db import connection, connections
 
 T = TypeVar("T")
 WAIT_S = 60.0  # far beyond any test's need: a dead thread must fail a test, not hang it
@@ -30,3 +30,13 @@ def run_together(*works: Callable[[], T]) -> list[T | Exception]:
     for thread in threads:
         thread.join(WAIT_S)
     return results
+
+
+def somebody_waits_for_a_lock() -> bool:
+    """Whether a connection to this test's own database waits for another one."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(*) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND wait_event_type = 'Lock'"
+        )
+        return bool(cursor.fetchone()[0])
