@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from crews.people.models import Worker
 from crews.roster.models import Shift
 from crews.roster.queries import crews_of_pens
-from equipment.barns.models import BedGroup
+from equipment.barns.models import Alley, BedGroup
 from equipment.flushing.queries import runs_between
 from equipment.site.models import HoldSubject, Site
 from schedules.work.models import Dependency, Report, Status, WorkOrder
@@ -43,6 +43,9 @@ class JobList:
         self.site, self.keys, self.orders, self.held = site, keys, orders, held
         self.now = now
         self.alleys = dict(BedGroup.objects.filter(site=site).values_list("place_id", "alley_id"))
+        self.alleys_of_pen: dict[int | None, list[int]] = defaultdict(list)
+        for alley in Alley.objects.filter(site=site).order_by("pk"):
+            self.alleys_of_pen[alley.pen_id].append(alley.pk)
         self.needs = _needs_of([o.pk for o in orders])
         self.plans = {
             a.work_order_id: a
@@ -186,11 +189,12 @@ class JobList:
         return found
 
     def _occupies(self, order: WorkOrder) -> tuple[str, ...]:
-        """A machine in a row of beds takes up the alley along it."""
-        alley_id = self.alleys.get(order.place_id)
-        if alley_id is None or not order.machine_kinds:
+        """A machine in a row of beds takes up the alley along it; in a pen, all of the pen's."""
+        if not order.machine_kinds:
             return ()
-        return (self.keys[alley_id],)
+        along = self.alleys.get(order.place_id)
+        taken = [along] if along is not None else self.alleys_of_pen[order.place_id]
+        return tuple(self.keys[alley_id] for alley_id in taken)
 
     def _running(self, order: WorkOrder, plan: Assignment | None) -> p.Booking:
         """Give who is at work under way: whoever began it, with the others the plan gave it."""

@@ -223,9 +223,11 @@ def let_go(site_id: int) -> None:
     """Let claims of begun or closed work bind no longer; work taken back is given anew."""
     untouched = Q(assignment__work_order__status=Status.NEEDS_ACTION)
     claims = Claim.objects.filter(site_id=site_id)
-    again = claims.filter(untouched, is_binding=False).values("assignment_id")
-    Assignment.objects.filter(id__in=again).delete()
-    claims.filter(~untouched, is_binding=True).update(is_binding=False)
+    again = claims.filter(untouched, is_binding=False).values_list("assignment_id", flat=True)
+    Assignment.objects.filter(id__in=set(again)).delete()
+    # By number: an update that joins its own table may take minutes while statistics are young.
+    over = set(claims.filter(~untouched, is_binding=True).values_list("id", flat=True))
+    Claim.objects.filter(id__in=over).update(is_binding=False)
 
 
 # What breaks a plan -----------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from django.db import IntegrityError, connection, transaction
 from crews.people.models import Skill, Worker, WorkerSkill
 from crews.roster.models import Presence, Shift, ShiftPattern
 from crews.roster.services import call_in_sick
-from equipment.barns.models import Pen
+from equipment.barns.models import BedGroup, Pen
 from equipment.flushing.models import FlushRun
 from equipment.machines.models import Machine, MachineKind
 from equipment.site.errors import NotFoundError, StaleError
@@ -395,6 +395,20 @@ def test_nobody_is_planned_where_a_flush_comes_by(morning: Morning) -> None:
     assert [(r["code"], r["facts"]["whys"]) for r in reasons] == [
         ("place_blocked", ["flush_runs"])
     ] * 3
+
+
+def test_a_machine_in_a_pen_and_one_in_its_beds_are_never_there_together(morning: Morning) -> None:
+    alley = make_alley(morning.site, pen=morning.pen)
+    BedGroup.objects.filter(pk=morning.rows[0].pk).update(alley=alley)
+    make_machine(morning.site, "skid-2", kind=MachineKind.SKID_LOADER)
+    wide = {"machine_kinds": ["skid_loader"], "duration_min": 25}
+    orders = [
+        morning.order("bring", place=morning.pen.place, **wide),
+        morning.order("groom", place=morning.rows[0].place, **wide),
+    ]
+    morning.plan()
+    one, two = Assignment.objects.filter(work_order__in=orders).order_by("starts_at")
+    assert one.ends_at <= two.starts_at
 
 
 def test_a_flush_is_watched_while_it_runs_from_beside_the_alley(morning: Morning) -> None:
