@@ -46,6 +46,9 @@ class JobList:
         self.alleys_of_pen: dict[int | None, list[int]] = defaultdict(list)
         for alley in Alley.objects.filter(site=site).order_by("pk"):
             self.alleys_of_pen[alley.pen_id].append(alley.pk)
+        self.groomed = {
+            (o.visit_id, self.alleys.get(o.place_id)) for o in orders if o.machine_kinds
+        }
         self.needs = _needs_of([o.pk for o in orders])
         self.plans = {
             a.work_order_id: a
@@ -189,11 +192,17 @@ class JobList:
         return found
 
     def _occupies(self, order: WorkOrder) -> tuple[str, ...]:
-        """A machine in a row of beds takes up the alley along it; in a pen, all of the pen's."""
+        """A machine in a row of beds takes up the alley along it.
+
+        One in a pen works from the alley where no other grooms at that visit; where there is none
+        such, it has them all to itself.
+        """
         if not order.machine_kinds:
             return ()
         along = self.alleys.get(order.place_id)
-        taken = [along] if along is not None else self.alleys_of_pen[order.place_id]
+        every = [along] if along is not None else self.alleys_of_pen[order.place_id]
+        free = [alley for alley in every if (order.visit_id, alley) not in self.groomed]
+        taken = every if along is not None else free[:1] or every
         return tuple(self.keys[alley_id] for alley_id in taken)
 
     def _running(self, order: WorkOrder, plan: Assignment | None) -> p.Booking:

@@ -397,18 +397,17 @@ def test_nobody_is_planned_where_a_flush_comes_by(morning: Morning) -> None:
     ] * 3
 
 
-def test_a_machine_in_a_pen_and_one_in_its_beds_are_never_there_together(morning: Morning) -> None:
-    alley = make_alley(morning.site, pen=morning.pen)
-    BedGroup.objects.filter(pk=morning.rows[0].pk).update(alley=alley)
+@pytest.mark.parametrize("n_alleys", [1, 2])
+def test_a_machine_in_a_pen_keeps_out_of_the_alley_where_another_grooms(
+    morning: Morning, n_alleys: int
+) -> None:
+    alleys = [make_alley(morning.site, f"alley-{n}", pen=morning.pen) for n in range(n_alleys)]
+    BedGroup.objects.filter(pk=morning.rows[0].pk).update(alley=alleys[0])
     make_machine(morning.site, "skid-2", kind=MachineKind.SKID_LOADER)
-    wide = {"machine_kinds": ["skid_loader"], "duration_min": 25}
-    orders = [
-        morning.order("bring", place=morning.pen.place, **wide),
-        morning.order("groom", place=morning.rows[0].place, **wide),
-    ]
-    morning.plan()
-    one, two = Assignment.objects.filter(work_order__in=orders).order_by("starts_at")
-    assert one.ends_at <= two.starts_at
+    wide = {"machine_kinds": ["skid_loader"], "duration_min": 45}
+    morning.order("groom", place=morning.rows[0].place, **wide)
+    morning.order("bring", place=morning.pen.place, **wide)
+    assert morning.plan().n_assigned == n_alleys
 
 
 def test_a_flush_is_watched_while_it_runs_from_beside_the_alley(morning: Morning) -> None:
