@@ -63,7 +63,10 @@ def build_day(site_id: int, now: datetime) -> DayFacts:
         people=tuple(people),
         machines=tuple(_machines(site_id, machines, keys, start, end)),
         jobs=tuple(jobs.made),
-        blocks=tuple(closures_of(site_id, keys, start, end)),
+        blocks=tuple(
+            r.Block(keys[c.place_id], c.start, c.end, c.why)
+            for c in closures_of(site_id, start, end)
+        ),
         daylight=tuple(_daylight(site, start, end)),
         walk_m_min=site.walk_speed_m_min,
     )

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db import models
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from equipment.barns.models import BedGroup
-from equipment.flushing.models import RunStatus
+from equipment.flushing.models import FlushRun, RunStatus
 from equipment.flushing.queries import runs_between
 from equipment.flushing.water import load_water_ways
 from equipment.site.models import Place, PlaceKind
 from schedules.rounds.models import PenVisit
 from schedules.rounds.queries import visits_between
-
-from .calc import resources as r
 
 WET = (PlaceKind.ALLEY, PlaceKind.LANE, PlaceKind.TANK)  # where a flush meets people
 
@@ -29,34 +29,32 @@ class Why(models.TextChoices):
     FLUSH_RUNS = "flush_runs", _("a flush runs")
 
 
-def closures_of(
-    site_id: int, keys: Mapping[int, str], start: datetime, end: datetime
-) -> Iterator[r.Block]:
-    """Give the blocks of [start, end): 10 queries for any number of visits and runs.
+class Closure(NamedTuple):
+    """One place shut from an instant until another."""
 
-    `keys` are the places' keys by id.
-    """
+    place_id: int
+    start: datetime
+    end: datetime
+    why: Why
+
+
+def closures_of(site_id: int, start: datetime, end: datetime) -> Iterator[Closure]:
+    """Give what closes places in [start, end): 10 queries for any number of visits and runs."""
     rows = BedGroup.objects.filter(site_id=site_id, alley__isnull=False)
-    alley_of = dict(rows.values_list("place_id", "alley_id"))
-    yield from _cows_walk(site_id, keys, alley_of, start, end)
-    yield from _floods(site_id, keys, alley_of, start, end)
+    alley_of = {row.place_id: row.alley_id for row in rows if row.alley_id is not None}
+    yield from _cows_walk(visits_between(site_id, start, end), alley_of)
+    yield from _floods(site_id, runs_between(site_id, start, end), alley_of)
 
 
-def _cows_walk(
-    site_id: int,
-    keys: Mapping[int, str],
-    alley_of: Mapping[int, int | None],
-    start: datetime,
-    end: datetime,
-) -> Iterator[r.Block]:
+def _cows_walk(visits: Iterable[PenVisit], alley_of: Mapping[int, int]) -> Iterator[Closure]:
     """Nobody in a pen while its cows walk back, nor in a row or an alley that has closed."""
-    for visit in visits_between(site_id, start, end):
+    for visit in visits:
         for place_id, closes_at in _closing(visit, alley_of):
             if visit.last_back_at > closes_at:
-                yield r.Block(keys[place_id], closes_at, visit.last_back_at, Why.COWS_WALK_BACK)
+                yield Closure(place_id, closes_at, visit.last_back_at, Why.COWS_WALK_BACK)
 
 
-def _closing(visit: PenVisit, alley_of: Mapping[int, int | None]) -> Iterable[tuple[int, datetime]]:
+def _closing(visit: PenVisit, alley_of: Mapping[int, int]) -> Iterable[tuple[int, datetime]]:
     """When the pen, each row and each alley of a visit close.
 
     An alley closes with the last of its rows: the machine in the others' beds stands in it behind
@@ -73,19 +71,14 @@ def _closing(visit: PenVisit, alley_of: Mapping[int, int | None]) -> Iterable[tu
 
 
 def _floods(
-    site_id: int,
-    keys: Mapping[int, str],
-    alley_of: Mapping[int, int | None],
-    start: datetime,
-    end: datetime,
-) -> Iterator[r.Block]:
+    site_id: int, runs: QuerySet[FlushRun], alley_of: Mapping[int, int]
+) -> Iterator[Closure]:
     """Nobody where a flush comes by, from its tank to the lane, nor in the beds along its alley."""
     beds: dict[int, list[int]] = defaultdict(list)
     for bed_id, alley_id in alley_of.items():
-        if alley_id is not None:
-            beds[alley_id].append(bed_id)
+        beds[alley_id].append(bed_id)
     ways = load_water_ways(site_id)
     wet = set(Place.objects.filter(site_id=site_id, kind__in=WET).values_list("pk", flat=True))
-    for run in runs_between(site_id, start, end).exclude(status=RunStatus.BLOCKED):
+    for run in runs.exclude(status=RunStatus.BLOCKED):
         for place_id in sorted(ways.path_of(run.timer) & wet) + beds[run.alley_id]:
-            yield r.Block(keys[place_id], run.starts_at, run.ends_at, Why.FLUSH_RUNS)
+            yield Closure(place_id, run.starts_at, run.ends_at, Why.FLUSH_RUNS)

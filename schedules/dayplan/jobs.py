@@ -22,9 +22,8 @@ from .lastuse import bucket_of
 from .models import Assignment, Claim
 from .queries import span_taken
 
-HELD_ANY_TIME_MIN = (
-    24 * 60.0
-)  # beds before or after it: that somebody holds the gate is what counts
+# Beds may come before or after it: that somebody holds the gate is what counts.
+HELD_ANY_TIME_MIN = 24 * 60.0
 
 
 class JobList:
