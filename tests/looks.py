@@ -22,6 +22,18 @@ ASK = f"""async () => (await axe.run({OPTIONS})).violations
     .flatMap((v) => v.nodes.map((n) => `${{v.id}}: ${{n.html.slice(0, 150)}}`))"""
 
 
+PASSWORD = "beds-and-sand"  # of every account that a browser signs in with
+
+
+def sign_in(page: Page, username: str) -> None:
+    """Sign in at the desk by its own form."""
+    page.goto("/sign-in/")
+    page.fill("#id_username", username)
+    page.fill("#id_password", PASSWORD)
+    page.click("main button")
+    page.wait_for_url(lambda at: "sign-in" not in at)
+
+
 def faults(page: Page) -> list[str]:
     """What axe finds on the page at each width, and by how much it is too wide."""
     page.evaluate(Axe().axe_script)

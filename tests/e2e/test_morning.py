@@ -25,11 +25,11 @@ from equipment.site.queries import open_holds
 from schedules.dayplan.models import Assignment, Claim
 from schedules.sand.models import Batch, DryForecast, Stage
 from schedules.work.models import Outcome, Status, WorkOrder
+from tests.looks import PASSWORD, sign_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 MORNING = datetime(2026, 3, 4, 16, 30, tzinfo=UTC)  # 9:30 am in Denver
-PASSWORD = "a-morning-in-march"
 
 
 @pytest.fixture
@@ -69,14 +69,6 @@ def phone(browser: Browser, farm: str) -> Iterator[Page]:
     )
     yield context.new_page()
     context.close()
-
-
-def sign_in(page: Page, name: str) -> None:
-    page.goto("/sign-in/")
-    page.fill("#id_username", name)
-    page.fill("#id_password", PASSWORD)
-    page.click("main button")
-    page.wait_for_selector("h1:has-text('Today')")
 
 
 def grooming_to_come() -> list[Claim]:

@@ -103,6 +103,16 @@ class Morning:
             **usual | more,
         )
 
+    def hold(self, kind: HoldSubject, pk: int) -> None:
+        put_hold(
+            site_id=self.site.pk,
+            subject_kind=kind,
+            subject_id=pk,
+            reason="not fit",
+            by=self.lead,
+            at=NOW,
+        )
+
     def plan(self, at: datetime = NOW) -> PlanRun:
         return plan_day(site_id=self.site.pk, at=at, seconds=0.1)
 
@@ -138,14 +148,7 @@ def test_a_held_machine_is_on_no_plan_and_its_work_loses_it(morning: Morning) ->
     order = morning.order("skid", machine_kinds=["skid_loader"])
     morning.plan()
     assert Claim.objects.filter(machine=morning.skid).count() == 1
-    put_hold(
-        site_id=morning.site.pk,
-        subject_kind=HoldSubject.MACHINE,
-        subject_id=morning.skid.pk,
-        reason="brakes",
-        by=morning.lead,
-        at=NOW,
-    )
+    morning.hold(HoldSubject.MACHINE, morning.skid.pk)
     drop_broken(site_id=morning.site.pk, at=NOW)
     assert not Claim.objects.filter(machine=morning.skid).exists()
     morning.plan()
@@ -156,14 +159,7 @@ def test_a_held_machine_is_on_no_plan_and_its_work_loses_it(morning: Morning) ->
 def test_a_plan_solved_before_a_hold_does_not_bring_the_machine_back(morning: Morning) -> None:
     morning.order("skid", machine_kinds=["skid_loader"])
     solved = solve_site(morning.site.pk, NOW, 0.1)
-    put_hold(
-        site_id=morning.site.pk,
-        subject_kind=HoldSubject.MACHINE,
-        subject_id=morning.skid.pk,
-        reason="brakes",
-        by=morning.lead,
-        at=NOW,
-    )
+    morning.hold(HoldSubject.MACHINE, morning.skid.pk)
     put_plan(site_id=morning.site.pk, solved=solved, at=NOW)
     assert not Claim.objects.filter(machine=morning.skid).exists()
     assert Unassigned.objects.get().reasons[0]["code"] == "moved_meanwhile"
@@ -297,14 +293,7 @@ def test_a_dirty_bucket_is_washed_also_when_the_dirty_work_is_done(morning: Morn
 def test_a_held_machine_is_shown_on_no_work_to_come_from_that_moment(morning: Morning) -> None:
     order = morning.order("o", machine_kinds=["skid_loader"])
     morning.plan()
-    put_hold(
-        site_id=morning.site.pk,
-        subject_kind=HoldSubject.MACHINE,
-        subject_id=morning.skid.pk,
-        reason="brakes",
-        by=morning.lead,
-        at=NOW,
-    )
+    morning.hold(HoldSubject.MACHINE, morning.skid.pk)
     row = with_claims(WorkOrder.objects.filter(pk=order.pk)).get()
     given = assignment_of(row)
     assert given is not None
@@ -357,14 +346,7 @@ def test_by_hand_nobody_is_put_into_a_flush_or_a_held_pen(morning: Morning) -> N
     order = morning.order("scrape", place=water.alley.place)
     with pytest.raises(CannotAssignError, match="a flush runs"):
         morning.give(order, morning.ana)
-    put_hold(
-        site_id=morning.site.pk,
-        subject_kind=HoldSubject.PEN,
-        subject_id=morning.pen.pk,
-        reason="sick cow down",
-        by=morning.lead,
-        at=NOW,
-    )
+    morning.hold(HoldSubject.PEN, morning.pen.pk)
     with pytest.raises(CannotAssignError, match="The pen is held"):
         morning.give(morning.order("groom"), morning.ana)
 
@@ -582,14 +564,7 @@ def test_the_database_refuses_another_sites_worker(morning: Morning) -> None:
 
 def test_a_held_machine_and_a_worker_off_shift_are_refused_by_name(morning: Morning) -> None:
     order = morning.order("o")
-    put_hold(
-        site_id=morning.site.pk,
-        subject_kind=HoldSubject.MACHINE,
-        subject_id=morning.skid.pk,
-        reason="brakes",
-        by=morning.lead,
-        at=NOW,
-    )
+    morning.hold(HoldSubject.MACHINE, morning.skid.pk)
     with pytest.raises(CannotAssignError, match="out of use"):
         morning.give(order, morning.ana, machine_id=morning.skid.pk)
     late = morning.order("late", starts_after=NOW + 30 * HOUR, due_at=NOW + 31 * HOUR)

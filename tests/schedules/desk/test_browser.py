@@ -13,7 +13,7 @@ from schedules.work.decisions import answer_problem
 from schedules.work.models import Problem
 from tests.factories import make_site, make_user
 from tests.farm import Farm
-from tests.looks import faults
+from tests.looks import PASSWORD, faults, sign_in
 
 from .conftest import NOW
 from .reading import PAGES, url
@@ -21,7 +21,6 @@ from .reading import PAGES, url
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 PAUSE_MS = 4_000  # as live.js has it
-PASSWORD = "beds-and-sand"
 
 
 @pytest.fixture
@@ -39,14 +38,6 @@ def page(browser: Browser, farm: Farm, live_server: Any) -> Iterator[Page]:
     context = browser.new_context(base_url=str(live_server))
     yield context.new_page()
     context.close()
-
-
-def sign_in(page: Page, username: str) -> None:
-    page.goto("/sign-in/")
-    page.fill("#id_username", username)
-    page.fill("#id_password", PASSWORD)
-    page.click("main button")
-    page.wait_for_url(lambda at: "sign-in" not in at)
 
 
 def open_all(page: Page) -> None:
