@@ -118,3 +118,27 @@ def as_manager(farm: "Farm") -> "APIClient":
 def as_worker(farm: "Farm") -> "APIClient":
     """The worker's phone."""
     return _client(farm.worker_token)
+
+
+# The numbered outside checks, listed in the output ----------------------------------------------
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Note each test's `trade_check` numbers on it, so that its report carries them."""
+    for item in items:
+        for mark in item.iter_markers("trade_check"):
+            item.user_properties += [("trade_check", str(number)) for number in mark.args]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """List the numbered checks that ran, each with how it went."""
+    outcomes: dict[str, set[str]] = {}
+    for outcome in ("passed", "failed", "error", "skipped"):
+        for report in terminalreporter.getreports(outcome):
+            for name, number in getattr(report, "user_properties", ()):
+                if name == "trade_check":
+                    outcomes.setdefault(number, set()).add(outcome)
+    if outcomes:
+        terminalreporter.section("outside checks by number")
+    for number in sorted(outcomes, key=lambda n: (n[0] == "T", int(n.lstrip("T")))):
+        terminalreporter.write_line(f"{number:>4}  {', '.join(sorted(outcomes[number]))}")
