@@ -24,8 +24,8 @@ from schedules.work.queries import say_title
 
 from .models import Assignment, Claim, Unassigned
 from .queries import span_taken
-from .refusals import order_by_rules
-from .services import claims_of, let_go
+from .refusals import team_or_refuse
+from .services import claims_of, unbind_claims
 
 
 def reassign(
@@ -61,10 +61,10 @@ def reassign(
             by=by,
         )
         _refuse_off_shift(site_id, workers, row)
-        workers = order_by_rules(order, workers, machine_id, (start, end), at)
+        workers = team_or_refuse(order, workers, machine_id, (start, end), at)
         row.save()
         claims = claims_of(row, [w.pk for w in workers], machine_id, order)
-        let_go(site_id)
+        unbind_claims(site_id)
         _refuse_booked(site_id, claims, at)
         Claim.objects.bulk_create(claims)
         Unassigned.objects.filter(work_order=order).delete()

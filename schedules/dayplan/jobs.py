@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from crews.people.models import Worker
@@ -27,7 +28,10 @@ HELD_ANY_TIME_MIN = 24 * 60.0
 
 
 class JobList:
-    """Turns open work orders into jobs; what cannot be asked for is kept with its reason."""
+    """Turns open work orders into jobs; what cannot be asked for is kept with its reason.
+
+    Set aside with it is its job without what it waits on: a person may give it by hand anyway.
+    """
 
     def __init__(
         self,
@@ -64,6 +68,7 @@ class JobList:
         self.watch_places: list[r.Place] = []
         self.made: list[p.Job] = []
         self.unaskable: dict[int, Reason] = {}
+        self.aside: dict[int, p.Job] = {}
 
     def add_all(self, *, people_ids: set[str], machine_ids: set[str]) -> None:
         """Make the jobs, dependencies first, so that what waits on a left-out one is left out."""
@@ -84,15 +89,21 @@ class JobList:
 
     def _add(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> None:
         windows = self._windows(order)
-        if refused := self._refusal(order, by_id):
-            self.unaskable[order.pk] = refused
-        elif not windows and _watches_flush(order):
-            self.unaskable[order.pk] = Reason(ReasonCode.NO_FLUSH_IN_WINDOW)
-        elif not windows:
-            facts = {"needs_min": order.duration_min, "has_min": 0.0}
-            self.unaskable[order.pk] = Reason(ReasonCode.WINDOW_TOO_SHORT, facts)
-        else:
+        why = self._refusal(order, by_id) or self._no_window(order, windows)
+        if why is None:
             self.made.append(self._job(order, windows, by_id))
+        else:
+            self.unaskable[order.pk] = why
+            whole = (r.Interval(order.starts_after, order.due_at),)
+            self.aside[order.pk] = replace(self._job(order, whole, by_id), depends_on=())
+
+    def _no_window(self, order: WorkOrder, windows: tuple[r.Interval, ...]) -> Reason | None:
+        if windows:
+            return None
+        if _watches_flush(order):
+            return Reason(ReasonCode.NO_FLUSH_IN_WINDOW)
+        facts = {"needs_min": order.duration_min, "has_min": 0.0}
+        return Reason(ReasonCode.WINDOW_TOO_SHORT, facts)
 
     def _refusal(self, order: WorkOrder, by_id: dict[int, WorkOrder]) -> Reason | None:
         if order.status == Status.IN_PROCESS:

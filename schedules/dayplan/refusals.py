@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from django.utils.translation import gettext_lazy as _
@@ -37,7 +38,7 @@ SENTENCES = {
 }
 
 
-def order_by_rules(
+def team_or_refuse(
     order: WorkOrder,
     workers: Sequence[Worker],
     machine_id: int | None,
@@ -57,14 +58,15 @@ def order_by_rules(
     held = day.unaskable.get(order.pk)
     if held is not None and held.code in HELD:
         raise CannotAssignError(str(HELD[held.code]))
-    if str(order.pk) not in {job.id for job in day.problem.jobs}:
-        return list(workers)  # it waits for what nobody has yet
+    problem = day.problem
+    if order.pk in day.aside:  # the plan cannot ask for it; a person can
+        problem = replace(problem, jobs=(*problem.jobs, day.aside[order.pk]))
     faults = []
     for driver in workers:
         team = sorted(workers, key=lambda worker: worker != driver)
         machine = None if machine_id is None else str(machine_id)
         given = Assignment(str(order.pk), tuple(str(w.pk) for w in team), machine, *span)
-        fault = _first_broken(day.problem, given)
+        fault = _first_broken(problem, given)
         if fault is None:
             return team
         faults.append(fault)
@@ -86,5 +88,12 @@ def _say(fault: Broken, order: WorkOrder, workers: Sequence[Worker]) -> str:
         skill = Skill.objects.filter(site_id=order.site_id, key=facts["skill"]).first()
         facts["skill"] = skill.name if skill else facts["skill"]
     facts["person"] = names.get(fault.person or "", "")
-    facts["kinds"] = ", ".join(str(MachineKind(kind).label) for kind in order.machine_kinds)
+    facts["kinds"] = ", ".join(_machines_asked(order))
     return str(SENTENCES[fault.code]) % facts
+
+
+def _machines_asked(order: WorkOrder) -> list[str]:
+    """Name the one machine that is to be served, else the kinds that can do the work."""
+    if order.for_machine is not None:
+        return [order.for_machine.name]
+    return [str(MachineKind(kind).label) for kind in order.machine_kinds]

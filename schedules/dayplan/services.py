@@ -62,7 +62,7 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
         site = Site.objects.select_for_update(no_key=True).get(id=site_id)
         fresh = _still_good(site_id, solved, at)
         orders = _lock_orders(site_id, solved)
-        let_go(site_id)
+        unbind_claims(site_id)
         free = {pk for pk, o in orders.items() if o.status == Status.NEEDS_ACTION}
         by_hand = set(
             Assignment.objects.filter(work_order_id__in=free, is_by_hand=True).values_list(
@@ -219,7 +219,7 @@ def _write_unassigned(run: PlanRun, solved: SolvedDay, order_ids: set[int]) -> N
     )
 
 
-def let_go(site_id: int) -> None:
+def unbind_claims(site_id: int) -> None:
     """Let claims of begun or closed work bind no longer; work taken back is given anew."""
     untouched = Q(assignment__work_order__status=Status.NEEDS_ACTION)
     claims = Claim.objects.filter(site_id=site_id)

@@ -16,11 +16,10 @@ from schedules.sand import services as sand
 from schedules.sand.calc.supply import bucket_dry_kg
 from schedules.sand.models import MoistureTest
 
-from .models import Outcome, Question, WorkOrder
+from .models import UNBOOKED, Outcome, Question, WorkOrder
 from .telling import Teller
 
 BOOKED = None  # nothing to ask
-UNBOOKED = (Question.SAND_NOT_BOOKED, Question.TEST_MISSING, Question.RELEASE_NEEDS_LEAD)
 FOR_LEADS = ("cured", "released")  # no work but a decision, by a named manager or lead
 
 Book = Callable[[WorkOrder, Teller, int | None], Question | None]

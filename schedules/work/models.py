@@ -104,6 +104,9 @@ class Question(StrEnum):
     LOCK_MISSING = "lock_missing"
 
 
+UNBOOKED = (Question.SAND_NOT_BOOKED, Question.TEST_MISSING, Question.RELEASE_NEEDS_LEAD)
+
+
 class Cause(StrEnum):
     """Why the service itself called a work order off (`reason`); a person writes words there."""
 

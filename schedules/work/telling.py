@@ -20,7 +20,7 @@ from equipment.site.writes import SiteWrite
 from .amounts import stalls_in
 from .calc.drafts import REST
 from .calc.reports import ENDINGS, Said, Standing, Word, add_up, still_said
-from .models import Outcome, Question, Report, Status, WorkOrder
+from .models import UNBOOKED, Outcome, Question, Report, Status, WorkOrder
 from .windows import is_outside_window
 
 STATES: Final = {
@@ -127,8 +127,12 @@ def n_left_open(order: WorkOrder) -> int | None:
 
 
 def flag(order: WorkOrder, question: Question) -> None:
-    """Ask for a person's decision; an earlier question stays the one that is asked."""
-    order.needs_decision = order.needs_decision or question
+    """Ask for a person's decision; an earlier question stays the one that is asked.
+
+    But that sand was not booked comes first: whether a word can be taken back rests on it.
+    """
+    if not order.needs_decision or question in UNBOOKED:
+        order.needs_decision = question
 
 
 def save_state(write: SiteWrite, order: WorkOrder, said: str) -> None:

@@ -17,6 +17,7 @@ from django.db.models import QuerySet
 from playwright.sync_api import Browser, Page
 
 from crews.people.models import Worker
+from crews.roster.queries import working_shifts
 from equipment.flushing.models import Lock
 from equipment.machines.models import Machine, ServiceRecord
 from equipment.site import runs
@@ -181,14 +182,16 @@ def walk_of_the_lead(desk: Page) -> None:
 
 
 def free_hand(desk: Page) -> Iterator[tuple[WorkOrder, str]]:
-    """Jobs to come, the last first, each with somebody qualified who is on no other work then."""
+    """Jobs to come, the last first, each with somebody qualified, on shift and on no other work."""
     for claim in alone_to_come().order_by("-span"):
         desk.goto(f"/farm/three-cairns/work/{claim.assignment.work_order_id}/")
         others = desk.locator("#worker option:not(:has-text('not qualified'))")
         at_work = Claim.objects.filter(span__overlap=claim.span, worker__isnull=False)
         taken = {str(c.worker_id) for c in at_work}
+        on_shift = working_shifts(claim.site_id, claim.span.lower, claim.span.upper)
+        there = {str(shift.worker_id) for shift in on_shift}
         for key in others.evaluate_all("options => options.map(o => o.value)"):
-            if key not in taken:
+            if key in there - taken:
                 yield claim.assignment.work_order, key
 
 

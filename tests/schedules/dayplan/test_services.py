@@ -327,6 +327,26 @@ def test_by_hand_too_the_hard_rules_hold_and_are_named(
     assert not Assignment.objects.exists()
 
 
+def test_by_hand_the_hard_rules_hold_for_what_the_plan_cannot_ask_for_too(
+    morning: Morning,
+) -> None:
+    Skill.objects.create(site=morning.site, key="loader", name="Loader")
+    far = NOW + 48 * HOUR
+    first = morning.order("first", starts_after=far, due_at=far + HOUR)
+    order = morning.order("o", skill="loader")
+    Dependency.objects.create(site=morning.site, work_order=order, on=first)
+    with pytest.raises(CannotAssignError, match="Ana is not qualified for it: Loader"):
+        morning.give(order, morning.ana)
+    WorkOrder.objects.filter(pk=order.pk).update(skill="")
+    assert morning.give(order, morning.ana).is_by_hand
+
+
+def test_by_hand_a_service_needs_its_own_machine_and_says_which(morning: Morning) -> None:
+    order = morning.order("service", for_machine=morning.skid)
+    with pytest.raises(CannotAssignError, match=f"name one of {morning.skid.name}"):
+        morning.give(order, morning.ana)
+
+
 def test_by_hand_whoever_may_drive_drives(morning: Morning) -> None:
     skill = Skill.objects.create(site=morning.site, key="skid", name="Skid")
     WorkerSkill.objects.create(

@@ -304,6 +304,15 @@ def test_loads_bedded_nobody_knows_where_are_asked_about(
     assert _done(order, ana).needs_decision == "sand_not_booked"
 
 
+def test_sand_not_booked_is_asked_first_so_that_the_word_can_be_taken_back(
+    site: Site, yard: None, ana: Actor
+) -> None:
+    order = _step(_drying(site, ana), "bedded")
+    WorkOrder.objects.filter(pk=order.pk).update(needs_decision="lock_missing")
+    assert _done(order, ana).needs_decision == "sand_not_booked"
+    assert undo_report(**who(order, ana, 1)).status == Status.NEEDS_ACTION
+
+
 def test_a_test_without_a_figure_is_asked_about(site: Site, yard: None, ana: Actor) -> None:
     batch = _drying(site, ana)
     order = _step(batch, "tested")
