@@ -20,6 +20,10 @@ def run_command(argv: list[str]) -> int:
             from config.gates import main as run_gates
 
             return run_gates(options)
+        case ["formulas", *options]:
+            from config.formulas import main as list_formulas
+
+            return list_formulas(options)
     return run_django(argv)
 
 
