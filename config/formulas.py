@@ -18,7 +18,7 @@ from config.rooms import APPS, BASE_DIR
 
 _SECTION = re.compile(r"^([A-Z][A-Za-z ]+)\n-{3,}$", re.MULTILINE)
 _UNIT = re.compile(r"\[([^\]\n]+)\]")
-_TEST = re.compile(r"(?:(tests/[\w/]+\.py)::)?(test_\w+)")
+_TEST = re.compile(r"(?:(tests/[\w/]+\.py)::\s*)?(test_\w+)")
 
 Documented = ast.FunctionDef | ast.ClassDef
 

@@ -102,7 +102,7 @@ def resolve(local: datetime, zone: ZoneInfo) -> datetime:
     Returns
     -------
     datetime
-        Aware, in UTC.
+        Aware, in UTC. [instant]
 
     Raises
     ------
@@ -114,6 +114,12 @@ def resolve(local: datetime, zone: ZoneInfo) -> datetime:
     ``fold=0`` takes the offset that ruled *before* the change, in a gap as in a fold. In a gap that
     lands after it, shifted by its length (02:30 is shown as 03:30); in a fold it is the first pass.
     RFC 5545 would drop an instance in a gap; a milking must not vanish, so the house does not.
+
+    Valid: every wall time of every zone; also those that a change of clocks skips or doubles.
+
+    Checked: tests/equipment/site/test_local_time.py::
+    test_a_wall_time_in_the_spring_gap_is_shifted_forward_by_the_gap,
+    test_a_wall_time_in_the_autumn_fold_means_the_first_pass
 
     References
     ----------
@@ -246,7 +252,7 @@ def parse_instant(text: str) -> datetime:
     Returns
     -------
     datetime
-        In UTC.
+        In UTC. [instant]
 
     Raises
     ------
@@ -254,6 +260,13 @@ def parse_instant(text: str) -> datetime:
         ``not_an_instant`` when it is no date and time; ``no_offset`` when it is one without offset:
         01:30 on the autumn night is two instants, and nobody can tell which; ``out_of_range`` when
         its year is before 1900 or after 2199.
+
+    Notes
+    -----
+    Valid: years 1900 to 2199; a local time without offset is refused.
+
+    Checked: tests/equipment/site/test_local_time.py::test_a_time_with_its_offset_is_read,
+    test_every_gap_and_fold_written_without_offset_is_refused
 
     References
     ----------

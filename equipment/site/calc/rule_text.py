@@ -107,14 +107,11 @@ def read_rule_text(text: str) -> RuleParts:
 
     Notes
     -----
-    Taken from RFC 5545 are all frequencies but SECONDLY, and all parts but BYSECOND: a crew does
-    not work by the second. Narrower than the RFC: BYWEEKNO asks for BYDAY (the RFC takes the day
-    from DTSTART, python-dateutil takes all seven), COUNT ends at 10 000, and a rule may not give
-    more than 288 instances a day; BYSETPOS is not taken below DAILY, nor BYMINUTE with MINUTELY.
-
-    References
-    ----------
-    .. [1] B. Desruisseaux, RFC 5545, 2009, section 3.3.10 and the table on its page 44.
+    Taken from RFC 5545 (2009, section 3.3.10 and the table on its page 44) are all frequencies but
+    SECONDLY, and all parts but BYSECOND: a crew does not work by the second. Narrower than the RFC:
+    BYWEEKNO asks for BYDAY (the RFC takes the day from DTSTART, python-dateutil takes all seven),
+    COUNT ends at 10 000, and a rule may not give more than 288 instances a day; BYSETPOS is not
+    taken below DAILY, nor BYMINUTE with MINUTELY.
     """
     values = _split(text.strip().upper().removeprefix("RRULE:"))
     if "FREQ" not in values:

@@ -56,6 +56,7 @@ def at(day: date, hour: int, minute: int = 0) -> datetime:
     return datetime.combine(day, time(hour, minute))
 
 
+@pytest.mark.trade_check("10")
 @pytest.mark.parametrize(("zone", "day", "change"), GAPS)
 def test_a_wall_time_in_the_spring_gap_is_shifted_forward_by_the_gap(
     zone: ZoneInfo, day: date, change: str
@@ -66,6 +67,7 @@ def test_a_wall_time_in_the_spring_gap_is_shifted_forward_by_the_gap(
     assert local_of(resolve(at(day, 2, 30), zone), zone) == at(day, 3, 30)
 
 
+@pytest.mark.trade_check("10")
 @pytest.mark.parametrize(("zone", "day", "change"), FOLDS)
 def test_a_wall_time_in_the_autumn_fold_means_the_first_pass(
     zone: ZoneInfo, day: date, change: str
@@ -76,6 +78,7 @@ def test_a_wall_time_in_the_autumn_fold_means_the_first_pass(
     assert resolve(at(day, 2), zone) == ends + timedelta(hours=1)
 
 
+@pytest.mark.trade_check("10")
 @pytest.mark.parametrize(("zone", "day", "change"), GAPS)
 def test_the_night_shift_over_the_spring_gap_lasts_seven_hours(
     zone: ZoneInfo, day: date, change: str
@@ -86,6 +89,7 @@ def test_the_night_shift_over_the_spring_gap_lasts_seven_hours(
     assert local_of(end, zone) == at(day, 6)
 
 
+@pytest.mark.trade_check("10")
 @pytest.mark.parametrize(("zone", "day", "change"), FOLDS)
 def test_the_night_shift_over_the_autumn_fold_lasts_nine_hours(
     zone: ZoneInfo, day: date, change: str

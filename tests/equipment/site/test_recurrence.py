@@ -82,6 +82,7 @@ PUBLISHED = [
 ]
 
 
+@pytest.mark.trade_check("10")
 @pytest.mark.parametrize(("text", "start", "expected"), PUBLISHED)
 def test_a_rule_gives_the_days_that_the_standard_prints(
     text: str, start: str, expected: str
@@ -90,6 +91,7 @@ def test_a_rule_gives_the_days_that_the_standard_prints(
     assert local_days(rule) == expected
 
 
+@pytest.mark.trade_check("10")
 def test_until_in_utc_ends_a_daily_rule_that_stays_at_nine_over_the_clock_change() -> None:
     # RFC 5545 section 3.8.5.3, "Daily until December 24, 1997"
     rule = CalendarRule("FREQ=DAILY;UNTIL=19971224T000000Z", wall("1997-09-02 09:00"), NEW_YORK)
@@ -100,6 +102,7 @@ def test_until_in_utc_ends_a_daily_rule_that_stays_at_nine_over_the_clock_change
     assert {o.at.hour for o in found} == {13, 14}
 
 
+@pytest.mark.trade_check("10")
 def test_every_friday_the_thirteenth_without_the_excluded_start() -> None:
     # RFC 5545 section 3.8.5.3, "Every Friday the 13th, forever", DTSTART excluded
     start = wall("1997-09-02 09:00")
@@ -107,6 +110,7 @@ def test_every_friday_the_thirteenth_without_the_excluded_start() -> None:
     assert local_days(rule).split()[:5] == ["02-13", "03-13", "11-13", "08-13", "10-13"]
 
 
+@pytest.mark.trade_check("10")
 def test_every_ninety_minutes_four_times() -> None:
     # RFC 5545 section 3.8.5.3, "Every hour and a half for 4 occurrences"
     rule = CalendarRule("FREQ=MINUTELY;INTERVAL=90;COUNT=4", wall("1997-09-02 09:00"), NEW_YORK)
@@ -116,6 +120,7 @@ def test_every_ninety_minutes_four_times() -> None:
     assert [o.slot for o in found] == [0, 1, 2, 3]
 
 
+@pytest.mark.trade_check("10", "T12")
 def test_an_instance_in_the_spring_gap_is_shifted_and_counted() -> None:
     # zone data 2026f: Denver skips 02:00 to 03:00 on 8 March 2026. RFC 5545 section 3.3.10 would
     # drop the instance and not count it; the house rule keeps it.
