@@ -3,30 +3,26 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import groupby
+from functools import lru_cache
+from itertools import count, repeat
+from operator import attrgetter
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from dateutil import rrule
-
+from equipment.site.calc.expansion import DayMinutes, Expansion, expand_rule, wall_time
 from equipment.site.calc.local_time import (
     YEARS,
     local_date_of,
     require_aware,
     require_naive,
     resolve,
+    resolve_day,
 )
 from equipment.site.calc.refusal import RefusedValueError
 from equipment.site.calc.rule_text import RuleParts, read_rule_text
 
-_PERIODS = {
-    "WEEKLY": timedelta(weeks=1),
-    "DAILY": timedelta(days=1),
-    "HOURLY": timedelta(hours=1),
-    "MINUTELY": timedelta(minutes=1),
-}
-_CALENDAR_CYCLE_YEARS = 400  # the Gregorian calendar repeats: 146 097 days, a whole number of weeks
-_LAST_CYCLE_FROM_YEAR = 9_999 - _CALENDAR_CYCLE_YEARS
 _ONE_DAY = timedelta(days=1)
+_TICK = timedelta(microseconds=1)
 _SHORTEST_ELAPSED_H = 0.25
 
 
@@ -59,6 +55,7 @@ class CalendarRule:
     exdates: tuple[date | datetime, ...] = ()
     parts: RuleParts = field(init=False, repr=False)
     until: datetime | None = field(init=False, repr=False)
+    _expansion: Expansion = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Refuse a rule that cannot be read or that has no instance."""
@@ -69,29 +66,18 @@ class CalendarRule:
             raise RefusedValueError("out_of_range", "DTSTART", self.start_local)
         object.__setattr__(self, "parts", read_rule_text(self.text))
         object.__setattr__(self, "until", _until_instant(self.parts.until, self.zone))
+        object.__setattr__(self, "_expansion", expand_rule(self.parts, self.start_local))
         self._check_occurs()
 
     def _check_occurs(self) -> None:
-        first = self._first_wall()
+        first = self._expansion.first()
         if first is None:
             raise RefusedValueError("never_occurs", "RRULE", self.text)
         if self.until is not None and resolve(first, self.zone) > self.until:
             raise RefusedValueError("never_occurs", "UNTIL", self.parts.until)
 
-    def _first_wall(self) -> datetime | None:
-        # dateutil looks on to the year 9999 for an instance that never comes (30 February). Asked
-        # in the last whole cycle of the calendar it answers the same, in a tenth of the time.
-        n_cycles = (_LAST_CYCLE_FROM_YEAR - self.start_local.year) // _CALENDAR_CYCLE_YEARS
-        years = n_cycles * _CALENDAR_CYCLE_YEARS
-        late = self.start_local.replace(year=self.start_local.year + years)
-        try:
-            found = next(iter(rrule.rrulestr(self.parts.endless_text, dtstart=late)), None)
-        except ValueError:
-            return None  # dateutil saw itself that BYHOUR or BYMINUTE never meets the interval
-        return found.replace(year=found.year - years) if found else None
-
-    def walls_between(self, first_day: date, last_day: date) -> list[datetime]:
-        """Return the wall times of the rule on some whole local days, before EXDATE and UNTIL.
+    def minutes_between(self, first_day: date, last_day: date) -> Iterator[DayMinutes]:
+        """Return the rule's minutes on some whole local days, before EXDATE and UNTIL.
 
         Parameters
         ----------
@@ -100,39 +86,18 @@ class CalendarRule:
 
         Returns
         -------
-        list of datetime
-            Naive wall times in order.
+        iterator of tuple of date and sequence of int
+            Each date that has any, with its minutes by the clock, in order. [min]
 
         Notes
         -----
-        A rule without COUNT whose DTSTART is long ago is started again near the window, a whole
-        number of its intervals later, so that it costs the same in its tenth year as in its first.
-        Yearly and monthly rules are not: they have few periods to walk through. A rule with COUNT
-        is counted out from its start, at most 10 000 instances.
+        A rule costs the same in its tenth year as in its first, but for one with COUNT, which is
+        counted out from its start: at most 10 000 instances.
         """
-        low, high = datetime.combine(first_day, time.min), datetime.combine(last_day, time.max)
-        start = self._start_near(low)
-        return rrule.rrulestr(self.parts.counted_text, dtstart=start).between(low, high, inc=True)
-
-    def _start_near(self, low: datetime) -> datetime:
-        period = _PERIODS.get(self.parts.freq)
-        if period is None or self.parts.count is not None:
-            return self.start_local
-        period *= self.parts.interval
-        # one period early: a first week that is cut short would mislead BYSETPOS
-        n_skipped = (low - self.start_local) // period - 1
-        return self.start_local + max(0, n_skipped) * period
-
-    def leaves_out(self, wall: datetime) -> bool:
-        """Say whether EXDATE takes out the instance of that wall time."""
-        return any(
-            wall == exdate if isinstance(exdate, datetime) else wall.date() == exdate
-            for exdate in self.exdates
-        )
+        return self._expansion.between(first_day, last_day)
 
 
-@dataclass(frozen=True, slots=True)
-class Occurrence:
+class Occurrence(NamedTuple):
     """One instance of a rule.
 
     Parameters
@@ -188,19 +153,34 @@ def occurrences(rule: CalendarRule, after: datetime, before: datetime) -> list[O
     .. [1] B. Desruisseaux, RFC 5545, 2009, section 3.3.10.
     """
     after, before = require_aware(after, "after"), require_aware(before, "before")
-    # a day early: the gap can push an instance of late evening into the next day
-    first_day = local_date_of(after, rule.zone) - _ONE_DAY
-    walls = rule.walls_between(first_day, local_date_of(before, rule.zone))
-    found = [o for o in _numbered(rule, walls) if after <= o.at < before]
-    return sorted(found, key=lambda o: (o.at, o.local_date, o.slot))
+    if rule.until is not None:
+        before = min(before, rule.until + _TICK)
+    first_day, last_day = _local_days(after, before, rule.zone)
+    first_whole_day, last_whole_day = first_day + 2 * _ONE_DAY, last_day - _ONE_DAY
+    gone = frozenset(rule.exdates)
+    holes = {exdate for exdate in gone if isinstance(exdate, datetime)}
+    found: list[Occurrence] = []
+    for day, minutes in rule.minutes_between(first_day, last_day):
+        if day in gone:
+            continue
+        instants = resolve_day(day, minutes, rule.zone)
+        of_day = list(map(Occurrence, repeat(day), count(), instants))
+        if not first_whole_day <= day < last_whole_day:
+            of_day = [o for o in of_day if after <= o.at < before]
+        if holes:
+            of_day = [o for o in of_day if wall_time(day, minutes[o.slot]) not in holes]
+        found += of_day
+    found.sort(key=attrgetter("at"))  # stable: of two at one instant the earlier wall time first
+    return found
 
 
-def _numbered(rule: CalendarRule, walls: list[datetime]) -> Iterator[Occurrence]:
-    for local_date, walls_of_day in groupby(walls, key=datetime.date):
-        for slot, wall in enumerate(walls_of_day):
-            at = resolve(wall, rule.zone)
-            if not rule.leaves_out(wall) and (rule.until is None or at <= rule.until):
-                yield Occurrence(local_date, slot, at)
+@lru_cache(maxsize=64)
+def _local_days(after: datetime, before: datetime, zone: ZoneInfo) -> tuple[date, date]:
+    """Give the dates that a window touches; all rules of a site are asked for the same one.
+
+    A day early: the gap can push an instance of late evening into the next day.
+    """
+    return local_date_of(after, zone) - _ONE_DAY, local_date_of(before, zone)
 
 
 def _until_instant(text: str | None, zone: ZoneInfo) -> datetime | None:

@@ -34,9 +34,9 @@ _NOT_WITH = {
     "BYWEEKNO": ("MONTHLY", "WEEKLY", "DAILY", *_SUB_DAILY),
     "BYYEARDAY": ("MONTHLY", "WEEKLY", "DAILY"),
     "BYMONTHDAY": ("WEEKLY",),
-    # a set of one instance an hour: nothing to choose from, and dateutil may search without end
+    # a set of one instance an hour: nothing to choose from
     "BYSETPOS": _SUB_DAILY,
-    # adds nothing to an interval of minutes, and makes dateutil step through every minute
+    # adds nothing to an interval of minutes
     "BYMINUTE": ("MINUTELY",),
 }
 
@@ -72,17 +72,6 @@ class RuleParts:
     def until(self) -> str | None:
         """Text of the last moment or day."""
         return self.values.get("UNTIL")
-
-    @property
-    def endless_text(self) -> str:
-        """The rule without the parts that end it."""
-        kept = {k: v for k, v in self.values.items() if k not in ("UNTIL", "COUNT")}
-        return ";".join(f"{name}={value}" for name, value in kept.items())
-
-    @property
-    def counted_text(self) -> str:
-        """The rule without UNTIL, which is compared as an instant and not by the wall clock."""
-        return self.endless_text + (f";COUNT={self.count}" if self.count else "")
 
 
 def read_rule_text(text: str) -> RuleParts:
