@@ -137,20 +137,20 @@ def resample_years(
     if horizon_d < 1 or shift_max_d < 0:
         raise ValueError("horizon_d must be 1 or more and shift_max_d 0 or more")
     past = history.before(start_on)
-    by_year = _windows_by_year(past, start_on, horizon_d, shift_max_d) if past else []
+    by_year = windows_by_year(past, start_on, horizon_d, shift_max_d) if past else []
     if past is None or not by_year:
         raise ValueError(f"no complete window of {horizon_d} days before {start_on}")
     chosen = _deal(by_year, len(by_year) if n_members is None else n_members, rng)
-    grid_day, et0_mm, rain_mm = _on_every_day(past)
+    grid_day, et0_mm, rain_mm = on_every_day(past)
     columns = (chosen - grid_day).astype(np.int64)[:, None] + np.arange(horizon_d)
     return WeatherMembers(start_on, et0_mm[columns], rain_mm[columns], chosen)
 
 
-def _windows_by_year(
+def windows_by_year(
     past: ClimateHistory, start_on: date, horizon_d: int, shift_max_d: int
 ) -> list[Days]:
     """List for each past year the first days of its complete windows; years without one drop."""
-    first_day, et0_mm, rain_mm = _on_every_day(past)
+    first_day, et0_mm, rain_mm = on_every_day(past)
     is_missing = np.isnan(et0_mm) | np.isnan(rain_mm)
     n_missing_before = np.concatenate([[0], np.cumsum(is_missing)])
     by_year = []
@@ -171,7 +171,7 @@ def _anniversary(on: date, year: int) -> np.datetime64:
     return np.datetime64(date(year, 2, 28) if leap_day else on.replace(year=year), "D")
 
 
-def _on_every_day(past: ClimateHistory) -> tuple[np.datetime64, Floats, Floats]:
+def on_every_day(past: ClimateHistory) -> tuple[np.datetime64, Floats, Floats]:
     """Lay the history on an unbroken row of days, NaN in the gaps."""
     first_day = past.day[0]
     index: NDArray[np.int64] = (past.day - first_day).astype(np.int64)
