@@ -201,7 +201,7 @@ class SandLoop:
             ),
         )
         target = DryTarget(self.practice.dry_moisture_wb_frac, self.practice.dry_hold_d)
-        index = int(first_dry_day(run.moisture_wb_frac, target)[0])
+        index = int(first_dry_day(run, target)[0])
         return known[index] + timedelta(days=1) if index >= 0 else date.max
 
 

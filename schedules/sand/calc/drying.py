@@ -1,38 +1,25 @@
-"""Drying of a layer on a pad, day by day: drainage, two-stage evaporation, rain and turning.
+"""Drying of layers on pads, by the hour or by the day: drainage, sun, rain and turning.
 
-The layer is up to three zones: the uppermost `evaporation_depth_m`, which the air dries; what a
-turn brings up beside it; and the sand that no turn reaches. Each day, in this order:
-
-1. Rain falls before anything evaporates (FAO-56's worked layout; some libraries take the
-   coefficient of the day before instead, and a soaked layer then rests a day).
-2. Of the water above field capacity a day's share runs down: zones below take what they lack, the
-   rest leaves the pad. What the pores cannot hold runs at once.
-3. Turned on a day without rain, the water is mixed evenly over the turned depth, so that the
-   surface zone is refilled from below; each of n turns starts an n-th of the day.
-4. Evaporation: at kc · ET0 until REW is gone, then at a rate in proportion to what is left of TEW
-   (eq. 74). With De the depletion, d(TEW − De)/dt = −kc ET0 (TEW − De)/(TEW − REW), so the rest
-   decays exponentially with the demand, and no day takes more than there is.
-
-No water rises from below but by turning, frozen sand is not told from wet, and the pad itself
-neither gives nor takes water.
-
-References: Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998,
-eq. 71 (bare: Kcb 0, few 1), 73, 74, 77-79. Its printed Example 35 was replaced by the authors'
-errata and is no reference.
+The physics of a step stands in `step.py`. Here it is laid over members of weather and several bays
+in one compiled loop, with the farm's turning and its idea of dry. Water closes in every step, else
+`MassBalanceError`; the latent heat of what evaporates never exceeds that of kc · ET0.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from equipment.sandyard.calc import WATER_KG_M3
-from schedules.sand.calc.layer import Floats, Layer
+from equipment.site.calc.compiled import compiled
+from schedules.sand.calc.layer import Floats, Layer, zones_m
+from schedules.sand.calc.step import N_ZONES, step_layer
+
+Whole = NDArray[np.int64]
 
 _MASS_TOLERANCE_MM = 1e-6
 NOT_DRY = -1  # in place of a day index: not within the horizon
+DAY_H = 24
 
 FallingStage = Literal["exact", "daily"]
 
@@ -54,22 +41,49 @@ class Turning:
         dries by itself changes nothing here. [m]
     skip_rain_mm : float
         On a day with as much rain or more the pad is left alone. Common practice, no source. [mm]
+    from_h, until_h : float
+        Between which hours of the local day the turns are spaced evenly, the first at `from_h`.
+        Common practice, no source. [h]
 
     Raises
     ------
     ValueError
-        A negative number of turns, or no depth.
+        A negative number of turns, no depth, or hours that are none of a day's.
     """
 
     n_turns: tuple[int, ...]
     depth_m: float
     skip_rain_mm: float = 1.0
+    from_h: float = 8.0
+    until_h: float = 18.0
 
     def __post_init__(self) -> None:
         if any(n < 0 for n in self.n_turns):
             raise ValueError("n_turns cannot be negative")
         if not self.depth_m > 0:
             raise ValueError(f"depth_m {self.depth_m} is not above 0")
+        if not 0 <= self.from_h < self.until_h <= DAY_H:
+            raise ValueError("0 ≤ from_h < until_h ≤ 24 does not hold")
+
+    def by_step(self, step_h: int) -> Whole:
+        """Lay the turns on the steps of their days.
+
+        Parameters
+        ----------
+        step_h : int
+            Length of a step, a part of 24. [h]
+
+        Returns
+        -------
+        ndarray of int, shape (n_steps,)
+            Turns in each step.
+        """
+        steps = np.zeros((len(self.n_turns), DAY_H // step_h), dtype=np.int64)
+        for day, n in enumerate(self.n_turns):
+            for turn in range(n):
+                at_h = self.from_h + turn * (self.until_h - self.from_h) / n
+                steps[day, int(at_h // step_h)] += 1
+        return steps.ravel()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,19 +94,22 @@ class DryingRun:
     ----------
     layer : Layer
         The layer.
-    zone_m : tuple of float
+    zone_m : ndarray, shape (3,)
         Depth of each zone from the surface down; the first is the one that the air dries. [m]
-    zone_mm : ndarray, shape (n_zones, n_members, n_days)
+    zone_mm : ndarray, shape (n_members, n_days, 3)
         Water in each zone. [mm]
+    peak_mm : ndarray
+        The most water in the layer by any step's end of the day. [mm]
     rain_mm, evaporated_mm, drained_mm : ndarray
-        Over the day. [mm]
+        Over the day, from the step in which the layer was spread on. [mm]
     initial_mm : ndarray, shape (n_members,)
         Water at the start. [mm]
     """
 
     layer: Layer
-    zone_m: tuple[float, ...]
+    zone_m: Floats
     zone_mm: Floats
+    peak_mm: Floats
     rain_mm: Floats
     evaporated_mm: Floats
     drained_mm: Floats
@@ -101,7 +118,7 @@ class DryingRun:
     @property
     def water_mm(self) -> Floats:
         """Water in the layer, shape (n_members, n_days) [mm]."""
-        return np.asarray(self.zone_mm.sum(axis=0), dtype=float)
+        return np.asarray(self.zone_mm.sum(axis=-1), dtype=float)
 
     @property
     def moisture_wb_frac(self) -> Floats:
@@ -136,10 +153,10 @@ class DryingRun:
         """
         if not depth_m > 0:
             raise ValueError(f"depth_m {depth_m} is not above 0")
-        edge_m = np.cumsum((0.0, *self.zone_m))
-        share_frac = np.clip((depth_m - edge_m[:-1]) / np.array(self.zone_m), 0.0, 1.0)
-        water_mm = np.tensordot(share_frac, self.zone_mm, axes=1)
-        return self.layer.moisture_wb_frac(water_mm, min(depth_m, self.layer.thickness_m))
+        above_m = np.cumsum(self.zone_m) - self.zone_m
+        share_frac = np.clip((depth_m - above_m) / np.maximum(self.zone_m, 1e-9), 0.0, 1.0)
+        depth_m = min(depth_m, self.layer.thickness_m)
+        return self.layer.moisture_wb_frac(self.zone_mm @ share_frac, depth_m)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +168,8 @@ class DryTarget:
     moisture_wb_frac : float
         Mean moisture of the layer by wet mass, 0 to 1.
     hold_d : int
-        It must be no wetter at so many days' ends in a row, 1 or more. [d]
+        It must be no wetter at so many days' ends in a row, and by every step's end between the
+        first and the last of them; 1 or more. [d]
 
     Raises
     ------
@@ -177,9 +195,12 @@ def simulate_drying(
     rain_mm: Floats,
     turning: Turning | None = None,
     theta_fc_frac: Floats | None = None,
+    rate_frac: Floats | float = 1.0,
+    step_h: int = DAY_H,
+    start_step: int = 0,
     falling_stage: FallingStage = "exact",
 ) -> DryingRun:
-    """Follow the water of a layer through days of weather.
+    """Follow the water of a layer through hours or days of weather.
 
     Parameters
     ----------
@@ -187,185 +208,199 @@ def simulate_drying(
         The sand.
     initial_moisture_wb_frac : float or ndarray, shape (n_members,)
         Mean moisture as spread, the same at all depths.
-    et0_mm, rain_mm : ndarray, shape (n_members, n_days) or (n_days,)
-        Daily sums, ≥ 0. [mm]
+    et0_mm, rain_mm : ndarray, shape (n_members, n_steps) or (n_steps,)
+        Sums of each step, ≥ 0; whole days, the first step begins at local midnight. [mm]
     turning : Turning, optional
         None leaves the layer as it lies.
     theta_fc_frac : ndarray, shape (n_members,), optional
         Field capacity of each member, in place of the layer's: two sands of one name differ.
+    rate_frac : float or ndarray, shape (n_members,)
+        Evaporation of this pad over kc · ET0, ≥ 0.
+    step_h : int
+        Length of a step, a part of 24. [h]
+    start_step : int
+        Step in which the layer is spread; before it nothing happens, and its days show the start.
     falling_stage : {"exact", "daily"}
-        How the second stage is stepped: integrated within the day, or by FAO-56's table with the
-        reduction coefficient of the day's start, capped at what is left.
+        How the second stage is stepped: integrated, or by FAO-56's table; see `step.evaporate`.
 
     Returns
     -------
     DryingRun
-        Trajectories and the terms of the balance.
+        Each day's end, and the terms of the balance.
 
     Raises
     ------
     ValueError
-        Shapes differ, weather is negative or not known, `turning` has another length, or a field
-        capacity is not between wilting point and saturation.
+        Shapes differ, weather is negative or not known, the steps are not whole days, `turning` has
+        another length, or a field capacity is not between wilting point and saturation.
     MassBalanceError
         A step did not close (a bug).
 
     Notes
     -----
-    The order of a day and the physics stand at the head of this module.
+    The physics of a step is `step.step_layer`. A day with `turning.skip_rain_mm` of rain or more,
+    at whatever hour, sees no turn.
+
+    Valid: steps from an hour to a day. A step puts all of its sun behind all of its rain.
+    Checked: tests/schedules/sand/test_drying.py::test_two_stage_run_of_twelve_days,
+    test_storm_of_may_2018_in_champion_nebraska, test_members_together_equal_each_alone
+
+    References
+    ----------
+    Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998, ch. 7.
     """
     et0_mm, rain_mm = _members(et0_mm, "et0_mm"), _members(rain_mm, "rain_mm")
     if et0_mm.shape != rain_mm.shape:
         raise ValueError(f"et0_mm {et0_mm.shape} and rain_mm {rain_mm.shape} differ in shape")
-    n_members, n_days = et0_mm.shape
-    if turning and len(turning.n_turns) != n_days:
-        raise ValueError(f"n_turns has {len(turning.n_turns)} days, the weather {n_days}")
-    start = np.broadcast_to(np.asarray(initial_moisture_wb_frac, dtype=float), (n_members,))
-    initial_mm = layer.water_mm(start)
-    capacity_frac = np.full(n_members, layer.theta_fc_frac)
+    n_members, n_steps = et0_mm.shape
+    if step_h < 1 or DAY_H % step_h or n_steps % (DAY_H // step_h):
+        raise ValueError(f"step_h {step_h} and {n_steps} steps do not make whole days")
+    n_turns = turning.by_step(step_h) if turning else np.zeros(n_steps, dtype=np.int64)
+    if n_turns.size != n_steps:
+        n_days = n_steps * step_h // DAY_H
+        raise ValueError(f"n_turns has {n_turns.size * step_h // DAY_H} days, the weather {n_days}")
+    initial_mm = layer.water_mm(_each(initial_moisture_wb_frac, n_members))
+    capacity_frac = _each(layer.theta_fc_frac, n_members)
     if theta_fc_frac is not None:
-        capacity_frac = layer.require_capacity(np.broadcast_to(theta_fc_frac, (n_members,)))
-    pad = _Pad(layer, initial_mm, capacity_frac, turning, falling_stage)
-    days = [
-        pad.pass_day(
-            rain_mm=rain_mm[:, index],
-            demand_mm=layer.kc_bare * et0_mm[:, index],
-            n_turns=turning.n_turns[index] if turning else 0,
-        )
-        for index in range(n_days)
-    ]
-    zone_mm, evaporated_mm, drained_mm = (
-        np.stack(column, axis=-1) for column in zip(*days, strict=True)
+        capacity_frac = layer.require_capacity(_each(theta_fc_frac, n_members))
+    zone_m = zones_m(layer, turning.depth_m if turning else 0.0)
+    zone_mm, flows_mm, worst_mm = _follow(
+        zone_m,
+        initial_mm,
+        capacity_frac,
+        layer.falling_mm(capacity_frac),
+        layer.kc_bare * _each(rate_frac, n_members),
+        et0_mm,
+        rain_mm,
+        n_turns,
+        np.array([layer.theta_sat_frac, layer.floor_mm, layer.drained_frac(step_h)]),
+        turning.skip_rain_mm if turning else np.inf,
+        DAY_H // step_h,
+        start_step,
+        falling_stage == "exact",
     )
-    return DryingRun(layer, pad.zone_m, zone_mm, rain_mm, evaporated_mm, drained_mm, initial_mm)
+    if not worst_mm <= _MASS_TOLERANCE_MM:
+        raise MassBalanceError(f"a step's water is off by {worst_mm} mm")
+    peak_mm, fell_mm, evaporated_mm, drained_mm = (flows_mm[..., n] for n in range(4))
+    return DryingRun(
+        layer, zone_m, zone_mm, peak_mm, fell_mm, evaporated_mm, drained_mm, initial_mm
+    )
 
 
-def first_dry_day(moisture_wb_frac: Floats, target: DryTarget) -> NDArray[np.int64]:
+@compiled
+def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
+    zone_m: Floats,
+    initial_mm: Floats,
+    capacity_frac: Floats,
+    falling_mm: Floats,
+    factor: Floats,
+    et0_mm: Floats,
+    rain_mm: Floats,
+    n_turns: Whole,
+    sand: Floats,
+    skip_rain_mm: float,
+    n_a_day: int,
+    start_step: int,
+    is_exact: bool,
+) -> tuple[Floats, Floats, float]:
+    """Step every member through its weather; keep each day's end, its flows and the worst gap."""
+    n_members, n_steps = et0_mm.shape
+    n_days = n_steps // n_a_day
+    kept_mm = np.empty((n_members, n_days, N_ZONES))
+    flows_mm = np.zeros((n_members, n_days, 4))  # peak, rain, evaporated, drained
+    zone_mm = np.empty(N_ZONES)
+    pores_frac, floor_mm, drained_frac = sand
+    thickness_m = zone_m.sum()
+    worst_mm = 0.0
+    for member in range(n_members):
+        water_mm = initial_mm[member]
+        for zone in range(N_ZONES):
+            zone_mm[zone] = water_mm * zone_m[zone] / thickness_m
+        for day in range(n_days):
+            first = day * n_a_day
+            day_rain_mm = 0.0
+            for step in range(first, first + n_a_day):
+                day_rain_mm += rain_mm[member, step]
+            is_worked = day_rain_mm < skip_rain_mm
+            peak_mm = fell_mm = sun_mm = ran_mm = 0.0
+            for step in range(max(first, start_step), first + n_a_day):
+                evaporated_mm, drained_mm = step_layer(
+                    zone_mm,
+                    zone_m,
+                    capacity_frac[member],
+                    pores_frac,
+                    floor_mm,
+                    falling_mm[member],
+                    drained_frac,
+                    rain_mm[member, step],
+                    factor[member] * et0_mm[member, step],
+                    n_turns[step] if is_worked else 0,
+                    is_exact,
+                )
+                before_mm = water_mm
+                water_mm = zone_mm[0] + zone_mm[1] + zone_mm[2]
+                gap_mm = before_mm + rain_mm[member, step] - evaporated_mm - drained_mm - water_mm
+                worst_mm = max(worst_mm, abs(gap_mm))
+                peak_mm = max(peak_mm, water_mm)
+                fell_mm += rain_mm[member, step]
+                sun_mm += evaporated_mm
+                ran_mm += drained_mm
+            for zone in range(N_ZONES):
+                kept_mm[member, day, zone] = zone_mm[zone]
+            flows_mm[member, day, 0] = max(peak_mm, water_mm)
+            flows_mm[member, day, 1] = fell_mm
+            flows_mm[member, day, 2] = sun_mm
+            flows_mm[member, day, 3] = ran_mm
+    return kept_mm, flows_mm, worst_mm
+
+
+def first_dry_day(run: DryingRun, target: DryTarget, from_day: int = 0) -> Whole:
     """Find the day by whose end each member is dry.
 
     Parameters
     ----------
-    moisture_wb_frac : ndarray, shape (n_members, n_days)
-        Mean moisture of the layer at each day's end.
+    run : DryingRun
+        A layer's days.
     target : DryTarget
         Moisture and how long it must hold.
+    from_day : int
+        First day's end that counts.
 
     Returns
     -------
     ndarray of int, shape (n_members,)
         Index of the last day of the first hold, `NOT_DRY` where there is none within the horizon.
+
+    Notes
+    -----
+    Valid: any run. A shower between two dry evenings breaks a hold of two days or more, as far as
+    the steps show it.
+    Checked: tests/schedules/sand/test_drying.py::test_dry_is_held_through_the_farms_days,
+    test_a_shower_between_two_dry_evenings_breaks_the_hold
+
+    References
+    ----------
+    Common practice, no source: target and hold are the farm's settings.
     """
-    is_dry = moisture_wb_frac <= target.moisture_wb_frac
-    n_days = is_dry.shape[1]
-    held = np.zeros_like(is_dry)
-    if n_days >= target.hold_d:
-        windows = np.lib.stride_tricks.sliding_window_view(is_dry, target.hold_d, axis=1)
-        held[:, target.hold_d - 1 :] = windows.all(axis=-1)
-    return np.where(held.any(axis=1), held.argmax(axis=1), NOT_DRY)
+    dry_mm = run.layer.water_mm(np.array(target.moisture_wb_frac))
+    n_held = np.zeros(run.peak_mm.shape[0], dtype=np.int64)
+    found = np.full(run.peak_mm.shape[0], NOT_DRY, dtype=np.int64)
+    for day in range(from_day, run.peak_mm.shape[1]):
+        is_dry = run.water_mm[:, day] <= dry_mm
+        goes_on = run.peak_mm[:, day] <= dry_mm
+        n_held = np.where(is_dry, np.where(goes_on, n_held, 0) + 1, 0)
+        found = np.where((found == NOT_DRY) & (n_held >= target.hold_d), day, found)
+    return found
 
 
-class _Pad:
-    """The zones of every member, and one day of their life."""
-
-    def __init__(
-        self,
-        layer: Layer,
-        initial_mm: Floats,
-        capacity_frac: Floats,
-        turning: Turning | None,
-        falling_stage: FallingStage,
-    ) -> None:
-        self.layer = layer
-        self._capacity_frac = capacity_frac
-        self._falling_mm = layer.falling_mm(capacity_frac)
-        self.zone_m = _zones_m(layer, turning)
-        self.zone_mm = np.outer(np.array(self.zone_m) / layer.thickness_m, initial_mm)
-        self._turning = turning
-        self._evaporate = _exact_mm if falling_stage == "exact" else _daily_mm
-
-    def pass_day(
-        self, *, rain_mm: Floats, demand_mm: Floats, n_turns: int
-    ) -> tuple[Floats, Floats, Floats]:
-        before_mm = self.zone_mm.sum(axis=0)
-        self.zone_mm = self.zone_mm.copy()  # the day before has been handed out
-        self.zone_mm[0] += rain_mm
-        drained_mm = self._drain()
-        evaporated_mm = np.zeros_like(rain_mm)
-        n_steps = max(n_turns, 1)
-        for _ in range(n_steps):
-            if n_turns:
-                self._turn(rain_mm)
-            left_mm = np.maximum(self.zone_mm[0] - self.layer.floor_mm, 0.0)
-            taken_mm = self._evaporate(left_mm, self._falling_mm, demand_mm / n_steps)
-            self.zone_mm[0] -= taken_mm
-            evaporated_mm += taken_mm
-        self._require_closed(before_mm + rain_mm - drained_mm - evaporated_mm)
-        return self.zone_mm, evaporated_mm, drained_mm
-
-    def _drain(self) -> Floats:
-        """Let each zone's surplus run down through those below, which take what they lack."""
-        layer = self.layer
-        running_mm: Floats = np.zeros_like(self.zone_mm[0])
-        for zone, depth_m in enumerate(self.zone_m):
-            water_mm = self.zone_mm[zone]
-            spare_mm = water_mm - WATER_KG_M3 * self._capacity_frac * depth_m
-            beyond_pores_mm = water_mm - WATER_KG_M3 * layer.theta_sat_frac * depth_m
-            leaves_mm = np.maximum(np.maximum(spare_mm, 0) * layer.drained_frac_d, beyond_pores_mm)
-            taken_mm = np.minimum(running_mm, np.maximum(-spare_mm, 0))
-            self.zone_mm[zone] = water_mm + taken_mm - leaves_mm
-            running_mm = running_mm - taken_mm + leaves_mm
-        return running_mm
-
-    def _turn(self, rain_mm: Floats) -> None:
-        """Mix the uppermost two zones, which together are the turned depth."""
-        turning = self._turning
-        if turning is None or turning.depth_m <= self.zone_m[0] or len(self.zone_m) < 2:
-            return
-        mixed_mm = self.zone_mm[0] + self.zone_mm[1]
-        share_frac = self.zone_m[0] / (self.zone_m[0] + self.zone_m[1])
-        is_turned = rain_mm < turning.skip_rain_mm
-        self.zone_mm[0] = np.where(is_turned, mixed_mm * share_frac, self.zone_mm[0])
-        self.zone_mm[1] = mixed_mm - self.zone_mm[0]
-
-    def _require_closed(self, expected_mm: Floats) -> None:
-        off_mm = np.abs(self.zone_mm.sum(axis=0) - expected_mm)
-        if not np.all(off_mm <= _MASS_TOLERANCE_MM):
-            raise MassBalanceError(f"a day's water is off by {off_mm.max()} mm")
-
-
-def _zones_m(layer: Layer, turning: Turning | None) -> tuple[float, ...]:
-    """Part the layer where the air's reach ends, and where the tool's does."""
-    surface_m = layer.surface_m
-    depth_m = min(turning.depth_m, layer.thickness_m) if turning else 0.0
-    edges_m = (0.0, surface_m, max(depth_m, surface_m), layer.thickness_m)
-    return tuple(lower - upper for upper, lower in pairwise(edges_m) if lower > upper)
-
-
-def _exact_mm(left_mm: Floats, falling_mm: Floats, demand_mm: Floats) -> Floats:
-    """Integrate both stages over the demand of a step."""
-    first_mm = np.minimum(demand_mm, np.maximum(left_mm - falling_mm, 0.0))
-    decay = -np.expm1(-(demand_mm - first_mm) / _divisor(falling_mm))
-    both_mm: Floats = first_mm + (left_mm - first_mm) * decay
-    return both_mm
-
-
-def _daily_mm(left_mm: Floats, falling_mm: Floats, demand_mm: Floats) -> Floats:
-    """Take the start's coefficient for the whole step, capped at what is left (E ≤ TEW − De)."""
-    reduction = np.minimum(left_mm / _divisor(falling_mm), 1.0)
-    capped_mm: Floats = np.minimum(reduction * demand_mm, left_mm)
-    return capped_mm
-
-
-def _divisor(falling_mm: Floats) -> Floats:
-    """Keep a zone without a falling stage from dividing by nothing; it then ends at once."""
-    divisor_mm: Floats = np.maximum(falling_mm, 1e-12)
-    return divisor_mm
+def _each(value: Floats | float, n_members: int) -> Floats:
+    return np.array(np.broadcast_to(np.asarray(value, dtype=float), (n_members,)))
 
 
 def _members(values_mm: Floats, name: str) -> Floats:
-    values_mm = np.atleast_2d(np.asarray(values_mm, dtype=float))
+    values_mm = np.ascontiguousarray(np.atleast_2d(np.asarray(values_mm, dtype=float)))
     if values_mm.ndim != 2 or values_mm.shape[1] == 0:
         raise ValueError(f"{name} has shape {values_mm.shape}, not members by days")
-    if not np.all(values_mm >= 0):
+    if not np.all((values_mm >= 0) & np.isfinite(values_mm)):
         raise ValueError(f"{name} is negative or not known somewhere")
     return values_mm

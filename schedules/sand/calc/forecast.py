@@ -160,10 +160,11 @@ def _run(batch: SpreadBatch, particles: _Particles, first_day: int) -> DryingRun
     return simulate_drying(
         batch.layer,
         initial_moisture_wb_frac=particles.start_wb_frac,
-        et0_mm=particles.demand_mm[:, first_day:],
-        rain_mm=particles.rain_mm[:, first_day:],
-        turning=replace(turning, n_turns=turning.n_turns[first_day:]),
+        et0_mm=particles.demand_mm,
+        rain_mm=particles.rain_mm,
+        turning=turning,
         theta_fc_frac=particles.capacity_frac,
+        start_step=first_day,
     )
 
 
@@ -211,8 +212,8 @@ def _restart(
     index = (test.on - batch.spread_on).days
     measured = _moistures(test.moisture_wb_frac, test.sd_frac, n_particles, rng)
     run = _run(batch, replace(particles, start_wb_frac=measured), index + 1)
-    before = first_run.moisture_wb_frac[:, :index]
-    moisture = np.concatenate([before, measured[:, None], run.moisture_wb_frac], axis=1)
+    moisture = run.moisture_wb_frac
+    moisture[:, :index] = first_run.moisture_wb_frac[:, :index]
     return _forecast(batch, run, moisture, np.full(n_particles, 1 / n_particles), test.on)
 
 
@@ -223,8 +224,8 @@ def _forecast(
     weight: Floats,
     restarted_on: date | None,
 ) -> DryForecast:
-    judged = moisture_wb_frac.copy()
-    if restarted_on is not None:
-        judged[:, : (restarted_on - batch.spread_on).days] = 1.0  # the test says: not dry by then
-    dry = DateDistribution(batch.spread_on, first_dry_day(judged, batch.target), weight)
+    """Judge from the restart on: before it the test says not dry."""
+    from_day = (restarted_on - batch.spread_on).days if restarted_on else 0
+    dry_d = first_dry_day(run, batch.target, from_day)
+    dry = DateDistribution(batch.spread_on, dry_d, weight)
     return DryForecast(dry, moisture_wb_frac, weight, _effective(weight), restarted_on, run)

@@ -128,12 +128,22 @@ class Layer:
         """Water in the surface zone that no sun takes. [mm]."""
         return WATER_KG_M3 * 0.5 * self.theta_wp_frac * self.surface_m
 
-    @property
-    def drained_frac_d(self) -> float:
-        """Share of the water above field capacity that runs off in a day."""
+    def drained_frac(self, step_h: float) -> float:
+        """Tell what share of the water above field capacity runs off in a step.
+
+        Parameters
+        ----------
+        step_h : float
+            Its length, > 0. [h]
+
+        Returns
+        -------
+        float
+            1 − 2^(−step / half-time); all where the half-time is 0.
+        """
         if self.drain_half_time_h == 0:
             return 1.0
-        return float(1 - 2 ** (-24 / self.drain_half_time_h))
+        return float(1 - 2 ** (-step_h / self.drain_half_time_h))
 
     def water_mm(self, moisture_wb_frac: Floats) -> Floats:
         """Turn moisture of the whole layer into water in it.
@@ -171,6 +181,28 @@ class Layer:
         return np.asarray(
             wet_basis_of_water_frac(water_mm, depth_m, self.dry_bulk_density_kg_m3), dtype=float
         )
+
+
+def zones_m(layer: Layer, turned_depth_m: float = 0.0) -> Floats:
+    """Part a layer where the air's reach ends, and where the tool's does.
+
+    Parameters
+    ----------
+    layer : Layer
+        The layer.
+    turned_depth_m : float
+        How deep the tool mixes; no deeper than the layer is. A turn no deeper than the zone that
+        dries by itself leaves the second zone without depth, and so changes nothing. [m]
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Depth of the surface zone, of what a turn mixes with it, and of the rest; sum the layer's
+        thickness. [m]
+    """
+    surface_m = layer.surface_m
+    turned_m = max(min(turned_depth_m, layer.thickness_m), surface_m)
+    return np.array([surface_m, turned_m - surface_m, layer.thickness_m - turned_m])
 
 
 def drained_moisture_wb_frac(layer: Layer, moisture_wb_frac: float, drain_h: float) -> float:

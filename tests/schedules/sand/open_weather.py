@@ -140,7 +140,7 @@ def lag_of(series: Series, spread_on: date) -> Lag:
         rain_mm=_after(series.history.rain_mm, series, spread_on),
         turning=batch.turning(_n_after(series, spread_on)),
     )
-    dry_d = int(first_dry_day(came.moisture_wb_frac, TARGET)[0])
+    dry_d = int(first_dry_day(came, TARGET)[0])
     runs = (made.run, came)
     return Lag(
         spread_on,

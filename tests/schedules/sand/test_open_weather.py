@@ -72,7 +72,7 @@ def test_of_summer_batches_those_rained_on_take_longer(series: Series, year: int
         rain_mm=rain_mm[is_known],
         turning=Turning((1,) * n_days, 0.25),
     )
-    dry_d = first_dry_day(run.moisture_wb_frac, TARGET)
+    dry_d = first_dry_day(run, TARGET)
     dry_d = np.where(dry_d < 0, n_days, dry_d)
     rained_mm = rain_mm[is_known, :3].sum(axis=1)
     lags = [
@@ -96,7 +96,7 @@ def test_a_stricter_target_takes_longer(series: Series, year: int) -> None:
         et0_mm=series.history.et0_mm[spring],
         rain_mm=series.history.rain_mm[spring],
         turning=Turning((1,) * 150, 0.25),
-    ).moisture_wb_frac
+    )
     days = [int(first_dry_day(run, DryTarget(moisture))[0]) for moisture in (0.06, 0.05, 0.04)]
     assert days == sorted(days)
     assert days[0] >= 0
