@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from equipment.site.api import HoldOutput
-from equipment.site.models import HoldSubject
-from equipment.site.rest import EVERYONE, SHOP, ListViewSet, ReadViewSet, SiteViewSet, site_routes
+from equipment.site.models import SHOP, HoldSubject
+from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
 from equipment.site.restfields import ReasonInput, SaidInput
 from equipment.site.services import put_hold
 

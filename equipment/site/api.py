@@ -13,10 +13,10 @@ from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
 from .callers import caller_on, sites_for
-from .models import Hold, HoldSubject, Place, PlaceKind, Site
+from .models import SHOP, Hold, HoldSubject, Place, PlaceKind, Site
 from .preconditions import answer_tagged, etag_of_data
 from .queries import site_version
-from .rest import SHOP, ReadViewSet, site_routes
+from .rest import ReadViewSet, site_routes
 from .restfields import PlaceRef, SaidInput, WhoField
 from .services import clear_hold
 

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from .errors import ForbiddenError, NotFoundError
-from .models import Actor, Membership, Role, Site, User
+from .models import LEADS, Actor, Membership, Site, User
 from .queries import sites_of
 from .services import actor_of_user
 
@@ -28,7 +28,7 @@ class Caller:
     @property
     def is_lead(self) -> bool:
         """Whether the caller decides for others."""
-        return self.role in (Role.MANAGER, Role.LEAD)
+        return self.role in LEADS
 
     def require(self, *roles: str) -> None:
         """Refuse every other role."""

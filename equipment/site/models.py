@@ -95,6 +95,10 @@ class Role(models.TextChoices):
     MECHANIC = "mechanic", _("Mechanic")
 
 
+LEADS = (Role.MANAGER, Role.LEAD)  # who decides for others
+SHOP = (*LEADS, Role.MECHANIC)
+
+
 class Membership(SiteModel):
     """What an account may do on a site."""
 

@@ -1,6 +1,7 @@
 """Reads of the ground floor that pages and API share."""
 
 from django.db.models import QuerySet
+from django.utils.translation import get_language
 
 from .models import (
     Change,
@@ -65,6 +66,11 @@ DEFAULT_WORDS: dict[str, dict[str, str]] = {
     },
 }
 SINGULAR = {"pens": "pen", "pads": "pad", "machines": "machine", "batches": "batch"}
+
+
+def current_language() -> str:
+    """Give the two letters of the language that this thread speaks."""
+    return (get_language() or "en")[:2]
 
 
 def word(site: Site, language: str, noun: str) -> str:

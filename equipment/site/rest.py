@@ -18,15 +18,13 @@ from rest_framework.serializers import BaseSerializer, Serializer
 from rest_framework.viewsets import GenericViewSet
 
 from .callers import Caller, caller_on
-from .models import Role
+from .models import LEADS, SHOP, Role
 from .preconditions import answer_tagged, etag_of, etag_of_data, once
 
 M = TypeVar("M", bound=models.Model)
 Row_co = TypeVar("Row_co", covariant=True)
 Roles = tuple[str, ...]
 
-LEADS: Roles = (Role.MANAGER, Role.LEAD)
-SHOP: Roles = (*LEADS, Role.MECHANIC)
 EVERYONE: Roles = (*SHOP, Role.WORKER)
 
 

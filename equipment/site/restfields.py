@@ -7,12 +7,11 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
-from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 from rest_framework import fields, serializers
 
 from .models import Actor, Place
-from .queries import place_name
+from .queries import current_language, place_name
 
 BIGGEST_KEY = 2**63 - 1
 EARLIEST, LATEST = datetime(2000, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
@@ -142,7 +141,7 @@ class PlaceRef(serializers.ModelSerializer[Place]):
 
     def get_name(self, place: Place) -> str:
         """Name it in the reader's language and the farm's words."""
-        return place_name(self.context["caller"].site, place, (get_language() or "en")[:2])
+        return place_name(self.context["caller"].site, place, current_language())
 
 
 class TextsField(serializers.DictField):

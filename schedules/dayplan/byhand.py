@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from crews.people.models import Worker
@@ -16,7 +15,7 @@ from equipment.machines.queries import usable_machine_ids
 from equipment.site.clock import say_clock
 from equipment.site.errors import NotFoundError, StaleError
 from equipment.site.models import Actor, Site
-from equipment.site.queries import place_name
+from equipment.site.queries import current_language, place_name
 from equipment.site.writes import site_write
 from schedules.errors import AlreadyBookedError, CannotAssignError
 from schedules.work.models import Status, WorkOrder
@@ -168,7 +167,7 @@ def _thing(claim: Claim) -> dict[str, int]:
 def _clash(taken: Claim, start: datetime, end: datetime) -> str:
     order = taken.assignment.work_order
     site = Site.objects.get(id=taken.site_id)
-    language = (get_language() or "en")[:2]
+    language = current_language()
     place = taken.place and place_name(site, taken.place, language)
     return _("%(thing)s is taken from %(start)s to %(end)s: %(job)s %(place)s.") % {
         "thing": taken.worker or taken.machine or place,

@@ -22,15 +22,12 @@ from equipment.machines.services import (
 )
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
-from equipment.site.models import Role
+from equipment.site.models import SHOP
 from equipment.site.services import clear_hold
 from schedules.work.decisions import answer_problem
 
 from .base import Desk, desk_view, done, page_context
 from .forms import read_key, read_keys, read_money, read_number, read_whole, read_words
-
-SHOP = (Role.MANAGER, Role.LEAD, Role.MECHANIC)
-
 
 # Problems and locks -----------------------------------------------------------------------------
 

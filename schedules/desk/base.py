@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from equipment.site.callers import Caller, caller_on
 from equipment.site.clock import say_clock, say_hour, say_span
 from equipment.site.errors import DomainError, NotFoundError
-from equipment.site.models import Place, Role, User
+from equipment.site.models import LEADS, Place, User
 from equipment.site.queries import place_name, site_version, word, words_of
 from equipment.site.units import UnitSystem, to_shown, unit_shown
 
@@ -43,7 +43,7 @@ class Desk:
 
     def require_lead(self) -> None:
         """Refuse everybody who does not decide for others."""
-        self.caller.require(Role.MANAGER, Role.LEAD)
+        self.caller.require(*LEADS)
 
     def place(self, place: Place) -> str:
         """Name a place in the farm's own words."""

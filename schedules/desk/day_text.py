@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from django.utils.formats import date_format
-from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from equipment.site.clock import say_clock, say_span
 from equipment.site.models import Place
-from equipment.site.queries import place_name
+from equipment.site.queries import current_language, place_name
 from schedules.dayplan.models import Assignment
 from schedules.dayplan.report import DayReport
 from schedules.rounds.models import BedWindow, Milking, PenVisit
@@ -27,7 +27,7 @@ class DayText:
 
     def __init__(self, report: DayReport) -> None:
         self.report, self.site = report, report.site
-        self.language = (get_language() or "en")[:2]
+        self.language = current_language()
 
     def lines(self) -> Iterator[str]:
         """Give the whole report: 2 queries at most, for the names in reasons."""

@@ -10,11 +10,11 @@ from enum import StrEnum
 
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce, Concat
-from django.utils.translation import get_language, gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.barns.models import Alley, BedGroup
 from equipment.site.models import Change, HoldSubject, Place, Site
-from equipment.site.queries import open_holds, place_name, word
+from equipment.site.queries import current_language, open_holds, place_name, word
 
 from .amounts import stalls_in
 from .calc.drafts import REST
@@ -74,7 +74,7 @@ def say_reason(order: WorkOrder) -> str:
 
 def say_title(order: WorkOrder) -> str:
     """Title in the reader's language."""
-    language = (get_language() or "en")[:2]
+    language = current_language()
     return str(order.title.get(language) or order.title.get("en") or order.natural_key)
 
 
@@ -142,7 +142,7 @@ def _wait_on(needed: Dependency, at: datetime | None) -> WaitReason | None:
 def _held(site_id: int, work_order_ids: Collection[int]) -> dict[int, list[WaitReason]]:
     """Holds on the pen or batch of each work order: 6 queries."""
     site = Site.objects.get(pk=site_id)
-    language = (get_language() or "en")[:2]
+    language = current_language()
     held_pens = _held_ids(site_id, HoldSubject.PEN)
     held_batches = _held_ids(site_id, HoldSubject.BATCH)
     orders = WorkOrder.objects.filter(site_id=site_id, id__in=work_order_ids)

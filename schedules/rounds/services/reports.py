@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from django.utils.formats import date_format
-from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from equipment.site.calc import local_time
 from equipment.site.clock import say_clock
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor
-from equipment.site.queries import place_name
+from equipment.site.queries import current_language, place_name
 from equipment.site.writes import SiteWrite, site_write
 from schedules.errors import (
     MilkingStateError,
@@ -218,7 +218,7 @@ class _Report:
             )
             % {
                 "pen": place_name(
-                    setup.parlor.site, setup.pens[visit.pen_id].place, get_language() or "en"
+                    setup.parlor.site, setup.pens[visit.pen_id].place, current_language()
                 ),
                 "moment": MOMENT_NAMES[moment],
                 "at": say_clock(setup.parlor.site, at, has_seconds=True),
