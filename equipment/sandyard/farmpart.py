@@ -8,8 +8,8 @@ from equipment.site.farmfields import Complaint, Entry, Field, Kind
 from equipment.site.farmrows import Rows, Section, SingleRows, place_fields
 from equipment.site.models import PlaceKind
 
-from .calc import PORES_FRAC, layer_dry_kg
-from .models import Bay, Lane, Pad, PilePlace, SandPractice, Slab
+from .calc import PORES_FRAC, Gradation, layer_dry_kg
+from .models import Bay, Lane, Pad, PilePlace, SandKind, SandPractice, Slab
 
 ROUNDING = 1 + 1e-6
 CAPACITY = Field("capacity_kg", Kind.NUMBER, _("Dry sand it has room for"), above=0)
@@ -23,6 +23,10 @@ LANES = Section(
         *place_fields(),
         Field("capacity_m3", Kind.NUMBER, _("Sand it holds before it must be scooped"), above=0),
         Field("scoops_local", Kind.TIME, _("When it is scooped"), [], is_list=True),
+        Field("length_m", Kind.NUMBER, _("Length in which sand drops"), None, low=1, high=1000),
+        Field("width_m", Kind.NUMBER, _("Width in which sand drops"), None, low=0.5, high=100),
+        Field("slope_frac", Kind.NUMBER, _("Fall of its floor"), 0.003, above=0, high=0.1),
+        Field("water_degc", Kind.NUMBER, _("Its water, as a rule"), 12, low=0, high=40),
     ),
 )
 SLABS = Section(
@@ -76,6 +80,8 @@ PILE_PLACES = Section(
 
 def check_practice(entry: Entry) -> Iterator[Complaint]:
     """Sand drains to less than its pores hold, and to more than air cannot take."""
+    if entry.values["passing_frac"]:
+        yield from _check_gradation(entry)
     capacity = entry.values["field_capacity_frac"]
     remedy = _("FAO-56, table 19: sand drains to 0.07 to 0.17, its wilting point is 0.02 to 0.07.")
     if capacity >= PORES_FRAC:
@@ -86,6 +92,14 @@ def check_practice(entry: Entry) -> Iterator[Complaint]:
             "frac": entry.values["wilting_point_frac"]
         }
         yield Complaint("field_capacity_frac", reason, remedy)
+
+
+def _check_gradation(entry: Entry) -> Iterator[Complaint]:
+    try:
+        Gradation(tuple(entry.values["passing_frac"]))
+    except ValueError:
+        reason = _("is no gradation curve: seven shares of 0 to 1 that never rise")
+        yield Complaint("passing_frac", reason, _("Give all seven, or leave it out."))
 
 
 SAND_PRACTICE = Section(
@@ -121,6 +135,11 @@ SAND_PRACTICE = Section(
         Field("cure_d", Kind.WHOLE, _("Cure after the pile closed"), 60, low=0, high=365),
         Field("safety_stock_kg", Kind.NUMBER, _("Released sand not to go below"), 0, low=0),
         Field("repose_deg", Kind.NUMBER, _("Slope of a pile"), 34, low=10, high=50),
+        Field("sand_kind", Kind.CHOICE, _("Sand it buys"), "c33", choices=tuple(SandKind.values)),
+        Field("passing_frac", Kind.NUMBER, _("Share that passes sieves no. 4, 8, 16, 30, 50, 100, "
+              "200, where the farm had it measured"), [], low=0, high=1, is_list=True),
+        Field("recovery_sd_frac", Kind.NUMBER, _("How unsure recovery_frac is"), 0.1,
+              low=0, high=0.5),
     ),
 )  # fmt: skip
 

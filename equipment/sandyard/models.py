@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import place_constraints, site_constraints
 from equipment.site.models import PlaceModel, SiteModel
@@ -12,9 +13,28 @@ class Lane(PlaceModel):
 
     capacity_m3 = models.FloatField()
     scoops_local = models.JSONField(default=list)
+    length_m = models.FloatField(null=True, blank=True)
+    width_m = models.FloatField(null=True, blank=True)
+    slope_frac = models.FloatField(default=0.003)
+    water_degc = models.FloatField(default=12)
 
     class Meta:
-        constraints = [*place_constraints()]
+        constraints = [
+            *place_constraints(),
+            models.CheckConstraint(
+                name="%(class)s_geometry",
+                condition=Q(slope_frac__gt=0, water_degc__range=(0, 40))
+                & (Q(length_m__isnull=True) | Q(length_m__gt=0))
+                & (Q(width_m__isnull=True) | Q(width_m__gt=0)),
+            ),
+        ]
+
+
+class SandKind(models.TextChoices):
+    """Bands of a gradation, by the standard that draws them."""
+
+    C33 = "c33", _("Concrete sand (ASTM C33)")
+    C144 = "c144", _("Mason sand (ASTM C144)")
 
 
 class Slab(PlaceModel):
@@ -80,6 +100,9 @@ class SandPractice(SiteModel):
     cure_d = models.PositiveSmallIntegerField(default=60)
     safety_stock_kg = models.FloatField(default=0)
     repose_deg = models.FloatField(default=34)
+    sand_kind = models.CharField(max_length=4, choices=SandKind, default=SandKind.C33)
+    passing_frac = models.JSONField(default=list)
+    recovery_sd_frac = models.FloatField(default=0.1)
 
     class Meta:
         constraints = [

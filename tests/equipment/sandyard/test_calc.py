@@ -108,7 +108,8 @@ def test_water_by_volume_at_1600_kg_per_cubic_metre(theta_frac: float, wb_frac: 
     assert wet_basis_of_volume_frac(theta_frac, 1600) == pytest.approx(wb_frac, abs=5e-5)
 
 
-def test_a_foot_of_sand_from_12_to_5_percent_gives_up_40_mm() -> None:
+def test_a_foot_of_sand_gives_up_40_mm() -> None:
+    # From 12 to 5 percent:
     # 0.30 m · 1600 kg/m³ = 480 kg/m² dry; 480 (0.12/0.88 - 0.05/0.95) = 40.2 kg/m² of water
     lost_mm = water_of_wet_basis_mm(0.12, 0.30, 1600) - water_of_wet_basis_mm(0.05, 0.30, 1600)
     assert lost_mm == pytest.approx(40.2, abs=0.05)

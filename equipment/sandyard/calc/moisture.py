@@ -1,115 +1,15 @@
-"""Sand by bay, pile and moisture: geometry, mass, and the three ways to say how wet it is."""
+"""Sand by mass and moisture: the three ways to say how wet it is."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 WATER_KG_M3 = 1000.0
-REPOSE_DEG = 34.0  # loose sand; published tables give 25-45° by moisture: a setting of the farm
 PORES_FRAC = 0.38  # of a volume of settled sand; common practice, no source
 DRY_BULK_DENSITY_KG_M3 = 1600.0  # settled sand, a setting of the farm; common practice, no source
 
 Amount = float | NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Pile:
-    """Measures of a loose pile.
-
-    Parameters
-    ----------
-    height_m : float
-        Crest above the ground. [m]
-    volume_m3 : float
-        Loose volume. [m³]
-    """
-
-    height_m: float
-    volume_m3: float
-
-
-def cone(base_diameter_m: float, repose_deg: float = REPOSE_DEG) -> Pile:
-    """Measure a conical pile from its foot.
-
-    Parameters
-    ----------
-    base_diameter_m : float
-        Across the foot, > 0. [m]
-    repose_deg : float
-        Slope of the face, above 0 and below 60. [deg]
-
-    Returns
-    -------
-    Pile
-        h = r tan φ, V = π r² h / 3.
-
-    Raises
-    ------
-    ValueError
-        A measure out of range.
-    """
-    return windrow(base_diameter_m, base_diameter_m, repose_deg)
-
-
-def windrow(length_m: float, width_m: float, repose_deg: float = REPOSE_DEG) -> Pile:
-    """Measure a long pile whose ends are half cones.
-
-    Parameters
-    ----------
-    length_m : float
-        Overall, at the foot; as long as wide is a cone. [m]
-    width_m : float
-        At the foot, > 0. [m]
-    repose_deg : float
-        Slope of the faces, above 0 and below 60. [deg]
-
-    Returns
-    -------
-    Pile
-        h = (w/2) tan φ, V = ½ w h (L − w) + π (w/2)² h / 3.
-
-    Raises
-    ------
-    ValueError
-        A measure out of range, or shorter than wide.
-    """
-    if not 0 < width_m <= length_m:
-        raise ValueError(f"a pile {length_m} m long and {width_m} m wide cannot be")
-    if not 0 < repose_deg < 60:
-        raise ValueError(f"repose_deg {repose_deg} is not between 0 and 60")
-    height_m = width_m / 2 * math.tan(math.radians(repose_deg))
-    prism_m3 = width_m * height_m / 2 * (length_m - width_m)
-    return Pile(height_m, prism_m3 + math.pi * (width_m / 2) ** 2 * height_m / 3)
-
-
-def windrow_length_m(volume_m3: float, width_m: float, repose_deg: float = REPOSE_DEG) -> float:
-    """Find how long a windrow of a given width becomes.
-
-    Parameters
-    ----------
-    volume_m3 : float
-        Loose volume to place. [m³]
-    width_m : float
-        At the foot, > 0. [m]
-    repose_deg : float
-        Slope of the faces. [deg]
-
-    Returns
-    -------
-    float
-        Overall length at the foot. [m]
-
-    Raises
-    ------
-    ValueError
-        Less than a cone of that width holds, or a measure out of range.
-    """
-    ends = cone(width_m, repose_deg)
-    if volume_m3 < ends.volume_m3:
-        raise ValueError(f"{volume_m3} m³ do not fill a cone {width_m} m wide")
-    return width_m + (volume_m3 - ends.volume_m3) / (width_m * ends.height_m / 2)
 
 
 def layer_dry_kg(
@@ -135,6 +35,16 @@ def layer_dry_kg(
     ------
     ValueError
         A negative measure.
+
+    Notes
+    -----
+    Valid: measures of 0 or more; refused below.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_masses
+
+    References
+    ----------
+    Arithmetic.
     """
     if min(area_m2, thickness_m, dry_bulk_density_kg_m3) < 0:
         raise ValueError("area, thickness and density cannot be negative")
@@ -152,12 +62,23 @@ def dry_basis_frac(moisture_wb_frac: Amount) -> Amount:
     Returns
     -------
     float or ndarray
-        Water over dry sand.
+        Water over dry sand. [-]
 
     Raises
     ------
     ValueError
         Out of range.
+
+    Notes
+    -----
+    Valid: 0 ≤ w < 1; refused outside.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_wet_and_dry_basis_of_the_usual_moistures,
+    test_arrays_equal_scalars
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     _refuse_outside(moisture_wb_frac, "moisture_wb_frac", below=1.0)
     return moisture_wb_frac / (1 - moisture_wb_frac)
@@ -174,12 +95,22 @@ def wet_basis_frac(moisture_db_frac: Amount) -> Amount:
     Returns
     -------
     float or ndarray
-        Water over sand and water.
+        Water over sand and water. [-]
 
     Raises
     ------
     ValueError
         Negative.
+
+    Notes
+    -----
+    Valid: 0 or more; refused below.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_wet_and_dry_basis_of_the_usual_moistures
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     _refuse_outside(moisture_db_frac, "moisture_db_frac", below=math.inf)
     return moisture_db_frac / (1 + moisture_db_frac)
@@ -204,7 +135,17 @@ def wet_basis_of_water_frac(
     Returns
     -------
     float or ndarray
-        Water over sand and water.
+        Water over sand and water. [-]
+
+    Notes
+    -----
+    Valid: water_mm of 0 or more; refused below.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_water_depth_and_moisture_are_inverse
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     return wet_basis_frac(water_mm / (thickness_m * dry_bulk_density_kg_m3))
 
@@ -229,6 +170,16 @@ def water_of_wet_basis_mm(
     -------
     float or ndarray
         Water in the layer. [mm]
+
+    Notes
+    -----
+    Valid: 0 ≤ w < 1; refused outside.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_a_foot_of_sand_gives_up_40_mm
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     return dry_basis_frac(moisture_wb_frac) * thickness_m * dry_bulk_density_kg_m3
 
@@ -248,7 +199,17 @@ def wet_basis_of_volume_frac(
     Returns
     -------
     float or ndarray
-        w = θ ρw/ρb by dry mass, w / (1 + w) by wet mass.
+        w = θ ρw/ρb by dry mass, w / (1 + w) by wet mass. [-]
+
+    Notes
+    -----
+    Valid: 0 or more; refused below.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_water_by_volume_at_1600_kg_per_cubic_metre
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     return wet_basis_frac(theta_frac * WATER_KG_M3 / dry_bulk_density_kg_m3)
 
@@ -267,6 +228,16 @@ def dry_kg(wet_kg: Amount, moisture_wb_frac: Amount) -> Amount:
     -------
     float or ndarray
         Dry mass. [kg]
+
+    Notes
+    -----
+    Valid: 0 ≤ w < 1; refused outside.
+
+    Checked: tests/equipment/sandyard/test_calc.py::test_masses
+
+    References
+    ----------
+    ASTM D2216 (water content by dry mass), definition; arithmetic.
     """
     _refuse_outside(moisture_wb_frac, "moisture_wb_frac", below=1.0)
     return wet_kg * (1 - moisture_wb_frac)
