@@ -87,9 +87,16 @@ def step_basin(  # noqa: PLR0917  compiled code takes no keyword-only arguments
     liquid_m3 -= evaporated_m3
     weeped_m3 = weep_frac * liquid_m3
     liquid_m3 -= weeped_m3
-    solids_over_m3 = max(solids_m3 - full_m3, 0.0)
-    solids_m3 -= solids_over_m3
-    liquid_over_m3 = max(liquid_m3 - (full_m3 - solids_m3), 0.0)
-    liquid_m3 -= liquid_over_m3
-    overflow_m3 = solids_over_m3 + liquid_over_m3
-    return solids_m3, liquid_m3, evaporated_m3, weeped_m3, taken_m3, overflow_m3
+    # By what stays, since a difference of what spills could leave less than nothing
+    solids_stay_m3 = min(solids_m3, capacity_m3)
+    liquid_stay_m3 = min(liquid_m3, capacity_m3 - solids_stay_m3)
+    overflow_m3 = (solids_m3 - solids_stay_m3) + (liquid_m3 - liquid_stay_m3)
+    return (
+        liquid_stay_m3,
+        solids_stay_m3,
+        rain_m3,
+        evaporated_m3,
+        weeped_m3,
+        taken_m3,
+        overflow_m3,
+    )

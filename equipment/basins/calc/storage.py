@@ -58,20 +58,20 @@ class StageStorage:
 
     @property
     def full_m3(self) -> float:
-        """Volume to the rim. [m³]"""
+        """Volume to the rim. [m³]."""
         return float(self.volume_m3[-1])
 
     @property
     def rim_m2(self) -> float:
-        """Area of the topmost stretch, on which rain falls. [m²]"""
+        """Area of the topmost stretch, on which rain falls. [m²]."""
         return float(np.diff(self.volume_m3)[-1] / np.diff(self.depth_m)[-1])
 
     def volume_at_m3(self, depth_m: float | Floats) -> Floats:
-        """Give the volume below a depth. [m³]"""
+        """Give the volume below a depth. [m³]."""
         return np.asarray(np.interp(depth_m, self.depth_m, self.volume_m3), dtype=np.float64)
 
     def depth_at_m(self, volume_m3: float | Floats) -> Floats:
-        """Give the depth of a volume. [m]"""
+        """Give the depth of a volume. [m]."""
         return np.asarray(np.interp(volume_m3, self.volume_m3, self.depth_m), dtype=np.float64)
 
 
