@@ -317,13 +317,14 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
         for zone in range(N_ZONES):
             zone_mm[zone] = water_mm * zone_m[zone] / thickness_m
         for day in range(n_days):
-            first = day * n_a_day
-            day_rain_mm = 0.0
-            for step in range(first, first + n_a_day):
-                day_rain_mm += rain_mm[member, step]
-            is_worked = day_rain_mm < skip_rain_mm
-            peak_mm = fell_mm = sun_mm = ran_mm = 0.0
-            for step in range(max(first, start_step), first + n_a_day):
+            last = (day + 1) * n_a_day
+            first = min(max(last - n_a_day, start_step), last)
+            fell_mm = sun_mm = ran_mm = 0.0
+            for step in range(first, last):
+                fell_mm += rain_mm[member, step]
+            is_worked = fell_mm < skip_rain_mm
+            peak_mm = water_mm if first == last else 0.0
+            for step in range(first, last):
                 evaporated_mm, drained_mm = step_layer(
                     zone_mm,
                     zone_m,
@@ -337,17 +338,15 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
                     n_turns[step] if is_worked else 0,
                     is_exact,
                 )
-                before_mm = water_mm
+                due_mm = water_mm + rain_mm[member, step] - evaporated_mm - drained_mm
                 water_mm = zone_mm[0] + zone_mm[1] + zone_mm[2]
-                gap_mm = before_mm + rain_mm[member, step] - evaporated_mm - drained_mm - water_mm
-                worst_mm = max(worst_mm, abs(gap_mm))
+                worst_mm = max(worst_mm, abs(due_mm - water_mm))
                 peak_mm = max(peak_mm, water_mm)
-                fell_mm += rain_mm[member, step]
                 sun_mm += evaporated_mm
                 ran_mm += drained_mm
             for zone in range(N_ZONES):
                 kept_mm[member, day, zone] = zone_mm[zone]
-            flows_mm[member, day, 0] = max(peak_mm, water_mm)
+            flows_mm[member, day, 0] = peak_mm
             flows_mm[member, day, 1] = fell_mm
             flows_mm[member, day, 2] = sun_mm
             flows_mm[member, day, 3] = ran_mm
@@ -401,6 +400,6 @@ def _members(values_mm: Floats, name: str) -> Floats:
     values_mm = np.ascontiguousarray(np.atleast_2d(np.asarray(values_mm, dtype=float)))
     if values_mm.ndim != 2 or values_mm.shape[1] == 0:
         raise ValueError(f"{name} has shape {values_mm.shape}, not members by days")
-    if not np.all((values_mm >= 0) & np.isfinite(values_mm)):
+    if not (values_mm.min() >= 0 and values_mm.max() < np.inf):  # a NaN fails both
         raise ValueError(f"{name} is negative or not known somewhere")
     return values_mm

@@ -65,33 +65,33 @@ def evaporate(left_mm: float, falling_mm: float, demand_mm: float, is_exact: boo
 
 
 @compiled
-def drain(
-    zone_mm: Floats, zone_m: Floats, capacity_frac: float, pores_frac: float, drained_frac: float
-) -> float:
-    """Let each zone's surplus run down through those below, which take what they lack.
+def drain_zone(
+    water_mm: float, capacity_mm: float, full_mm: float, running_mm: float, drained_frac: float
+) -> tuple[float, float]:
+    """Let a zone's surplus run down, or let it take what it lacks of what runs down to it.
 
     Parameters
     ----------
-    zone_mm : ndarray, shape (3,)
-        Water in each zone, surface first; changed in place. [mm]
-    zone_m : ndarray, shape (3,)
-        Depth of each zone. [m]
-    capacity_frac, pores_frac : float
-        Water by volume when drained, and when all pores are full.
+    water_mm : float
+        In the zone. [mm]
+    capacity_mm, full_mm : float
+        In it when drained, and when all pores are full. [mm]
+    running_mm : float
+        From above. [mm]
     drained_frac : float
         Share of the water above field capacity that runs off in the step, 0 to 1.
 
     Returns
     -------
-    float
-        Drained from the pad. [mm]
+    water_mm, running_mm : float
+        In the zone, and on to the next below, or off the pad. [mm]
 
     Notes
     -----
     What the pores cannot hold runs at once. A surplus that nothing below lacks decays by the share,
     so that steps of h hours, each with 1 − 2^(−h / half-time), together give the whole day's.
 
-    Valid: shares from 0 to 1, capacity below pores; nothing is refused here.
+    Valid: 0 ≤ capacity ≤ full, shares from 0 to 1; nothing is refused here.
     Checked: tests/schedules/sand/test_drying.py::test_draining_halves_the_surplus_each_half_time
 
     References
@@ -99,15 +99,12 @@ def drain(
     Water above field capacity drains, what lies at or below it stays: FAO-56 (1998), eq. 79, there
     within the day; the half-time is common practice, no source.
     """
-    running_mm = 0.0
-    for zone in range(N_ZONES):
-        spare_mm = zone_mm[zone] - WATER_KG_M3 * capacity_frac * zone_m[zone]
-        beyond_mm = zone_mm[zone] - WATER_KG_M3 * pores_frac * zone_m[zone]
-        leaves_mm = max(max(spare_mm, 0.0) * drained_frac, beyond_mm)
-        taken_mm = min(running_mm, max(-spare_mm, 0.0))
-        zone_mm[zone] += taken_mm - leaves_mm
-        running_mm += leaves_mm - taken_mm
-    return running_mm
+    spare_mm = water_mm - capacity_mm
+    if spare_mm > 0.0:
+        leaves_mm = max(spare_mm * drained_frac, water_mm - full_mm)
+    else:
+        leaves_mm = -min(running_mm, -spare_mm)
+    return water_mm - leaves_mm, running_mm + leaves_mm
 
 
 @compiled
@@ -176,17 +173,23 @@ def step_layer(  # noqa: PLR0917  compiled code takes no keyword-only arguments
     Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998, eq. 71,
     73, 74, 77-79. Its printed Example 35 was replaced by the authors' errata and is no reference.
     """
-    zone_mm[0] += rain_mm
-    drained_mm = drain(zone_mm, zone_m, capacity_frac, pores_frac, drained_frac)
+    top_m, low_m, deep_m = zone_m[0], zone_m[1], zone_m[2]
+    held, full = WATER_KG_M3 * capacity_frac, WATER_KG_M3 * pores_frac
+    top_mm, run_mm = drain_zone(zone_mm[0] + rain_mm, held * top_m, full * top_m, 0.0, drained_frac)
+    low_mm, run_mm = drain_zone(zone_mm[1], held * low_m, full * low_m, run_mm, drained_frac)
+    deep_mm = zone_mm[2]
+    if deep_m > 0.0:  # most farms turn to the ground
+        deep_mm, run_mm = drain_zone(deep_mm, held * deep_m, full * deep_m, run_mm, drained_frac)
     evaporated_mm = 0.0
-    n_parts = max(n_turns, 1)
-    for _ in range(n_parts):
+    part_mm = demand_mm / n_turns if n_turns > 1 else demand_mm
+    for _ in range(max(n_turns, 1)):
         if n_turns > 0:
-            mixed_mm = zone_mm[0] + zone_mm[1]
-            zone_mm[0] = mixed_mm * (zone_m[0] / (zone_m[0] + zone_m[1]))
-            zone_mm[1] = mixed_mm - zone_mm[0]
-        left_mm = max(zone_mm[0] - floor_mm, 0.0)
-        taken_mm = evaporate(left_mm, falling_mm, demand_mm / n_parts, is_exact)
-        zone_mm[0] -= taken_mm
+            mixed_mm = top_mm + low_mm
+            top_mm = mixed_mm * (top_m / (top_m + low_m))
+            low_mm = mixed_mm - top_mm
+        left_mm = max(top_mm - floor_mm, 0.0)
+        taken_mm = evaporate(left_mm, falling_mm, part_mm, is_exact)
+        top_mm -= taken_mm
         evaporated_mm += taken_mm
-    return evaporated_mm, drained_mm
+    zone_mm[0], zone_mm[1], zone_mm[2] = top_mm, low_mm, deep_mm
+    return evaporated_mm, run_mm
