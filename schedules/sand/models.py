@@ -213,3 +213,42 @@ class DryForecast(SiteModel):
             return None
         on = date.fromisoformat(self.detail["moisture_on"])
         return MoistureEstimate(on, *self.detail["moisture_wb_frac"])
+
+
+class DryRate(SiteModel):
+    """What a finished batch told of its bay's rate: log of evaporation over kc ET0, and its sd.
+
+    Both are empty where its tests told nothing.
+    """
+
+    batch = models.OneToOneField(Batch, on_delete=models.CASCADE, related_name="rate")
+    bay = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
+    log_rate = models.FloatField(null=True, blank=True)
+    log_sd = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            *site_constraints("batch", "bay"),
+            models.CheckConstraint(
+                name="%(class)s_both_or_none",
+                condition=Q(log_rate__isnull=True, log_sd__isnull=True)
+                | Q(log_rate__isnull=False, log_sd__gt=0),
+            ),
+        ]
+
+
+class DryScore(SiteModel):
+    """How good a forecast was, once a person told when the layer was dry."""
+
+    forecast = models.OneToOneField(DryForecast, on_delete=models.CASCADE, related_name="score")
+    dry_on = models.DateField()
+    crps_d = models.FloatField()
+    pit = models.FloatField()
+
+    class Meta:
+        constraints = [
+            *site_constraints("forecast"),
+            models.CheckConstraint(
+                name="%(class)s_range", condition=Q(crps_d__gte=0, pit__range=(0, 1))
+            ),
+        ]

@@ -11,6 +11,14 @@ from equipment.weather.calc.days import Days, Floats
 SHIFT_MAX_D = 7  # neighbouring weeks count as the same season; common practice, no source
 
 
+class BadSeriesError(ValueError):
+    """Days that cannot be a record of weather: none, out of order, or of less than nothing."""
+
+
+class NoPastWindowError(ValueError):
+    """Not one past year has all of the days asked for."""
+
+
 @dataclass(frozen=True, slots=True)
 class ClimateHistory:
     """Past days at one place; arrays of shape (n_days,).
@@ -24,7 +32,7 @@ class ClimateHistory:
 
     Raises
     ------
-    ValueError
+    BadSeriesError
         No day, lengths differ, days do not increase, or a negative amount.
     """
 
@@ -34,13 +42,13 @@ class ClimateHistory:
 
     def __post_init__(self) -> None:
         if self.day.size == 0:
-            raise ValueError("a history needs a day at least")
+            raise BadSeriesError("a history needs a day at least")
         if not self.day.shape == self.et0_mm.shape == self.rain_mm.shape:
-            raise ValueError("day, et0_mm and rain_mm differ in shape")
+            raise BadSeriesError("day, et0_mm and rain_mm differ in shape")
         if np.any(np.diff(self.day) <= np.timedelta64(0, "D")):
-            raise ValueError("day must increase strictly")
+            raise BadSeriesError("day must increase strictly")
         if np.any(self.et0_mm < 0) or np.any(self.rain_mm < 0):
-            raise ValueError("et0_mm and rain_mm cannot be negative")
+            raise BadSeriesError("et0_mm and rain_mm cannot be negative")
 
     def before(self, on: date) -> "ClimateHistory | None":
         """Keep the days before a date, so that a forecast never sees what it forecasts.
@@ -139,7 +147,7 @@ def resample_years(
     past = history.before(start_on)
     by_year = windows_by_year(past, start_on, horizon_d, shift_max_d) if past else []
     if past is None or not by_year:
-        raise ValueError(f"no complete window of {horizon_d} days before {start_on}")
+        raise NoPastWindowError(f"no complete window of {horizon_d} days before {start_on}")
     chosen = _deal(by_year, len(by_year) if n_members is None else n_members, rng)
     grid_day, et0_mm, rain_mm = on_every_day(past)
     columns = (chosen - grid_day).astype(np.int64)[:, None] + np.arange(horizon_d)

@@ -20,9 +20,9 @@ from equipment.weather.models import WeatherDay
 from schedules.sand.calc.drying import DryTarget, Turning, first_dry_day, simulate_drying
 from schedules.sand.calc.layer import drained_moisture_wb_frac
 from schedules.sand.calc.supply import bucket_dry_kg
-from schedules.sand.forecasts import layer_of
 from schedules.sand.models import Batch, Stage
 from schedules.sand.services import bay_load_kg, practice_of
+from schedules.sand.yard import layer_of
 
 from .sandbook import Said, SandBook, is_due
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from equipment.weather.calc.members import WeatherMembers
 from schedules.sand.calc.drying import DryTarget, Turning
 from schedules.sand.calc.layer import Floats, Layer
+from schedules.sand.calc.rate import UNKNOWN_PAD, PadRate
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,8 @@ class MoistureTest:
         Places it was mixed or averaged from, 1 or more.
     depth_m : float, optional
         How deep the samples reached; without it through the whole layer. [m]
+    at_h : float
+        Hour of the local day, 0 to 24; noon where nobody told. [h]
     spot_sd_frac : float
         How spots of one bay differ, by wet mass. Common practice, no source.
     method_sd_frac : float
@@ -40,6 +43,7 @@ class MoistureTest:
     moisture_wb_frac: float
     n_spots: int = 1
     depth_m: float | None = None
+    at_h: float = 12.0
     spot_sd_frac: float = 0.010
     method_sd_frac: float = 0.003
 
@@ -48,6 +52,8 @@ class MoistureTest:
             raise ValueError(f"moisture_wb_frac {self.moisture_wb_frac} is not from 0 to below 1")
         if self.n_spots < 1:
             raise ValueError(f"n_spots {self.n_spots} is below 1")
+        if not 0 <= self.at_h <= 24:
+            raise ValueError(f"at_h {self.at_h} is not from 0 to 24")
         if not (self.spot_sd_frac >= 0 and self.method_sd_frac > 0):
             raise ValueError("spot_sd_frac cannot be negative, nor method_sd_frac 0 or less")
 
@@ -69,6 +75,8 @@ class SpreadBatch:
         When the farm calls it dry.
     spread_on : date
         Day 0.
+    spread_h : int
+        Hour of it in which the sand was spread, 0 to 23. [h]
     moisture_wb_frac, moisture_sd_frac : float
         Mean moisture as spread by wet mass, and how sure that is.
     past_turns : tuple of int
@@ -79,9 +87,8 @@ class SpreadBatch:
         How deep the tool mixes. [m]
     skip_rain_mm : float
         Not turned on a day with as much rain. [mm]
-    rate_sd_frac : float
-        Spread of evaporation from pad to pad (shade, wind) about kc · ET0. Common practice, no
-        source.
+    rate : PadRate
+        Evaporation of this pad (shade, wind) over kc · ET0, and how sure that is.
     capacity_sd_frac : float
         How sure the sand's field capacity is, by volume: FAO-56 Table 19 gives sand 0.07 to 0.17,
         a farm knows its own better. It is what a layer drains to, and so what a test tells most of.
@@ -97,18 +104,21 @@ class SpreadBatch:
     spread_on: date
     moisture_wb_frac: float
     moisture_sd_frac: float = 0.010
+    spread_h: int = 0
     past_turns: tuple[int, ...] = ()
     planned_turns_d: int = 0
     turned_depth_m: float = 0.25
     skip_rain_mm: float = 1.0
-    rate_sd_frac: float = 0.15
+    rate: PadRate = UNKNOWN_PAD
     capacity_sd_frac: float = 0.015
 
     def __post_init__(self) -> None:
         if not 0 < self.moisture_wb_frac < 1:
             raise ValueError(f"moisture_wb_frac {self.moisture_wb_frac} is not between 0 and 1")
-        if min(self.moisture_sd_frac, self.rate_sd_frac, self.capacity_sd_frac) < 0:
+        if min(self.moisture_sd_frac, self.capacity_sd_frac) < 0:
             raise ValueError("spreads cannot be negative")
+        if not 0 <= self.spread_h < 24:
+            raise ValueError(f"spread_h {self.spread_h} is not from 0 to 23")
 
     def turning(self, n_days: int) -> Turning:
         """Lay past and planned turns on a row of days.
@@ -137,6 +147,8 @@ class PadWeather:
         From `spread_on` to yesterday; NaN on a day that nobody recorded. [mm]
     members : WeatherMembers
         From the first day on that is not known: today, or the first that nobody recorded.
+    latitude_deg : float
+        For the sun's path over the day, north positive. [°]
 
     Raises
     ------
@@ -152,6 +164,7 @@ class PadWeather:
     observed_et0_mm: Floats
     observed_rain_mm: Floats
     members: WeatherMembers
+    latitude_deg: float
 
     def __post_init__(self) -> None:
         if self.observed_et0_mm.shape != self.observed_rain_mm.shape:

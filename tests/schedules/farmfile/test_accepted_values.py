@@ -39,8 +39,8 @@ from schedules.sand.calc.forecast import forecast_dry
 from schedules.sand.calc.layer import drained_moisture_wb_frac
 from schedules.sand.calc.pad import MoistureTest, PadWeather, SpreadBatch
 from schedules.sand.calc.supply import bucket_dry_kg, steady_balance
-from schedules.sand.forecasts import layer_of
 from schedules.sand.services import scoop
+from schedules.sand.yard import layer_of
 from schedules.work.produce import materialise
 
 SECTIONS = all_sections()
@@ -81,7 +81,7 @@ def weather(rng: np.random.Generator) -> PadWeather:
     et0_mm, rain_mm = rng.uniform(0, 9, (3, 12)), rng.choice([0.0, 40.0], (3, 12))
     source_day = np.array(["2020-06-04", "2021-06-04", "2022-06-04"], dtype="datetime64[D]")
     members = WeatherMembers(start_on, et0_mm, rain_mm, source_day)
-    return PadWeather(np.array([5.0, 0.0, 7.0]), np.array([0.0, 12.0, 0.0]), members)
+    return PadWeather(np.array([5.0, 0.0, 7.0]), np.array([0.0, 12.0, 0.0]), members, 38.6)
 
 
 def spread_batch(practice: SandPractice) -> SpreadBatch:

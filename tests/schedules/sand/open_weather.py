@@ -127,7 +127,11 @@ def lag_of(series: Series, spread_on: date) -> Lag:
     batch = SpreadBatch(LAYER, TARGET, spread_on, START_WB_FRAC, planned_turns_d=1)
     none_yet = np.array([])
     made = forecast_dry(
-        batch, PadWeather(none_yet, none_yet, members), [], np.random.default_rng(2), n_each=4
+        batch,
+        PadWeather(none_yet, none_yet, members, series.latitude_deg),
+        [],
+        np.random.default_rng(2),
+        n_each=4,
     )
     lags_d = [
         float(HORIZON_D if on is None else (on - spread_on).days)

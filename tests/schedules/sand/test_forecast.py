@@ -12,14 +12,16 @@ from equipment.weather.calc.et0 import reference_et
 from equipment.weather.calc.generator import HIGH_PLAINS, generate_weather
 from equipment.weather.calc.members import ClimateHistory, WeatherMembers, resample_years
 from schedules.sand.calc.dates import DateDistribution
-from schedules.sand.calc.drying import DryTarget
-from schedules.sand.calc.forecast import DryForecast, forecast_dry
+from schedules.sand.calc.drying import DryTarget, simulate_drying
+from schedules.sand.calc.forecast import DryForecast, days_saved, forecast_dry, see_rate
 from schedules.sand.calc.layer import Layer
 from schedules.sand.calc.pad import MoistureTest, PadWeather, SpreadBatch
+from schedules.sand.calc.rate import SeenRate, learn_rate
 
 SPREAD_ON = date(2026, 2, 15)  # cool enough that a layer takes a week or two
 HORIZON_D = 60
 OBSERVED_ET0_MM = 2.0
+LATITUDE_DEG = HIGH_PLAINS.latitude_deg
 
 
 def made_history() -> ClimateHistory:
@@ -58,7 +60,7 @@ def batch(**changes: Any) -> SpreadBatch:
 def pad_weather(n_observed: int, members: WeatherMembers | None = None) -> PadWeather:
     observed_mm = np.full(n_observed, OBSERVED_ET0_MM)
     on = SPREAD_ON + timedelta(days=n_observed)
-    return PadWeather(observed_mm, observed_mm * 0, members or members_from(on))
+    return PadWeather(observed_mm, observed_mm * 0, members or members_from(on), LATITUDE_DEG)
 
 
 def forecast(
@@ -79,6 +81,13 @@ def width_d(dist: DateDistribution) -> int:
     edge = dist.origin_on + timedelta(days=HORIZON_D)
     low, high = (dist.quantile(q) or edge for q in (0.1, 0.9))
     return (high - low).days
+
+
+def spread_d(dist: DateDistribution) -> float:
+    """Standard deviation, which a width in whole days hides."""
+    offset_d = np.where(dist.offset_d < 0, HORIZON_D, dist.offset_d)
+    mean_d = dist.weight @ offset_d
+    return float(np.sqrt(dist.weight @ (offset_d - mean_d) ** 2))
 
 
 def reading_if(
@@ -220,7 +229,7 @@ def test_two_tests_weigh_more_than_one() -> None:
 def test_a_day_nobody_recorded_has_each_members_own_weather() -> None:
     members = members_from(SPREAD_ON + timedelta(days=1))
     gap = np.array([2.0, np.nan, 3.0])
-    weather = PadWeather(gap, gap * 0, members)
+    weather = PadWeather(gap, gap * 0, members, LATITUDE_DEG)
     et0_mm, rain_mm = weather.particles(2)
     assert (weather.n_observed, weather.n_certain, weather.n_filled) == (3, 1, 1)
     assert et0_mm.shape == rain_mm.shape == (40, 1 + HORIZON_D)
@@ -235,10 +244,11 @@ def test_a_day_nobody_recorded_has_each_members_own_weather() -> None:
 def test_a_gap_widens_the_dates() -> None:
     known = forecast([], n_observed=6)
     unknown_mm = np.array([OBSERVED_ET0_MM] + 5 * [np.nan])
-    gap = PadWeather(unknown_mm, unknown_mm * 0, members_from(SPREAD_ON + timedelta(days=1)))
+    ahead = members_from(SPREAD_ON + timedelta(days=1))
+    gap = PadWeather(unknown_mm, unknown_mm * 0, ahead, LATITUDE_DEG)
     turned = batch(past_turns=(1,) * 6)
     made = forecast_dry(turned, gap, [], np.random.default_rng(5), n_each=20)
-    assert width_d(made.dry) > width_d(known.dry)
+    assert spread_d(made.dry) > spread_d(known.dry)
 
 
 def test_moisture_quantiles_are_ordered_and_begin_near_the_start() -> None:
@@ -287,6 +297,124 @@ def test_a_batch_that_cannot_be_is_refused() -> None:
     with pytest.raises(ValueError, match="moisture_wb_frac"):
         batch(moisture_wb_frac=8.0)
     with pytest.raises(ValueError, match="spreads"):
-        batch(rate_sd_frac=-0.1)
+        batch(capacity_sd_frac=-0.1)
     with pytest.raises(ValueError, match="differ in length"):
-        PadWeather(np.zeros(2), np.zeros(1), steady(SPREAD_ON, 4.0))
+        PadWeather(np.zeros(2), np.zeros(1), steady(SPREAD_ON, 4.0), LATITUDE_DEG)
+
+
+def test_one_test_is_the_conjugate_normal_by_hand() -> None:
+    # no sun, no rain, drier than field capacity: the layer stays as spread, so a test of it is the
+    # normal mean with known variance. Prior 4.0 % ± 0.5, test 4.6 % ± sqrt(1.0²/4 + 0.3²) = 0.583:
+    # precision 1/0.25 + 1/0.34 = 6.941; mean (4.0 · 4 + 4.6 · 2.941) / 6.941 = 4.254 %, sd 0.3796
+    calm = steady(SPREAD_ON, 0.0)
+    nothing = np.array([])
+    made = forecast_dry(
+        batch(moisture_wb_frac=0.040, moisture_sd_frac=0.005, capacity_sd_frac=0.0),
+        PadWeather(nothing, nothing, calm, LATITUDE_DEG),
+        [MoistureTest(SPREAD_ON, 0.046, n_spots=4)],
+        np.random.default_rng(1),
+        n_each=5_000,
+    )
+    moisture = made.moisture_wb_frac[:, -1]
+    mean = made.weight @ moisture
+    assert mean == pytest.approx(0.04254, abs=0.0001)
+    assert np.sqrt(made.weight @ (moisture - mean) ** 2) == pytest.approx(0.003796, rel=0.02)
+
+
+def test_a_test_in_the_evening_is_compared_with_a_drier_layer_than_one_in_the_morning() -> None:
+    on = SPREAD_ON + timedelta(days=2)
+    morning, evening = (
+        forecast([MoistureTest(on, 0.066, n_spots=9, at_h=at_h)]) for at_h in (6.0, 20.0)
+    )
+    mean = [float(made.weight @ made.moisture_wb_frac[:, 2]) for made in (morning, evening)]
+    assert mean[1] > mean[0]
+
+
+def test_a_layer_spread_at_night_misses_the_sun_of_its_day() -> None:
+    moisture = [
+        forecast([], n_observed=1, spread_h=hour).moisture_quantile(0.5)[0] for hour in (0, 12, 20)
+    ]
+    assert moisture == sorted(moisture)
+    assert moisture[2] > moisture[0]
+
+
+def test_one_more_turn_is_judged_on_the_same_weather_sand_and_tests() -> None:
+    made = forecast([MoistureTest(SPREAD_ON, 0.08, 3)], n_observed=0)
+    assert made.dry_if(made.batch).offset_d.tolist() == made.dry.offset_d.tolist()
+    more = made.dry_if(dataclasses.replace(made.batch, planned_turns_d=3))
+    assert more.weight.tolist() == made.weight.tolist()
+    saved_d = days_saved(made.dry, more, HORIZON_D)
+    assert (saved_d >= 0).all()
+    assert saved_d[2] >= 1
+
+
+def test_a_thinner_layer_is_dry_sooner() -> None:
+    made = forecast([], n_observed=0)
+    thin = dataclasses.replace(made.batch, layer=Layer(thickness_m=0.2))
+    saved_d = days_saved(made.dry, made.dry_if(thin), HORIZON_D)
+    assert saved_d[0] >= 0
+    assert saved_d[1] >= 1
+
+
+def test_days_saved_are_counted_pair_by_pair() -> None:
+    weight = np.array([0.25, 0.5, 0.25])
+    before = DateDistribution(SPREAD_ON, np.array([5, 9, -1]), weight)
+    after = DateDistribution(SPREAD_ON, np.array([6, 7, 4]), weight)
+    assert days_saved(before, after, 60).tolist() == [-1, 2, 56]
+    with pytest.raises(ValueError, match="same particles"):
+        days_saved(before, DateDistribution(SPREAD_ON, np.array([1]), np.ones(1)), 60)
+
+
+def test_what_the_tests_did_can_be_told() -> None:
+    wet = forecast([MoistureTest(SPREAD_ON + timedelta(days=2), 0.085, n_spots=5)])
+    assert wet.dry_untested.dots() == forecast([]).dry.dots()
+    assert wet.dry_untested.quantile(0.5) < wet.dry.quantile(0.5)  # type: ignore[operator]
+
+
+def readings_of(rate: float, rng: np.random.Generator) -> list[MoistureTest]:
+    """Tests on six days of a layer whose pad dries at a known rate."""
+    sand = batch(past_turns=(1,) * 12)
+    truth = simulate_drying(
+        sand.layer,
+        initial_moisture_wb_frac=0.08,
+        et0_mm=np.full(12, 3.0),
+        rain_mm=np.zeros(12),
+        turning=sand.turning(12),
+        rate_frac=rate,
+    ).moisture_wb_frac[0]
+    days = range(2, 8)
+    readings = [MoistureTest(SPREAD_ON + timedelta(days=d), truth[d], 9, at_h=24) for d in days]
+    noise = rng.normal(size=len(readings))
+    return [
+        dataclasses.replace(r, moisture_wb_frac=r.moisture_wb_frac + k * r.sd_frac)
+        for r, k in zip(readings, noise, strict=True)
+    ]
+
+
+def seen(tests: list[MoistureTest], **changes: Any) -> SeenRate | None:
+    return see_rate(
+        batch(past_turns=(1,) * 12, **changes),
+        tests,
+        np.random.default_rng(3),
+        et0_mm=np.full(12, 3.0),
+        rain_mm=np.zeros(12),
+        latitude_deg=LATITUDE_DEG,
+    )
+
+
+@pytest.mark.parametrize("rate", [0.8, 1.0, 1.25])
+def test_a_batch_of_known_rate_tells_it(rate: float) -> None:
+    rng = np.random.default_rng(8)
+    found = [seen(readings_of(rate, rng)) for _ in range(6)]
+    told = [s for s in found if s is not None]
+    assert len(told) >= 4
+    off = [(s.log_rate - np.log(rate)) / s.log_sd for s in told]
+    assert max(map(abs, off)) < 3
+    learned = learn_rate(told)
+    assert abs(learned.log_mean - np.log(rate)) < 2 * learned.log_sd
+
+
+def test_tests_that_tell_nothing_teach_nothing() -> None:
+    assert seen([]) is None
+    assert seen([MoistureTest(SPREAD_ON, 0.08, 3)]) is None  # as spread: no sun has been on it
+    assert seen([MoistureTest(SPREAD_ON + timedelta(days=3), 0.30, 9)]) is None  # a flood
