@@ -2,7 +2,7 @@
 
 from .barns.models import Alley, BedGroup, Pen
 from .basins.models import Basin, LevelReading
-from .flushing.models import FlushRun, FlushTimer, Lock, Tank
+from .flushing.models import FlushRun, FlushTimer, FlushWater, Lock, Tank
 from .machines.models import (
     CheckItem,
     Defect,
@@ -44,6 +44,7 @@ __all__ = [
     "Event",
     "FlushRun",
     "FlushTimer",
+    "FlushWater",
     "Hold",
     "IdempotencyKey",
     "Lane",

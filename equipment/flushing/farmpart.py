@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.farmfields import Complaint, Entry, Field, Kind
-from equipment.site.farmrows import NAME, Rows, Section, place_fields
+from equipment.site.farmrows import NAME, Rows, Section, SingleRows, place_fields
 from equipment.site.models import PlaceKind
 
-from .models import FlushTimer, Tank, TimerTrigger
+from .models import FlushTimer, FlushWater, Tank, TimerTrigger
 
 
 def check_timer(entry: Entry) -> Iterator[Complaint]:
@@ -24,15 +24,31 @@ def check_timer(entry: Entry) -> Iterator[Complaint]:
         yield Complaint("alley", reason, _("Use trigger: at_times with times_local."))
 
 
+def check_tank(entry: Entry) -> Iterator[Complaint]:
+    if entry.values["reserve_m3"] >= entry.values["volume_m3"]:
+        yield Complaint("reserve_m3", _("is not below volume_m3"), _("Lower it."))
+
+
+def check_water(entry: Entry) -> Iterator[Complaint]:
+    values = entry.values
+    if values["recycled_level_m3"] > values["recycled_capacity_m3"]:
+        yield Complaint("recycled_level_m3", _("is above recycled_capacity_m3"), _("Lower it."))
+    if values["no_flush_below_degc"] > values["drain_below_degc"]:
+        reason = _("is above drain_below_degc, where valves are drained already")
+        yield Complaint("no_flush_below_degc", reason, _("Lower it, or raise the other."))
+
+
 TANKS = Section(
     name="tanks",
     help=_("Flush tanks"),
     rows=Rows(Tank),
+    check=check_tank,
     place_kinds=(PlaceKind.TANK,),
     fields=(
         *place_fields(),
         Field("volume_m3", Kind.NUMBER, _("What it holds"), above=0, high=10_000),
         Field("refill_m3_h", Kind.NUMBER, _("How fast it refills"), above=0, high=5_000),
+        Field("reserve_m3", Kind.NUMBER, _("Water the valves cannot draw"), 0, low=0),
     ),
 )
 
@@ -52,4 +68,27 @@ FLUSH_TIMERS = Section(
     ),
 )
 
-SECTIONS = (TANKS, FLUSH_TIMERS)
+FLUSH_WATER = Section(
+    name="flush_water",
+    help=_("The farm's own figures for its flush water"),
+    is_single=True,
+    rows=SingleRows(FlushWater),
+    check=check_water,
+    fields=(
+        Field("wait_max_min", Kind.NUMBER, _("How long a run at a set time waits for its tank"),
+              45, low=0, high=240),
+        Field("recycled_capacity_m3", Kind.NUMBER, _("What the recycled-water store holds"), 4000,
+              above=0, high=1_000_000),
+        Field("recycled_level_m3", Kind.NUMBER, _("Water in it, as last measured"), 2500, low=0),
+        Field("recycled_area_m2", Kind.NUMBER, _("Its open surface"), 2000, low=0, high=1_000_000),
+        Field("fresh_m3_d", Kind.NUMBER, _("Fresh water that comes in a day"), 0, low=0),
+        Field("solids_frac", Kind.NUMBER, _("Share of flush water that leaves with solids"), 0.03,
+              low=0, high=1),
+        Field("no_flush_below_degc", Kind.NUMBER, _("No flush in colder air"), -10,
+              low=-60, high=20),
+        Field("drain_below_degc", Kind.NUMBER, _("Valves are drained in colder air"), -2,
+              low=-60, high=20),
+    ),
+)  # fmt: skip
+
+SECTIONS = (TANKS, FLUSH_TIMERS, FLUSH_WATER)

@@ -14,12 +14,48 @@ class Tank(PlaceModel):
 
     volume_m3 = models.FloatField()
     refill_m3_h = models.FloatField()
+    reserve_m3 = models.FloatField(default=0)
 
     class Meta:
         constraints = [
             *place_constraints(),
             models.CheckConstraint(
                 name="%(class)s_size", condition=Q(volume_m3__gt=0, refill_m3_h__gt=0)
+            ),
+            models.CheckConstraint(
+                name="%(class)s_reserve",
+                condition=Q(reserve_m3__gte=0, reserve_m3__lt=F("volume_m3")),
+            ),
+        ]
+
+
+class FlushWater(SiteModel):
+    """The farm's own figures for its flush water; every one a setting."""
+
+    wait_max_min = models.FloatField(default=45)
+    recycled_capacity_m3 = models.FloatField(default=4000)
+    recycled_level_m3 = models.FloatField(default=2500)
+    recycled_area_m2 = models.FloatField(default=2000)
+    fresh_m3_d = models.FloatField(default=0)
+    solids_frac = models.FloatField(default=0.03)
+    no_flush_below_degc = models.FloatField(default=-10)
+    drain_below_degc = models.FloatField(default=-2)
+
+    class Meta:
+        constraints = [
+            *site_constraints(),
+            models.UniqueConstraint(fields=["site"], name="%(class)s_once"),
+            models.CheckConstraint(
+                name="%(class)s_amounts",
+                condition=Q(
+                    wait_max_min__gte=0,
+                    recycled_capacity_m3__gt=0,
+                    recycled_level_m3__range=(0, F("recycled_capacity_m3")),
+                    recycled_area_m2__gte=0,
+                    fresh_m3_d__gte=0,
+                    solids_frac__range=(0, 1),
+                    no_flush_below_degc__lte=F("drain_below_degc"),
+                ),
             ),
         ]
 
@@ -44,13 +80,18 @@ class FlushTimer(Named):
 
 
 class RunStatus(models.TextChoices):
+    """No valve reports back: a run that was planned and is over is taken as done."""
+
     PLANNED = "planned", _("Planned")
     BLOCKED = "blocked", _("Blocked")
-    DONE = "done", _("Done")
+    DONE = "done", _("Taken as done")
 
 
 class FlushRun(SiteModel):
-    """One planned opening: a block on alley and tank, not a work order."""
+    """One planned opening: a block on alley and tank, not a work order.
+
+    `short_m3` is what the tank will lack for it, `waits_s` how long it waits for the tank.
+    """
 
     timer = models.ForeignKey(FlushTimer, on_delete=models.PROTECT, related_name="runs")
     alley = models.ForeignKey(Alley, on_delete=models.PROTECT, related_name="runs")
@@ -58,6 +99,8 @@ class FlushRun(SiteModel):
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
     volume_m3 = models.FloatField()
+    short_m3 = models.FloatField(default=0)
+    waits_s = models.FloatField(default=0)
     status = models.CharField(max_length=8, choices=RunStatus, default=RunStatus.PLANNED)
     blocked_by = models.ForeignKey(
         "Lock", null=True, blank=True, on_delete=models.PROTECT, related_name="blocks"
@@ -68,6 +111,9 @@ class FlushRun(SiteModel):
             *site_constraints("timer", "alley", "blocked_by"),
             models.UniqueConstraint(fields=["site", "natural_key"], name="%(class)s_once"),
             models.CheckConstraint(name="%(class)s_span", condition=Q(ends_at__gt=F("starts_at"))),
+            models.CheckConstraint(
+                name="%(class)s_water", condition=Q(short_m3__gte=0, waits_s__gte=0)
+            ),
         ]
         indexes = [models.Index(fields=["site", "starts_at"], name="%(class)s_start")]
 

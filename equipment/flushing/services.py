@@ -1,6 +1,5 @@
 """Verbs of flushing: plan runs after visits and by the clock, put locks on and take them off."""
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,14 +13,12 @@ from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Place, Site
 from equipment.site.writes import site_write
 
-from .models import FlushRun, FlushTimer, Lock, RunStatus, Tank
-from .openings import Opening, openings_at_times, openings_at_visits, queue
-from .queries import open_locks, timers_in_use
+from .models import FlushRun, Lock, RunStatus, Tank
+from .openings import Queued, openings_at_times, openings_at_visits, queue
+from .queries import levels_at, open_locks, timers_by_lock, timers_in_use
 from .visits import FlushVisit
-from .water import load_water_ways
 
 Values = Mapping[str, Any]
-UNDONE = (RunStatus.PLANNED, RunStatus.BLOCKED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +54,10 @@ def plan_flush_runs(
     """Make or bring up to date the runs that open in [start, end).
 
     `visits` are those of the span and a little around it, so that runs of one tank queue at its
-    edges as they do inside. Runs that have begun by `at` are never changed; a run whose water
-    reaches a locked place is blocked by that lock. What was to open before `at` and was never
-    planned is not made up. A second call changes nothing.
+    edges as they do inside. Runs that have begun by `at` are never changed, those that are over are
+    taken as done; a run whose water reaches a locked place is blocked by that lock. A run at a set
+    time waits for a low tank, one of a visit does not and says what it lacks. What was to open
+    before `at` and was never planned is not made up. A second call changes nothing.
     """
     with site_write(site_id, at) as write:
         lock_tanks(site_id)
@@ -71,37 +69,46 @@ def plan_flush_runs(
         inside = Q(starts_at__gte=start, starts_at__lt=end)
         rows = FlushRun.objects.filter(inside | Q(natural_key__in=keys), site_id=site_id)
         runs = {row.natural_key: row for row in rows}
-        begun = {key: run.starts_at for key, run in runs.items() if _has_begun(run, at)}
+        begun = {key: run.starts_at for key, run in runs.items() if run.starts_at <= at}
         ahead = [o for o in openings if o.key in runs or o.starts_at >= at]
-        queued = queue(ahead, begun=begun, at=at)
+        by_lock = timers_by_lock(site_id, list(open_locks(site_id)))
+        dry = {pk for lock_id, pks in by_lock.items() if lock_id for pk in pks}
+        queued = queue(ahead, begun=begun, at=at, levels=levels_at(site_id, start), dry=dry)
         wanted = {
-            opening.key: _values(opening)
-            for opening in queued
-            if start <= opening.starts_at < end or _opens_in(runs.get(opening.key), start, end)
+            turn.opening.key: _values(turn)
+            for turn in queued
+            if start <= turn.opening.starts_at < end
+            or _opens_in(runs.get(turn.opening.key), start, end)
         }
-        gone = [run for key, run in runs.items() if key not in keys and not _has_begun(run, at)]
+        gone = [run for key, run in runs.items() if key not in keys and run.starts_at > at]
         counts = _write(site_id, runs, wanted, gone, at)
         if counts != FlushCounts():
-            _block(site_id, at)
+            _block(by_lock, at)
+        if _close_past(site_id, at) or counts != FlushCounts():
             write.touch()
         return counts
-
-
-def _has_begun(run: FlushRun, at: datetime) -> bool:
-    return run.status == RunStatus.DONE or run.starts_at <= at
 
 
 def _opens_in(run: FlushRun | None, start: datetime, end: datetime) -> bool:
     return run is not None and start <= run.starts_at < end
 
 
-def _values(opening: Opening) -> Values:
+def _close_past(site_id: int, at: datetime) -> int:
+    """Take planned runs that are over as done: no valve reports back."""
+    past = FlushRun.objects.filter(site_id=site_id, status=RunStatus.PLANNED, ends_at__lte=at)
+    return past.update(status=RunStatus.DONE)
+
+
+def _values(turn: Queued) -> Values:
+    opening = turn.opening
     return {
         "timer_id": opening.timer.pk,
         "alley_id": opening.timer.alley_id,
         "starts_at": opening.starts_at,
         "ends_at": opening.ends_at,
         "volume_m3": opening.length.volume_m3,
+        "short_m3": turn.short_m3,
+        "waits_s": turn.waits.total_seconds(),
     }
 
 
@@ -120,12 +127,12 @@ def _write(
     changed = [
         run
         for key, run in runs.items()
-        if key in wanted and not _has_begun(run, at) and _put(run, wanted[key])
+        if key in wanted and run.starts_at > at and _put(run, wanted[key])
     ]
     FlushRun.objects.bulk_create(made)
     if changed:
         # An upsert by key: an update of a thousand rows row by row takes ten times as long.
-        fields = ["timer", "alley", "starts_at", "ends_at", "volume_m3"]
+        fields = ["timer", "alley", "starts_at", "ends_at", "volume_m3", "short_m3", "waits_s"]
         FlushRun.objects.bulk_create(
             changed, update_conflicts=True, unique_fields=["id"], update_fields=fields
         )
@@ -141,20 +148,19 @@ def _put(run: FlushRun, values: Values) -> bool:
     return bool(changed)
 
 
-def _block(site_id: int, from_at: datetime) -> None:
-    """Block or free every run not yet over, by the locks that are on."""
-    locks = list(open_locks(site_id))
-    ways = load_water_ways(site_id)
-    timers_by_lock: dict[int | None, list[int]] = defaultdict(list)
-    for timer in FlushTimer.objects.filter(site_id=site_id):
-        lock = ways.lock_in_way(timer, locks)
-        timers_by_lock[lock.pk if lock else None].append(timer.pk)
-    for lock_id, timer_ids in timers_by_lock.items():
-        FlushRun.objects.filter(
-            timer_id__in=timer_ids, ends_at__gt=from_at, status__in=UNDONE
-        ).exclude(blocked_by_id=lock_id).update(
-            blocked_by_id=lock_id, status=RunStatus.BLOCKED if lock_id else RunStatus.PLANNED
-        )
+def _block_anew(site_id: int, from_at: datetime) -> None:
+    _block(timers_by_lock(site_id, list(open_locks(site_id))), from_at)
+
+
+def _block(by_lock: Mapping[int | None, list[int]], from_at: datetime) -> None:
+    """Block or free every run not yet over, by the locks that are on.
+
+    That a run was done is taken for granted, and a lock told late takes it back.
+    """
+    for lock_id, timer_ids in by_lock.items():
+        FlushRun.objects.filter(timer_id__in=timer_ids, ends_at__gt=from_at).exclude(
+            blocked_by_id=lock_id
+        ).update(blocked_by_id=lock_id, status=RunStatus.BLOCKED if lock_id else RunStatus.PLANNED)
 
 
 # Locks ------------------------------------------------------------------------------------------
@@ -188,7 +194,7 @@ def put_lock(
         )
         if made:
             # A phone's clock that runs ahead must not leave the runs until then unblocked.
-            _block(site_id, min(at, received_at))
+            _block_anew(site_id, min(at, received_at))
             write.change("lock.on", place_id, lock=lock.pk, by=by.pk)
     return lock
 
@@ -220,7 +226,7 @@ def take_off_lock(
         _refuse_stranger(lock, by, note=note, is_lead=is_lead)
         lock.off_at, lock.off_by, lock.off_note = max(at, lock.on_at), by, note
         lock.save(update_fields=["off_at", "off_by", "off_note"])
-        _block(site_id, min(at, received_at))
+        _block_anew(site_id, min(at, received_at))
         write.change("lock.off", lock.place_id, lock=lock.pk, by=by.pk)
     return lock
 

@@ -9,6 +9,7 @@ from pytest_django import DjangoAssertNumQueries
 from equipment.barns.models import Alley
 from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus
 from equipment.flushing.queries import (
+    flush_m3_d_by_end,
     isolated_places,
     open_locks,
     places_reached,
@@ -19,7 +20,7 @@ from equipment.flushing.queries import (
 from equipment.flushing.services import put_lock, take_off_lock
 from equipment.site.models import Actor, Place
 from tests.equipment.flushing.test_services import DAY, FIVE, Barn, make_barn, minutes, plan, visit
-from tests.factories import make_actor, make_bed_group, make_site, make_tank
+from tests.factories import make_actor, make_bed_group, make_flush_timer, make_site, make_tank
 
 pytestmark = pytest.mark.django_db
 
@@ -186,3 +187,12 @@ def test_level_carries_what_was_drawn_before_and_blocked_runs_draw_nothing(barn:
     assert drawn < 150
     FlushRun.objects.update(status=RunStatus.BLOCKED)
     assert level_now(barn) == 150
+
+
+def test_water_of_a_day_is_told_by_the_place_it_ends_in(barn: Barn) -> None:
+    FlushTimer.objects.all().delete()
+    make_flush_timer(barn.back, barn.tank, times_local=("05:00",))
+    end = DAY + timedelta(days=2)
+    plan(barn.site, end=end)
+    # 20 s of 0.5 m³/s, once a day, by the return alley into the lane
+    assert flush_m3_d_by_end(barn.site.pk, DAY, end) == {barn.lane.pk: pytest.approx(10)}

@@ -8,7 +8,7 @@ import pytest
 
 from equipment.barns.models import Alley, Pen
 from equipment.errors import NoteMissingError, NotLockOwnerError
-from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus, Tank
+from equipment.flushing.models import FlushRun, FlushTimer, FlushWater, Lock, RunStatus, Tank
 from equipment.flushing.services import (
     FlushCounts,
     plan_flush_runs,
@@ -438,3 +438,40 @@ def test_strangers_places_locks_and_runs_are_out_of_reach(barn: Barn, ana: Actor
         )
     plan(barn.site)
     assert set(statuses(other.site).values()) == {RunStatus.BLOCKED}
+
+
+def test_runs_that_are_over_are_taken_as_done_by_the_next_plan(barn: Barn) -> None:
+    plan(barn.site, visit(barn.pen))
+    assert set(statuses(barn.site).values()) == {RunStatus.PLANNED}
+    plan(barn.site, visit(barn.pen), at=FIVE + minutes(31))
+    assert set(statuses(barn.site).values()) == {RunStatus.DONE}
+
+
+def test_a_lock_told_late_takes_back_that_a_run_was_done(barn: Barn, ana: Actor) -> None:
+    plan(barn.site, visit(barn.pen))
+    plan(barn.site, visit(barn.pen), at=FIVE + minutes(40))
+    lock(barn.lane.place, ana, at=FIVE)
+    assert set(statuses(barn.site).values()) == {RunStatus.BLOCKED}
+
+
+def test_a_run_whose_tank_is_low_waits_and_says_so(barn: Barn) -> None:
+    FlushTimer.objects.all().delete()
+    for n, alley in enumerate(barn.alleys):
+        make_flush_timer(alley, barn.tank, key=f"t{n}", times_local=("05:00",), open_s=180)
+    # 90 m³ each from a tank of 150 m³ that fills with 60 m³/h: the second lacks 30 m³, 30 minutes
+    plan(barn.site)
+    first, second = FlushRun.objects.filter(starts_at__gte=DAY).order_by("starts_at")
+    assert (first.starts_at, first.waits_s, first.short_m3) == (FIVE, 0, 0)
+    assert (second.starts_at, second.waits_s) == (FIVE + minutes(30), 1800)
+    assert plan(barn.site, at=FIVE + minutes(5)) == FlushCounts()
+
+
+def test_a_run_whose_tank_stays_low_is_told_as_starved(barn: Barn) -> None:
+    FlushWater.objects.create(site=barn.site, wait_max_min=10)
+    FlushTimer.objects.all().delete()
+    for n, alley in enumerate(barn.alleys):
+        make_flush_timer(alley, barn.tank, key=f"t{n}", times_local=("05:00",), open_s=180)
+    plan(barn.site)
+    starved = FlushRun.objects.get(short_m3__gt=0)
+    assert starved.starts_at == FIVE + minutes(3)
+    assert starved.short_m3 == pytest.approx(27)  # 60 left, 3 came in while the first ran
