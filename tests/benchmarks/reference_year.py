@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 def follow_year(
     rain_mm: Floats, et0_mm: Floats, *, n_bays: int, n_others: int, steps_a_day: int
 ) -> tuple[Floats, Floats]:
-    """Give water of the bays and contents of all else at the end; weather is (n_days, n_members)."""
+    """Give bays and all else at the end; weather has shape (n_days, n_members)."""
     n_days, n_members = rain_mm.shape
     bays = np.full((n_bays, n_members), 40.0)
     others = np.full((n_others, n_members), 1_000.0)
