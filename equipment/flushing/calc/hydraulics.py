@@ -1,31 +1,51 @@
-"""How fast and how deep a flush runs down an alley: Manning's equation for a flat-floored lane."""
+"""How fast and how deep a flush runs down an alley: Manning's equation for a flat-floored lane.
+
+Manning and Chezy come from `fluids.open_flow`, which has no depth from flow for a channel with
+curbs: `normal_depth_m` turns its Manning round.
+"""
 
 from dataclasses import dataclass
-from enum import StrEnum
+from typing import Any
 
-FT_M = 0.3048  # international foot, exact
+import numpy as np
+from fluids import open_flow
+from numpy.typing import NDArray
+
+Amount = float | NDArray[np.float64]
+
+_OPEN_FLOW: Any = open_flow  # its annotations name floats, its formulas take arrays too
+
 IN_M = 0.0254  # international inch, exact
 N_ALLEY = 0.02  # alley under a normal manure load: Missouri Extension WQ314
+PRACTICE_DEPTH_M = 3 * IN_M  # Missouri Extension WQ313
 DRAIN_S = 180.0  # until an alley is drained; common practice, no source
 
 
-def hydraulic_radius(width: float, depth: float) -> float:
+def hydraulic_radius(width: Amount, depth: Amount) -> Amount:
     """Compute the hydraulic radius of water between two curbs.
 
     Parameters
     ----------
-    width, depth : float
+    width, depth : float or ndarray
         Width of the lane and depth of the water, above 0, in the same unit of length.
 
     Returns
     -------
-    float
-        Wetted area over wetted perimeter, in the unit given.
+    float or ndarray
+        Wetted area over wetted perimeter, in the unit given. [m]
 
     Raises
     ------
     ValueError
         If a value is not above 0.
+
+    Notes
+    -----
+    Valid: a flat floor between upright curbs.
+
+    Checked:
+    tests/equipment/flushing/test_hydraulics.py::test_velocity_equals_that_of_an_open_library,
+    test_ten_foot_alley_flushed_three_inches_deep
 
     References
     ----------
@@ -37,22 +57,22 @@ def hydraulic_radius(width: float, depth: float) -> float:
 
 
 def velocity_m_s(
-    *, width_m: float, depth_m: float, slope_frac: float, n_manning: float = N_ALLEY
-) -> float:
+    *, width_m: Amount, depth_m: Amount, slope_frac: Amount, n_manning: float = N_ALLEY
+) -> Amount:
     """Compute the velocity of steady flow by Manning's equation in SI units.
 
     Parameters
     ----------
-    width_m, depth_m : float
+    width_m, depth_m : float or ndarray
         Width of the lane and depth of the water, above 0. [m]
-    slope_frac : float
+    slope_frac : float or ndarray
         Fall over length of the floor, above 0. [m m⁻¹]
     n_manning : float
         Roughness, above 0. [s m⁻¹ᐟ³]
 
     Returns
     -------
-    float
+    float or ndarray
         Mean velocity over the cross section. [m s⁻¹]
 
     Raises
@@ -62,15 +82,98 @@ def velocity_m_s(
 
     Notes
     -----
-    V = R^(2/3) S^(1/2) / n, for steady flow. What a tank lets go is a wave that flattens in long
-    alleys, so the result tells whether a flush can be adequate, not what it will be.
+    V = R^(2/3) S^(1/2) / n.
+
+    Valid: steady, turbulent flow. What a tank lets go is a wave that flattens in long alleys, so
+    the result tells whether a flush can be adequate, not what it will be (`AlleyFlush.is_wave`).
+
+    Checked: tests/equipment/flushing/test_hydraulics.py::test_velocity_of_published_channels,
+    test_velocity_equals_that_of_an_open_library, test_ten_foot_alley_flushed_three_inches_deep
 
     References
     ----------
-    WQ314 (see `hydraulic_radius`), in SI.
+    WQ314 (see `hydraulic_radius`), in SI, by `fluids.open_flow.V_Manning`.
     """
     _require_positive(slope_frac=slope_frac, n_manning=n_manning)
-    return float(hydraulic_radius(width_m, depth_m) ** (2 / 3) * slope_frac**0.5 / n_manning)
+    r_h_m = hydraulic_radius(width_m, depth_m)
+    return _OPEN_FLOW.V_Manning(Rh=r_h_m, S=slope_frac, n=n_manning)  # type: ignore[no-any-return]
+
+
+def chezy_velocity_m_s(
+    *, width_m: Amount, depth_m: Amount, slope_frac: Amount, c_chezy: float
+) -> Amount:
+    """Compute the velocity of steady flow by Chezy's equation with one coefficient for all depths.
+
+    Parameters
+    ----------
+    width_m, depth_m : float or ndarray
+        Width of the lane and depth of the water, above 0. [m]
+    slope_frac : float or ndarray
+        Fall over length of the floor, above 0. [m m⁻¹]
+    c_chezy : float
+        Coefficient, above 0 (`chezy_coefficient`). [m¹ᐟ² s⁻¹]
+
+    Returns
+    -------
+    float or ndarray
+        Mean velocity over the cross section. [m s⁻¹]
+
+    Raises
+    ------
+    ValueError
+        If a value is not above 0.
+
+    Notes
+    -----
+    V = C (R S)^(1/2). Shown for contrast: at the depth for which C was taken both equations agree,
+    elsewhere they part, and how far says how much rests on the choice of equation.
+
+    Valid: as `velocity_m_s`, near the depth for which C was taken.
+
+    Checked: tests/equipment/flushing/test_hydraulics.py::test_chezy_form_gives_the_same_velocity,
+    test_chezy_parts_from_manning_away_from_its_depth
+
+    References
+    ----------
+    Chezy's equation, by `fluids.open_flow.V_Chezy`; Chow, Open-Channel Hydraulics, 1959, ch. 5.
+    """
+    _require_positive(slope_frac=slope_frac, c_chezy=c_chezy)
+    r_h_m = hydraulic_radius(width_m, depth_m)
+    return _OPEN_FLOW.V_Chezy(Rh=r_h_m, S=slope_frac, C=c_chezy)  # type: ignore[no-any-return]
+
+
+def chezy_coefficient(r_h_m: Amount, n_manning: float = N_ALLEY) -> Amount:
+    """Compute the coefficient of Chezy's equation that equals a Manning roughness.
+
+    Parameters
+    ----------
+    r_h_m : float or ndarray
+        Hydraulic radius, above 0. [m]
+    n_manning : float
+        Roughness, above 0. [s m⁻¹ᐟ³]
+
+    Returns
+    -------
+    float or ndarray
+        R^(1/6) / n. [m¹ᐟ² s⁻¹]
+
+    Raises
+    ------
+    ValueError
+        If a value is not above 0.
+
+    Notes
+    -----
+    Valid: at that radius alone.
+
+    Checked: tests/equipment/flushing/test_hydraulics.py::test_chezy_form_gives_the_same_velocity
+
+    References
+    ----------
+    `fluids.open_flow.n_Manning_to_C_Chezy`; Chow 1959, eq. 5-6.
+    """
+    _require_positive(r_h_m=r_h_m, n_manning=n_manning)
+    return _OPEN_FLOW.n_Manning_to_C_Chezy(n=n_manning, Rh=r_h_m)  # type: ignore[no-any-return]
 
 
 def velocity_ft_s(
@@ -102,6 +205,12 @@ def velocity_ft_s(
     The factor 1.49 is rounded in the publication; exactly it is (1 m in ft)^(1/3) = 1.486, so
     that this is 0.3 % more than `velocity_m_s`.
 
+    Valid: as `velocity_m_s`.
+
+    Checked:
+    tests/equipment/flushing/test_hydraulics.py::test_ten_foot_alley_flushed_three_inches_deep,
+    test_three_inches_at_three_percent_run_at_about_five_feet_a_second
+
     References
     ----------
     WQ314 (see `hydraulic_radius`): V = (1.49 / n) R^(2/3) S^(1/2).
@@ -112,24 +221,24 @@ def velocity_ft_s(
 
 
 def normal_depth_m(
-    *, flow_m3_s: float, width_m: float, slope_frac: float, n_manning: float = N_ALLEY
-) -> float:
+    *, flow_m3_s: Amount, width_m: Amount, slope_frac: Amount, n_manning: float = N_ALLEY
+) -> Amount:
     """Compute how deep a steady flow runs.
 
     Parameters
     ----------
-    flow_m3_s : float
+    flow_m3_s : float or ndarray
         Flow that the valve lets go, above 0. [m³ s⁻¹]
-    width_m : float
+    width_m : float or ndarray
         Width of the lane, above 0. [m]
-    slope_frac : float
+    slope_frac : float or ndarray
         Fall over length of the floor, above 0. [m m⁻¹]
     n_manning : float
         Roughness, above 0. [s m⁻¹ᐟ³]
 
     Returns
     -------
-    float
+    float or ndarray
         Depth at which width times depth times `velocity_m_s` is the flow. [m]
 
     Raises
@@ -141,20 +250,29 @@ def normal_depth_m(
     -----
     Manning's equation put as D = (Q n / S^(1/2))^(3/5) (W + 2D)^(2/5) / W and repeated from
     below: each step leaves at most two fifths of the relative error, so it always ends.
+
+    Valid: as `velocity_m_s`.
+
+    Checked: tests/equipment/flushing/test_hydraulics.py::test_depth_of_published_flows,
+    test_the_depth_found_carries_the_flow
+
+    References
+    ----------
+    WQ314 (see `hydraulic_radius`), solved for the depth.
     """
     _require_positive(
         flow_m3_s=flow_m3_s, width_m=width_m, slope_frac=slope_frac, n_manning=n_manning
     )
     section = (flow_m3_s * n_manning / slope_frac**0.5) ** 0.6 / width_m
-    last_m, depth_m = 0.0, float(section * width_m**0.4)
-    while depth_m - last_m > 1e-12 * depth_m:
-        last_m, depth_m = depth_m, float(section * (width_m + 2 * depth_m) ** 0.4)
+    last_m, depth_m = 0.0 * section, section * width_m**0.4
+    while np.any(depth_m - last_m > 1e-12 * depth_m):
+        last_m, depth_m = depth_m, section * (width_m + 2 * depth_m) ** 0.4
     return depth_m
 
 
 @dataclass(frozen=True, slots=True)
 class AlleyFlush:
-    """One opening of a valve at the head of an alley.
+    """One opening of a valve at the head of an alley: depth, velocity, volume and times.
 
     Parameters
     ----------
@@ -175,6 +293,21 @@ class AlleyFlush:
     ------
     ValueError
         If a value is out of range.
+
+    Notes
+    -----
+    Valid: while the alley is full of moving water at once, that is, while the valve is open at
+    least as long as the water travels (`is_wave` is false). A shorter release is a wave that
+    flattens on its way: depth and velocity then hold at the head of the alley and are upper bounds
+    below.
+
+    Checked:
+    tests/equipment/flushing/test_hydraulics.py::test_a_release_shorter_than_its_travel_is_a_wave,
+    test_published_wave_takes_half_a_minute_and_2805_gallons
+
+    References
+    ----------
+    WQ314 (see `hydraulic_radius`), which warns of the wave; the criterion is arithmetic.
     """
 
     length_m: float
@@ -200,12 +333,13 @@ class AlleyFlush:
     @property
     def depth_m(self) -> float:
         """Depth of the flow once it is steady [m]."""
-        return normal_depth_m(
+        depth_m = normal_depth_m(
             flow_m3_s=self.flow_m3_s,
             width_m=self.width_m,
             slope_frac=self.slope_frac,
             n_manning=self.n_manning,
         )
+        return float(depth_m)
 
     @property
     def velocity_m_s(self) -> float:
@@ -223,95 +357,29 @@ class AlleyFlush:
         return self.length_m / self.velocity_m_s
 
     @property
+    def is_wave(self) -> bool:
+        """Whether the valve closes before the water is through, which is beyond steady flow."""
+        return self.open_s < self.travel_s
+
+    @property
+    def chezy_velocity_at_practice_m_s(self) -> float:
+        """Velocity by Chezy's equation with the coefficient of the published depth [m s⁻¹]."""
+        r_h_m = hydraulic_radius(self.width_m, PRACTICE_DEPTH_M)
+        velocity = chezy_velocity_m_s(
+            width_m=self.width_m,
+            depth_m=self.depth_m,
+            slope_frac=self.slope_frac,
+            c_chezy=float(chezy_coefficient(r_h_m, self.n_manning)),
+        )
+        return float(velocity)
+
+    @property
     def duration_s(self) -> float:
         """From the valve's opening until the alley is drained [s]."""
         return self.open_s + self.travel_s + self.drain_s
 
 
-@dataclass(frozen=True, slots=True)
-class FlushPractice:
-    """What a flush should reach to clean an alley.
-
-    Parameters
-    ----------
-    velocity_m_s : float
-        Velocity. [m s⁻¹]
-    depth_m : float
-        Depth. [m]
-    open_s : float
-        Time for which both are kept up. [s]
-    slack_frac : float
-        How far velocity and depth may stay behind. The sources give round numbers: for the 3 in
-        at 3 % that they name, their own equation yields 4.92 to 5.07 ft/s by width of alley. [-]
-
-    References
-    ----------
-    Fulhage and Pfost, "Flush Gutters for Dairies", WQ313, University of Missouri Extension,
-    1993: 5 feet per second, 3 inches deep, for 10 seconds or more.
-    """
-
-    velocity_m_s: float = 5 * FT_M
-    depth_m: float = 3 * IN_M
-    open_s: float = 10.0
-    slack_frac: float = 0.02
-
-
-class ShortfallCode(StrEnum):
-    """In what a flush falls short."""
-
-    VELOCITY_LOW = "velocity_low"
-    DEPTH_LOW = "depth_low"
-    OPEN_SHORT = "open_short"
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """One way in which a flush falls short.
-
-    Parameters
-    ----------
-    code : ShortfallCode
-        Velocity [m s⁻¹], depth [m] or time open [s].
-    value, limit : float
-        What it is and what it should be, in the unit of the code.
-    """
-
-    code: ShortfallCode
-    value: float
-    limit: float
-
-
-def find_shortfalls(
-    flush: AlleyFlush, practice: FlushPractice | None = None
-) -> tuple[Shortfall, ...]:
-    """Compare a flush with practice.
-
-    Parameters
-    ----------
-    flush : AlleyFlush
-        The flush.
-    practice : FlushPractice, optional
-        What it should reach; the published practice if not given.
-
-    Returns
-    -------
-    tuple of Shortfall
-        Empty where the flush is adequate by the steady-flow equation. A flush watched in the
-        alley outranks it.
-    """
-    practice = practice or FlushPractice()
-    kept_frac = 1 - practice.slack_frac
-    rows = (
-        (ShortfallCode.VELOCITY_LOW, flush.velocity_m_s, practice.velocity_m_s, kept_frac),
-        (ShortfallCode.DEPTH_LOW, flush.depth_m, practice.depth_m, kept_frac),
-        (ShortfallCode.OPEN_SHORT, flush.open_s, practice.open_s, 1.0),
-    )
-    return tuple(
-        Shortfall(code, value, limit) for code, value, limit, kept in rows if value < limit * kept
-    )
-
-
-def _require_positive(**values: float) -> None:
+def _require_positive(**values: Amount) -> None:
     for name, value in values.items():
-        if not 0 < value < float("inf"):
+        if not np.all((np.asarray(value) > 0) & np.isfinite(value)):
             raise ValueError(f"{name} must be > 0, got {value}")

@@ -161,7 +161,7 @@ def run_tank(
     Returns
     -------
     TankDay
-        Levels at each run and at the end.
+        Levels at each run and at the end. [m³]
 
     Raises
     ------
@@ -171,8 +171,17 @@ def run_tank(
     Notes
     -----
     A run's water is taken as drawn when its valve opens: a run lasts seconds to minutes against
-    hours of refill (2 to 4 h to fill a tank: Missouri Extension WQ308), and so the level is never
-    shown higher than it is. Refill beyond a full tank does not happen.
+    hours of refill, and so the level is never shown higher than it is. Refill beyond a full tank
+    does not happen.
+
+    Valid: pumps that always have recycled water to draw from (`balance.balance_days` tells).
+
+    Checked: tests/equipment/flushing/test_tank.py::test_levels_are_told_at_each_run,
+    test_pumps_of_published_size_fill_a_tank_in_two_hours, test_water_is_neither_made_nor_lost
+
+    References
+    ----------
+    Arithmetic; pumps that fill a tank in 2 to 4 h: Missouri Extension WQ308.
     """
     _check_day(tank, level_m3=level_m3, start_at=start_at, end_at=end_at)
     ordered = _in_order(draws, start_at=start_at, end_at=end_at)

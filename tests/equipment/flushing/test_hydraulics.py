@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,6 +11,8 @@ from equipment.flushing.calc import (
     AlleyFlush,
     FlushPractice,
     ShortfallCode,
+    chezy_coefficient,
+    chezy_velocity_m_s,
     find_shortfalls,
     hydraulic_radius,
     normal_depth_m,
@@ -58,6 +61,7 @@ def test_velocity_equals_that_of_an_open_library() -> None:
     assert velocity == pytest.approx(1.8493111942973235, rel=1e-12)
 
 
+@pytest.mark.trade_check("4")
 def test_ten_foot_alley_flushed_three_inches_deep() -> None:
     # Equation, roughness 0.02 and 0.25 ft: Missouri Extension WQ314; the results are that
     # equation worked by hand: 4.957 ft/s, 12.39 cfs = 5,562 gpm, 927 gal in 10 s.
@@ -84,19 +88,43 @@ def test_three_inches_at_three_percent_run_at_about_five_feet_a_second(width_ft:
     assert velocity == pytest.approx(5, rel=0.02)
 
 
+@pytest.mark.trade_check("4")
 def test_chezy_form_gives_the_same_velocity() -> None:
     # C = R^(1/6) / n: 32.29 for the ten-foot alley by fluids 1.3.1, n_Manning_to_C_Chezy.
-    r_h_m = hydraulic_radius(10 * FT_M, 0.25 * FT_M)
-    chezy = r_h_m ** (1 / 6) / 0.02
+    alley = {"width_m": 10 * FT_M, "depth_m": 0.25 * FT_M, "slope_frac": 0.03}
+    chezy = chezy_coefficient(hydraulic_radius(10 * FT_M, 0.25 * FT_M))
     assert chezy == pytest.approx(32.29, abs=0.005)
-    velocity = velocity_m_s(width_m=10 * FT_M, depth_m=0.25 * FT_M, slope_frac=0.03)
-    assert chezy * math.sqrt(r_h_m * 0.03) == pytest.approx(velocity, rel=1e-12)
+    velocity = chezy_velocity_m_s(**alley, c_chezy=float(chezy))
+    assert velocity == pytest.approx(velocity_m_s(**alley), rel=1e-12)
+
+
+def test_chezy_parts_from_manning_away_from_its_depth() -> None:
+    # Manning grows with R^(2/3), Chezy with R^(1/2): of twice the radius by 2^(1/6) apart.
+    chezy = float(chezy_coefficient(1.0))
+    deep = {"width_m": 8.0, "depth_m": 4.0, "slope_frac": 0.01}  # R = 32 / 16 = 2 m
+    ratio = velocity_m_s(**deep) / chezy_velocity_m_s(**deep, c_chezy=chezy)
+    assert ratio == pytest.approx(2 ** (1 / 6), rel=1e-12)
+
+
+def test_a_release_shorter_than_its_travel_is_a_wave() -> None:
+    # 100 m at some 1.5 m/s take more than a minute
+    assert flush_of(12.39 * CFS_M3_S, open_s=20).is_wave
+    assert not flush_of(12.39 * CFS_M3_S, open_s=90).is_wave
+
+
+def test_arrays_equal_scalars() -> None:
+    flows = np.array([0.1, 0.4, 1.2])
+    depths = normal_depth_m(flow_m3_s=flows, width_m=3.0, slope_frac=0.02)
+    each = [normal_depth_m(flow_m3_s=float(q), width_m=3.0, slope_frac=0.02) for q in flows]
+    assert np.asarray(depths) == pytest.approx(each, rel=1e-12)
+    velocities = velocity_m_s(width_m=3.0, depth_m=depths, slope_frac=0.02)
+    assert np.asarray(velocities) * 3.0 * depths == pytest.approx(flows, rel=1e-9)
 
 
 def test_published_wave_takes_half_a_minute_and_2805_gallons() -> None:
     # 150 ft long, 3 in deep, 5 ft/s: animalimagegallery.org, image 1115. 30 s; a 10-ft alley
     # then takes 12.5 cfs x 30 s = 375 ft³ = 2,805 gal. The slope is ours, to give 5 ft/s.
-    slope_frac = (5 * FT_M * 0.02 / hydraulic_radius(10 * FT_M, 0.25 * FT_M) ** (2 / 3)) ** 2
+    slope_frac = float((5 * FT_M * 0.02 / hydraulic_radius(10 * FT_M, 0.25 * FT_M) ** (2 / 3)) ** 2)
     flush = AlleyFlush(
         length_m=150 * FT_M,
         width_m=10 * FT_M,
