@@ -4,12 +4,13 @@ from collections.abc import Iterator
 
 from django.utils.translation import gettext_lazy as _
 
-from equipment.site.farmfields import ANY_PLACE, Complaint, Entry, Field, Kind
-from equipment.site.farmrows import NAME, Rows, Section, TitledRows
+from equipment.site.farmfields import ANY_PLACE, Complaint, Entry, Field, Kind, Values
+from equipment.site.farmrows import NAME, Rows, Section, SingleRows, TitledRows
 
-from .models import CheckItem, Machine, MachineKind, ServiceItem
+from .models import CheckItem, Machine, MachineKind, MachinePractice, RepairRow, ServiceItem
 
 KINDS = tuple(MachineKind.values)
+MONEY = {"low": 0, "high": 9_999_999}
 MAX_CHECK_ITEMS = 15  # a list of 16 is no longer read
 
 
@@ -38,10 +39,29 @@ def check_check_item(entry: Entry) -> Iterator[Complaint]:
         yield Complaint("position", clash, _("Number the items in walking order."))
 
 
+def check_machine(entry: Entry) -> Iterator[Complaint]:
+    price, salvage = entry.values["price"], entry.values["salvage"]
+    if price is not None and salvage is not None and salvage > price:
+        remedy = _("Give what it will fetch at the end of its life.")
+        yield Complaint("salvage", _("is more than price"), remedy)
+
+
+def to_the_cent(values: Values) -> Values:
+    """Round money as it is stored, so that a file with more digits compares equal."""
+    money = {"price", "list_price", "salvage", "worth_now", "visit_cost", "shop_cost_per_h"}
+    digits = dict.fromkeys(money, 2) | {"fuel_price_per_l": 4}
+    return {
+        name: value if value is None or name not in digits else round(float(value), digits[name])
+        for name, value in values.items()
+    }
+
+
 MACHINES = Section(
     name="machines",
     help=_("Loaders, groomers, trucks and the rest, by their numbers"),
     rows=Rows(Machine),
+    check=check_machine,
+    tidy=to_the_cent,
     fields=(
         NAME,
         Field("kind", Kind.CHOICE, _("What it is"), choices=KINDS),
@@ -51,8 +71,64 @@ MACHINES = Section(
         Field("fill_frac", Kind.NUMBER, _("Usual filling"), 0.95, low=0.1, high=1.5),
         Field("travel_m_min", Kind.NUMBER, _("Speed between places"), 150, low=5, high=1500),
         Field("is_clean_only", Kind.BOOL, _("Never touches manure"), False),
+        Field("rated_load_kg", Kind.NUMBER, _("Rated operating load"), None, low=1, high=50_000),
+        Field("power_kw", Kind.NUMBER, _("Power of its engine"), None, low=1, high=2000),
+        Field("price", Kind.NUMBER, _("What was paid for it"), None, **MONEY),
+        Field("list_price", Kind.NUMBER, _("List price of one like it today"), None, **MONEY),
+        Field("salvage", Kind.NUMBER, _("What it will fetch at its end"), None, **MONEY),
+        Field("worth_now", Kind.NUMBER, _("What it would fetch today"), None, **MONEY),
+        Field("life_y", Kind.NUMBER, _("Years it is meant to serve"), None, low=1, high=40),
+        Field(
+            "repair_row", Kind.CHOICE, _("Repair factors it borrows"), "",
+            choices=tuple(RepairRow.values),
+        ),
     ),
-)
+)  # fmt: skip
+
+MACHINE_PRACTICE = Section(
+    name="machine_practice",
+    help=_("The farm's own figures for what machines cost and do"),
+    rows=SingleRows(MachinePractice),
+    is_single=True,
+    tidy=to_the_cent,
+    fields=(
+        Field("interest_frac", Kind.NUMBER, _("Interest a year"), None, low=0, high=0.5),
+        Field("fuel_price_per_l", Kind.NUMBER, _("Fuel, a litre"), None, low=0, high=1000),
+        Field("lubricant_frac", Kind.NUMBER, _("Lubricants, share of fuel"), 0.15, low=0, high=1),
+        Field(
+            "ownership_frac", Kind.NUMBER,
+            _("Taxes, housing and insurance a year, share of the price"), 0.01, low=0, high=0.2,
+        ),
+        Field("visit_cost", Kind.NUMBER, _("To bring one machine in, once"), None, **MONEY),
+        Field("shop_cost_per_h", Kind.NUMBER, _("An hour of a mechanic"), None, **MONEY),
+        Field(
+            "most_early_frac", Kind.NUMBER,
+            _("Share of its interval by which a service may be early"), 0.2, low=0, high=0.9,
+        ),
+        Field(
+            "stops_per_1000_h", Kind.NUMBER,
+            _("Unplanned stops in 1,000 hours, before any record"), 3, low=0.01, high=100,
+        ),
+        Field(
+            "stops_weight_h", Kind.NUMBER,
+            _("Hours of record that this guess is worth"), 1000, low=10, high=100_000,
+        ),
+        Field(
+            "wet_sand_kg_m3", Kind.NUMBER,
+            _("Scooped sand, loose and wet"), 1920, low=1000, high=2500,
+        ),
+        Field(
+            "fixed_cycle_min", Kind.NUMBER,
+            _("Fill, turn and dump one bucket, without the way"), 0.55, low=0.1, high=20,
+        ),
+        Field("haul_m", Kind.NUMBER, _("Usual way of a bucket, one way"), 40, low=0, high=5000),
+        Field("work_share_frac", Kind.NUMBER, _("Share of an hour worked"), 0.83, low=0.1, high=1),
+        Field(
+            "manned_h_d", Kind.NUMBER,
+            _("Hours a day one loader has a driver"), None, low=0, high=24,
+        ),
+    ),
+)  # fmt: skip
 
 SERVICE_ITEMS = Section(
     name="service_items",
@@ -85,4 +161,4 @@ CHECK_ITEMS = Section(
     ),
 )
 
-SECTIONS = (MACHINES, SERVICE_ITEMS, CHECK_ITEMS)
+SECTIONS = (MACHINES, MACHINE_PRACTICE, SERVICE_ITEMS, CHECK_ITEMS)

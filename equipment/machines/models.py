@@ -16,8 +16,15 @@ class MachineKind(models.TextChoices):
     SPREADER = "spreader", _("Sand spreader")
 
 
+class RepairRow(models.TextChoices):
+    """Rows of ASAE D497 that a farm may borrow: it has none for loaders."""
+
+    TRACTOR_2WD = "tractor_2wd", _("Two-wheel-drive tractor (ASAE D497)")
+    TRACTOR_4WD = "tractor_4wd", _("Four-wheel-drive tractor (ASAE D497)")
+
+
 class Machine(Named):
-    """A machine known by its number on the farm."""
+    """A machine known by its number on the farm; what is left out of its costs is not known."""
 
     kind = models.CharField(max_length=12, choices=MachineKind)
     home = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
@@ -26,9 +33,52 @@ class Machine(Named):
     fill_frac = models.FloatField(default=0.95)
     travel_m_min = models.FloatField(default=150)
     is_clean_only = models.BooleanField(default=False)
+    rated_load_kg = models.FloatField(null=True, blank=True)
+    power_kw = models.FloatField(null=True, blank=True)
+    price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
+    list_price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
+    salvage = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
+    worth_now = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
+    life_y = models.FloatField(null=True, blank=True)
+    repair_row = models.CharField(max_length=12, choices=RepairRow, blank=True)
 
     class Meta:
         constraints = [*site_constraints("home"), unique_key()]
+
+
+class MachinePractice(SiteModel):
+    """The farm's own figures for its machines; every one a setting. Money is the site's."""
+
+    interest_frac = models.FloatField(null=True, blank=True)
+    fuel_price_per_l = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True)
+    lubricant_frac = models.FloatField(default=0.15)
+    ownership_frac = models.FloatField(default=0.01)
+    visit_cost = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    shop_cost_per_h = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    most_early_frac = models.FloatField(default=0.2)
+    stops_per_1000_h = models.FloatField(default=3)
+    stops_weight_h = models.FloatField(default=1000)
+    wet_sand_kg_m3 = models.FloatField(default=1920)
+    fixed_cycle_min = models.FloatField(default=0.55)
+    haul_m = models.FloatField(default=40)
+    work_share_frac = models.FloatField(default=0.83)
+    manned_h_d = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            *site_constraints(),
+            models.UniqueConstraint(fields=["site"], name="%(class)s_once"),
+            models.CheckConstraint(
+                name="%(class)s_fractions",
+                condition=Q(
+                    lubricant_frac__gte=0,
+                    ownership_frac__gte=0,
+                    most_early_frac__range=(0, 1),
+                    work_share_frac__gt=0,
+                    work_share_frac__lte=1,
+                ),
+            ),
+        ]
 
 
 class MeterReading(SiteModel):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django.db import models
@@ -144,6 +145,8 @@ def read_column(farm: Farm, f: Field, row: Any) -> Any:
     value = getattr(row, f.name)
     if isinstance(value, time):
         return value.strftime("%H:%M")
+    if isinstance(value, Decimal):
+        return float(value)
     return value.isoformat() if isinstance(value, date) else value
 
 
