@@ -11,8 +11,17 @@ from equipment.site.calc.compiled import compiled
 from schedules.outlook.calc import day as today
 from schedules.outlook.calc.members import YearMembers
 from schedules.outlook.calc.scenario import Scenario
-from schedules.outlook.calc.state import BOUGHT, LANE, LOST, WAITING, Rules, State
-from schedules.outlook.calc.state import Floats, first_state, rules_of
+from schedules.outlook.calc.state import (
+    BOUGHT,
+    LANE,
+    LOST,
+    WAITING,
+    Floats,
+    Rules,
+    State,
+    first_state,
+    rules_of,
+)
 
 _KG_TOLERANCE, _MM_TOLERANCE, _M3_TOLERANCE = 1e-3, 1e-6, 1e-6
 
@@ -183,9 +192,7 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
             np.int64(length_h[day]),
         )
         is_at_line = today.switch_gates(day, rules, state)
-        taken_m3, over_m3, gap_m3 = today.fill_basins(
-            day, rules, state, et0_mm[day], rain_mm[day]
-        )
+        taken_m3, over_m3, gap_m3 = today.fill_basins(day, rules, state, et0_mm[day], rain_mm[day])
         moved_t = (bedded_kg + picked_kg + scooped_kg + spread_kg) / 1000.0
         more_h = n_turned * rules.turn_h + taken_m3 * rules.clean_h_m3
         path[day, PEOPLE_H] = rules.people[0] + rules.people[1] * moved_t + more_h
