@@ -189,6 +189,8 @@ class DailyInflow:
         Of the liquid, what settles in the second stage. [m³ d⁻¹]
     settled_kg_m3 : float
         Density of the settled solids. [kg m⁻³]
+    returned_m3 : float
+        What the flush draws back from the second stage. [m³ d⁻¹]
     """
 
     settled_m3: float
@@ -196,6 +198,7 @@ class DailyInflow:
     wash_m3: float
     late_settled_m3: float
     settled_kg_m3: float
+    returned_m3: float = 0.0
 
 
 def daily_inflow(
@@ -215,7 +218,7 @@ def daily_inflow(
     manure : Excretion
         Of the herd.
     flush_m3_d, wash_m3_d : float
-        Flush and wash water, ≥ 0. [m³ d⁻¹]
+        Flush water, drawn from the second stage and back in it, and wash water, ≥ 0. [m³ d⁻¹]
     sand_kg_d : float
         Sand, dry, that the lane lets go, ≥ 0; all of it settles. [kg d⁻¹]
     retained_frac : float
@@ -274,4 +277,5 @@ def daily_inflow(
         wash_m3_d,
         min(late_m3, came_m3 - settled_m3),
         mixed_density_kg_m3(sand_share, WET_SAND_KG_M3, MANURE_SOLIDS_KG_M3),
+        flush_m3_d,
     )

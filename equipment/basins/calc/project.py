@@ -115,7 +115,8 @@ def project_basins(
     Notes
     -----
     The day is `step_basin`'s; the second stage takes what weeped and spilled from the first in that
-    day. The herd, the water and the gates stay as they are.
+    day, less what the flush draws back from it (no more than its liquid; what is short is other
+    water, and is added). The herd, the water and the gates stay as they are.
 
     Valid: while nobody switches a gate or takes out: after that, begin again from a new level.
     Checked: tests/equipment/basins/test_project.py::
@@ -153,7 +154,13 @@ def project_basins(
         dtype=np.float64,
     )
     flows = np.array(
-        [inflow.settled_m3, inflow.liquid_m3, inflow.wash_m3, inflow.late_settled_m3],
+        [
+            inflow.settled_m3,
+            inflow.liquid_m3,
+            inflow.wash_m3,
+            inflow.late_settled_m3,
+            inflow.returned_m3,
+        ],
         dtype=np.float64,
     )
     return Projection(
@@ -188,6 +195,11 @@ def _run(  # noqa: PLR0917  compiled code takes no keyword-only arguments
                     comes_solid = gets * (late_now_m3 if stage > 0 else settled_m3)
                     comes_liquid = gets * (passed_m3 - late_now_m3 if stage > 0 else passing_m3)
                     washed = 0.0 if stage > 0 else gets * wash_m3
+                    if stage > 0:
+                        drawn_m3 = gets * flows[4]
+                        from_flow_m3 = min(drawn_m3, comes_liquid)
+                        comes_liquid -= from_flow_m3
+                        liquid[b] = max(liquid[b] - (drawn_m3 - from_flow_m3), 0.0)
                     liquid[b], solids[b], _rain, _evaporated, weeped, _taken, spilled = step_basin(
                         liquid[b],
                         solids[b],
