@@ -148,7 +148,7 @@ DRAWN = {
     "slabs": (),
     "bays": ("capacity_kg",),
     "pile_places": (),
-    "basins": ("must_act_depth_m",),
+    "basins": ("must_act_depth_m", "side_slope", "ramp_slope", "depth_volume", "sludge_m"),
     "rotations": (),
     "machines": (),
     "service_items": ("every_d",),

@@ -147,7 +147,7 @@ def test_weather_reaches_back_twelve_years_and_ends_yesterday(demo: Site) -> Non
 def test_basins_people_and_the_days_ahead(demo: Site) -> None:
     ahead = Milking.objects.filter(starts_at__gt=AT)
 
-    assert LevelReading.objects.count() == 5 * 12
+    assert LevelReading.objects.count() == 6 * 12
     assert Leave.objects.count() == 3
     assert Shift.objects.filter(starts_at__gt=AT).count() > 14 * 40
     assert ahead.count() >= 14 * 3
