@@ -17,7 +17,7 @@ from equipment.site.queries import open_holds
 
 from .base import Desk
 from .charts import Chart, draw_levels
-from .sand import say_day
+from .sand_words import say_day
 from .wording import say_said
 
 

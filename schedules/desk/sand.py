@@ -32,7 +32,17 @@ from .base import Desk
 from .bedding import bedded_lines
 from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
 from .pens import pens_of
-from .sand_words import find_why_none, say_lacks, say_moisture, say_tons, tons, tons_unit
+from .sand_drying import drying_facts
+from .sand_words import (
+    find_why_none,
+    say_day,
+    say_lacks,
+    say_moisture,
+    say_range,
+    say_tons,
+    tons,
+    tons_unit,
+)
 
 STAGES = (Stage.DRAINING, Stage.DRYING, Stage.CURING, Stage.CURED, Stage.RELEASED)
 
@@ -55,7 +65,7 @@ class BatchLine:
 
 
 def sand_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 20 queries."""
+    """Put the page together: about 21 queries."""
     views = sorted(batch_views(desk.site_id), key=_turn)
     whys = find_why_none(desk, views)
     lines = [_line(desk, view, whys.get(view.batch.pk)) for view in views]
@@ -69,6 +79,7 @@ def sand_context(desk: Desk) -> dict[str, Any]:
         "chart": _pipeline(desk, views),
         "lines": lines,
         "drying": [line for line in lines if line.view.batch.stage == Stage.DRYING],
+        "drying_facts": drying_facts(desk, views),
         "bays": [
             (desk.place(bay.place), bay, batch, _of(lines, batch.number) if batch else None)
             for bay, batch in bays_with_batches(desk.site_id)
@@ -97,11 +108,6 @@ def _turn(view: BatchView) -> tuple[int, date, int]:
 
 def _of(lines: list[BatchLine], number: int) -> BatchLine | None:
     return next((line for line in lines if line.number == number), None)
-
-
-def say_day(on: date | None) -> str:
-    """Say a date in words: Wed 4 Mar; a dash for none."""
-    return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
 
 
 def _say_days(desk: Desk, stock: SandStock) -> str:
@@ -166,21 +172,11 @@ def _line(desk: Desk, view: BatchView, why: WhyNone | None) -> BatchLine:
         amount=say_tons(desk, view.dry_kg),
         moisture=say_moisture(desk, view),
         age_d=(desk.now - batch.stage_since).days,
-        dry_on=_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",
+        dry_on=say_range(dry.dry_on_p10, dry.dry_on_p50, dry.dry_on_p90) if dry else "–",
         lacks=say_lacks(desk, dry, why),
         ready_on=_("ready") if is_ready else say_day(ready),
         dots=_dots(desk, batch.number, dry.dots, dry.dry_on_p50) if dry else None,
     )
-
-
-def _range(low: date | None, mid: date | None, high: date | None) -> str:
-    if mid is None:
-        return _("not within the forecast")
-    return _("%(mid)s (%(low)s to %(high)s)") % {
-        "mid": say_day(mid),
-        "low": say_day(low),
-        "high": say_day(high) if high else _("later"),
-    }
 
 
 def _dots(desk: Desk, number: int, dots: list[str], likely: date | None) -> Chart:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 
+from django.utils import formats
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -25,6 +27,22 @@ WHY_NONE: dict[WhyNone, Promise] = {
         "No forecast: the recorded weather contradicts itself. Import it anew."
     ),
 }
+
+
+def say_day(on: date | None) -> str:
+    """Say a date in words: Wed 4 Mar; a dash for none."""
+    return formats.date_format(on, "SHORT_DATE_FORMAT") if on else "–"
+
+
+def say_range(low: date | None, mid: date | None, high: date | None) -> str:
+    """Say the likely date, and the two between which eight of ten chances lie."""
+    if mid is None:
+        return _("not within the forecast")
+    return _("%(mid)s (%(low)s to %(high)s)") % {
+        "mid": say_day(mid),
+        "low": say_day(low),
+        "high": say_day(high) if high else _("later"),
+    }
 
 
 def tons_unit(desk: Desk) -> str:
