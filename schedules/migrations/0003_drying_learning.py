@@ -54,7 +54,11 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(
                             models.Q(("log_rate__isnull", True), ("log_sd__isnull", True)),
-                            models.Q(("log_rate__isnull", False), ("log_sd__gt", 0)),
+                            models.Q(
+                                ("log_rate__isnull", False),
+                                ("log_sd__isnull", False),
+                                ("log_sd__gt", 0),
+                            ),
                             _connector="OR",
                         ),
                         name="dryrate_both_or_none",

@@ -232,7 +232,7 @@ class DryRate(SiteModel):
             models.CheckConstraint(
                 name="%(class)s_both_or_none",
                 condition=Q(log_rate__isnull=True, log_sd__isnull=True)
-                | Q(log_rate__isnull=False, log_sd__gt=0),
+                | Q(log_rate__isnull=False, log_sd__isnull=False, log_sd__gt=0),
             ),
         ]
 

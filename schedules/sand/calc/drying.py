@@ -118,7 +118,7 @@ class DryingRun:
     @property
     def water_mm(self) -> Floats:
         """Water in the layer, shape (n_members, n_days) [mm]."""
-        return np.asarray(self.zone_mm.sum(axis=-1), dtype=float)
+        return np.asarray(self.zone_mm @ np.ones(N_ZONES), dtype=float)
 
     @property
     def moisture_wb_frac(self) -> Floats:
@@ -382,12 +382,11 @@ def first_dry_day(run: DryingRun, target: DryTarget, from_day: int = 0) -> Whole
     Common practice, no source: target and hold are the farm's settings.
     """
     dry_mm = run.layer.water_mm(np.array(target.moisture_wb_frac))
+    is_dry, goes_on = run.water_mm <= dry_mm, run.peak_mm <= dry_mm
     n_held = np.zeros(run.peak_mm.shape[0], dtype=np.int64)
     found = np.full(run.peak_mm.shape[0], NOT_DRY, dtype=np.int64)
     for day in range(from_day, run.peak_mm.shape[1]):
-        is_dry = run.water_mm[:, day] <= dry_mm
-        goes_on = run.peak_mm[:, day] <= dry_mm
-        n_held = np.where(is_dry, np.where(goes_on, n_held, 0) + 1, 0)
+        n_held = np.where(is_dry[:, day], np.where(goes_on[:, day], n_held, 0) + 1, 0)
         found = np.where((found == NOT_DRY) & (n_held >= target.hold_d), day, found)
     return found
 

@@ -15,7 +15,8 @@ from schedules.sand.calc.rate import SeenRate, without_prior
 
 # Below this share of particles that still count, the tests speak against the model
 EFFECTIVE_MIN_FRAC = 0.02
-N_PARTICLES = 600  # of a batch whose weather is all known
+# Of a finished batch, whose weather is all known; so many must still count for its rate to be read
+N_PARTICLES, N_EFFECTIVE_MIN = 2000, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,7 +272,7 @@ def see_rate(
     many = np.ones((N_PARTICLES, 1))
     particles = _draw(batch, many * et0_mm, many * rain_mm, latitude_deg, rng)
     weight = _weights(_run(batch, particles, None), particles, batch, tests)
-    if not tests or _effective(weight) < EFFECTIVE_MIN_FRAC * weight.size:
+    if not tests or _effective(weight) < N_EFFECTIVE_MIN:
         return None
     mean = float(weight @ particles.log_rate)
     sd = float(np.sqrt(weight @ (particles.log_rate - mean) ** 2))

@@ -21,6 +21,8 @@ class PadRate:
         How sure that mean is, ≥ 0.
     n_batches : int
         Batches that told something of it, ≥ 0.
+    batch_sd : float
+        How far one batch strays from it, ≥ 0.
 
     Raises
     ------
@@ -31,15 +33,16 @@ class PadRate:
     log_mean: float = 0.0
     log_sd: float = PAD_SD
     n_batches: int = 0
+    batch_sd: float = BATCH_SD
 
     def __post_init__(self) -> None:
-        if self.log_sd < 0 or self.n_batches < 0:
-            raise ValueError("log_sd and n_batches cannot be negative")
+        if min(self.log_sd, self.n_batches, self.batch_sd) < 0:
+            raise ValueError("log_sd, n_batches and batch_sd cannot be negative")
 
     @property
     def batch_log_sd(self) -> float:
         """Spread of the next batch's rate: of the pad's, and of batches on it."""
-        return math.hypot(self.log_sd, BATCH_SD)
+        return math.hypot(self.log_sd, self.batch_sd)
 
     def range_frac(self) -> tuple[float, float, float]:
         """Give the pad's rate as 10 %, median and 90 % of its distribution [-]."""
@@ -94,7 +97,7 @@ def learn_rate(seen: Sequence[SeenRate], prior: PadRate = UNKNOWN_PAD) -> PadRat
     Notes
     -----
     The conjugate normal on the logarithm: each batch says log_rate with variance log_sd² +
-    `BATCH_SD`²; precisions add, and the mean is weighed by them. Few or vague batches leave the
+    batch_sd²; precisions add, and the mean is weighed by them. Few or vague batches leave the
     farm's value nearly as it was.
 
     Valid: any number of batches; weights do not fade with time, so a pad that was rebuilt keeps
@@ -109,11 +112,11 @@ def learn_rate(seen: Sequence[SeenRate], prior: PadRate = UNKNOWN_PAD) -> PadRat
     precision = 1 / prior.log_sd**2
     weighed = prior.log_mean * precision
     for batch in seen:
-        each = 1 / (batch.log_sd**2 + BATCH_SD**2)
+        each = 1 / (batch.log_sd**2 + prior.batch_sd**2)
         precision += each
         weighed += each * batch.log_rate
     n_batches = prior.n_batches + len(seen)
-    return PadRate(weighed / precision, precision**-0.5, n_batches)
+    return PadRate(weighed / precision, precision**-0.5, n_batches, prior.batch_sd)
 
 
 def without_prior(mean: float, sd: float, prior_mean: float, prior_sd: float) -> SeenRate | None:
