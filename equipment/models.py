@@ -19,7 +19,6 @@ from .machines.models import (
     Defect,
     Machine,
     MachinePractice,
-    MachinePractice,
     MeterReading,
     PrestartCheck,
     Repair,
@@ -42,7 +41,7 @@ from .site.models import (
     TaskRun,
     User,
 )
-from .weather.models import WeatherDay, WeatherStation
+from .weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecast, WeekScore
 
 __all__ = [
     "Actor",
@@ -56,6 +55,7 @@ __all__ = [
     "ChangeCursor",
     "CheckItem",
     "CropField",
+    "DayForecast",
     "Defect",
     "Event",
     "FieldApplication",
@@ -71,7 +71,6 @@ __all__ = [
     "LevelReading",
     "Lock",
     "Machine",
-    "MachinePractice",
     "MachinePractice",
     "ManureAnalysis",
     "Membership",
@@ -95,4 +94,6 @@ __all__ = [
     "User",
     "WeatherDay",
     "WeatherStation",
+    "WeekForecast",
+    "WeekScore",
 ]

@@ -21,7 +21,7 @@ MEASURED = (
     "wind_2m_m_s",
     "solar_mj_m2_d",
 )
-VALUES = (*MEASURED, "et0_mm", "et0_method")
+VALUES = (*MEASURED, "et0_mm", "et0_method", "et0_estimated")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,7 @@ def _rows(station: WeatherStation, days: DailyWeather, et0: ReferenceET) -> list
         row = WeatherDay(site_id=station.site_id, station=station, on=on, **values)
         row.et0_mm = float(et0.et0_mm[index])
         row.et0_method = et0.methods[index].value
+        row.et0_estimated = ",".join(et0.estimated_inputs(index))
         rows.append(row)
     return rows
 
