@@ -1,8 +1,8 @@
-"""Two open daily weather series, read where packages installed for the tests keep them.
+"""Open weather series, read where packages installed for the tests keep them.
 
-aquacrop 3.1.0 (Apache-2.0): champion_climate.txt, Champion, Nebraska, 1982-2018, temperatures,
-rain and reference ET. pcse 6.0.13 (EUPL): NL1.976 to NL1.999, Wageningen (Haarweg), all that
-FAO-56 asks for. Neither is copied here.
+aquacrop 3.1.0 (Apache-2.0): champion_climate.txt, Champion, Nebraska, 1982-2018, and four other
+places, temperatures, rain and reference ET. pcse 6.0.13 (EUPL): NL1.976 to NL1.999, Wageningen
+(Haarweg), all that FAO-56 asks for. None is copied here.
 """
 
 from dataclasses import dataclass
@@ -32,9 +32,9 @@ def _package(name: str) -> Path:
 
 
 @cache
-def champion_rows() -> list[tuple[date, dict[str, float]]]:
+def aquacrop_rows(name: str) -> list[tuple[date, dict[str, float]]]:
     """Day Month Year Tmin Tmax Prcp Et0, in °C and mm."""
-    lines = (_package("aquacrop") / "data" / "champion_climate.txt").read_text().splitlines()[1:]
+    lines = (_package("aquacrop") / "data" / f"{name}_climate.txt").read_text().splitlines()[1:]
     rows = []
     for line in lines:
         day, month, year, tmin, tmax, rain, et0 = line.split()
@@ -42,6 +42,10 @@ def champion_rows() -> list[tuple[date, dict[str, float]]]:
         on = date(int(float(year)), int(float(month)), int(float(day)))
         rows.append((on, {name: float(text) for name, text in values.items()}))
     return rows
+
+
+def champion_rows() -> list[tuple[date, dict[str, float]]]:
+    return aquacrop_rows("champion")
 
 
 @cache
@@ -69,12 +73,28 @@ class Series:
     name: str
     history: ClimateHistory
     methods: tuple[ET0Method, ...]
+    latitude_deg: float
+
+
+# The files give ET0, so that height matters no more, and the latitude only for the hours of sun
+AQUACROP = {
+    "champion": ("Champion, Nebraska", Place(latitude_deg=40.40, elevation_m=1029)),
+    "tunis": ("Tunis", Place(latitude_deg=36.8, elevation_m=4)),
+    "brussels": ("Brussels", Place(latitude_deg=50.8, elevation_m=100)),
+    "cordoba": ("Cordoba", Place(latitude_deg=37.9, elevation_m=110)),
+    "hyderabad": ("Hyderabad", Place(latitude_deg=17.4, elevation_m=540)),
+}
+
+
+@cache
+def aquacrop(name: str) -> Series:
+    title, place = AQUACROP[name]
+    return _series(title, aquacrop_rows(name), place)
 
 
 @cache
 def champion() -> Series:
-    rows = champion_rows()
-    return _series("Champion, Nebraska", rows, Place(latitude_deg=40.40, elevation_m=1029))
+    return aquacrop("champion")
 
 
 @cache
@@ -94,7 +114,8 @@ def _series(name: str, rows: list[tuple[date, dict[str, float]]], place: Place) 
     }
     weather = daily_weather(np.array([on for on, _ in rows], dtype="datetime64[D]"), **columns)
     result = reference_et(weather, place)
-    return Series(name, ClimateHistory(weather.day, result.et0_mm, weather.rain_mm), result.methods)
+    history = ClimateHistory(weather.day, result.et0_mm, weather.rain_mm)
+    return Series(name, history, result.methods, place.latitude_deg)
 
 
 @dataclass(frozen=True)

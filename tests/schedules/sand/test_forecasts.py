@@ -27,7 +27,7 @@ def yard() -> Yard:
     return Yard()
 
 
-def _record_weather(
+def record_weather(
     yard: Yard, *, until: date, station_key: str = "home", n_days: int = 365 * YEARS
 ) -> WeatherStation:
     """Invented years, six if not said otherwise, up to the day before a date."""
@@ -74,9 +74,9 @@ def test_without_weather_nothing_is_forecast_and_nothing_invented(yard: Yard) ->
 def test_why_there_is_no_forecast_is_told(yard: Yard, monkeypatch: pytest.MonkeyPatch) -> None:
     batch, at = yard.drying(), NOW + 4 * DAY
     assert forecasts.why_none(yard.site, at) == {batch.pk: WhyNone.NO_WEATHER}
-    _record_weather(yard, until=date(2026, 3, 8), n_days=200)
+    record_weather(yard, until=date(2026, 3, 8), n_days=200)
     assert forecasts.why_none(yard.site, at) == {batch.pk: WhyNone.NO_PAST_YEAR}
-    _record_weather(yard, until=date(2025, 8, 20), station_key="old")
+    record_weather(yard, until=date(2025, 8, 20), station_key="old")
     assert forecasts.why_none(yard.site, at) == {}
     twice = [*WeatherDay.objects.order_by("on")[:400]] * 2
     monkeypatch.setattr(forecasts, "recorded_days", lambda *_args: twice)
@@ -85,10 +85,10 @@ def test_why_there_is_no_forecast_is_told(yard: Yard, monkeypatch: pytest.Monkey
 
 
 def test_of_two_stations_the_first_counts_and_the_next_fills_its_gaps(yard: Yard) -> None:
-    home = _record_weather(yard, until=date(2026, 3, 8))
+    home = record_weather(yard, until=date(2026, 3, 8))
     yard.drying()
     alone = _forecast(yard, 4)
-    far = _record_weather(yard, until=date(2026, 3, 8), station_key="far")
+    far = record_weather(yard, until=date(2026, 3, 8), station_key="far")
     WeatherDay.objects.filter(station=far).update(rain_mm=30)
     assert _forecast(yard, 4).pk == alone.pk
 
@@ -103,7 +103,7 @@ def test_of_two_stations_the_first_counts_and_the_next_fills_its_gaps(yard: Yard
 
 def test_days_nobody_recorded_are_not_taken_as_the_last_recorded_one(yard: Yard) -> None:
     """Thirteen unknown days after a storm are like those of past years, not thirteen storms."""
-    _record_weather(yard, until=date(2026, 3, 7))
+    record_weather(yard, until=date(2026, 3, 7))
     yard.drying()
     dry_on: list[date] = []
     for rain_mm in (0, 25):
@@ -116,7 +116,7 @@ def test_days_nobody_recorded_are_not_taken_as_the_last_recorded_one(yard: Yard)
 
 
 def test_the_moisture_expected_tonight_is_kept_with_its_day(yard: Yard) -> None:
-    _record_weather(yard, until=date(2026, 3, 8))
+    record_weather(yard, until=date(2026, 3, 8))
     yard.drying()
     detail = _forecast(yard, 4).detail
     low, likely, high = detail["moisture_wb_frac"]
@@ -125,7 +125,7 @@ def test_the_moisture_expected_tonight_is_kept_with_its_day(yard: Yard) -> None:
 
 
 def test_a_batch_on_a_pad_gets_dates_in_order_and_twenty_chances(yard: Yard) -> None:
-    _record_weather(yard, until=date(2026, 3, 8))
+    record_weather(yard, until=date(2026, 3, 8))
     yard.drying()
     row = _forecast(yard, 4)
     assert row.dry_on_p10 is not None
@@ -139,14 +139,14 @@ def test_a_batch_on_a_pad_gets_dates_in_order_and_twenty_chances(yard: Yard) -> 
 
 
 def test_the_same_forecast_again_is_not_stored_again(yard: Yard) -> None:
-    _record_weather(yard, until=date(2026, 3, 8))
+    record_weather(yard, until=date(2026, 3, 8))
     yard.drying()
     first = _forecast(yard, 4)
     assert _forecast(yard, 4).pk == first.pk
 
 
 def test_a_moisture_test_moves_the_dates(yard: Yard) -> None:
-    _record_weather(yard, until=date(2026, 3, 8))
+    record_weather(yard, until=date(2026, 3, 8))
     batch = yard.drying()
     before = _forecast(yard, 4)
     sand.add_moisture_test(
