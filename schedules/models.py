@@ -2,6 +2,7 @@
 
 from .dayplan.models import Assignment, Claim, PlanRun, Unassigned
 from .farmfile.models import LoadedEntry
+from .outlook.models import OutlookChunk, OutlookPractice, OutlookRun
 from .rounds.models import BedWindow, Milking, PenVisit
 from .sand.models import (
     Batch,
@@ -30,6 +31,9 @@ __all__ = [
     "LoadedEntry",
     "Milking",
     "MoistureTest",
+    "OutlookChunk",
+    "OutlookPractice",
+    "OutlookRun",
     "PenVisit",
     "PlanRun",
     "Problem",

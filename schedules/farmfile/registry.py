@@ -16,6 +16,7 @@ ROOMS = (
     "crews.people",
     "crews.roster",
     "schedules.work",
+    "schedules.outlook",
     "schedules.farmfile",
 )
 

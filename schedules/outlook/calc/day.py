@@ -2,8 +2,6 @@
 
 import math
 
-import numpy as np
-
 from equipment.basins.calc.balance import step_basin
 from equipment.site.calc.compiled import compiled
 from schedules.outlook.calc.scenario import NEVER_D
@@ -24,7 +22,7 @@ def close_piles(day: int, rules: Rules, state: State) -> None:
 @compiled
 def ready_kg(by_day: int, state: State) -> float:
     """Sum what may be bedded by a day: cured piles, and what was bought."""
-    kg = state.sand[STOCK]
+    kg: float = state.sand[STOCK]
     for pile in range(state.pile_kg.size):
         if state.ready_d[pile] <= by_day:
             kg += state.pile_kg[pile]
@@ -66,7 +64,7 @@ def bed(day: int, need_kg: float, recovery_frac: float, state: State) -> float:
         left_kg -= taken_kg
     taken_kg = min(left_kg, state.sand[STOCK])
     state.sand[STOCK] -= taken_kg
-    bedded_kg = need_kg - left_kg + taken_kg
+    bedded_kg: float = need_kg - left_kg + taken_kg
     state.sand[LANE] += recovery_frac * bedded_kg
     state.sand[LOST] += bedded_kg - recovery_frac * bedded_kg
     return bedded_kg
@@ -113,7 +111,7 @@ def scoop(day: int, rules: Rules, state: State) -> float:
     state.sand[WAITING] += state.draining_kg[slot]
     state.draining_kg[slot] = 0.0
     room_kg = rules.slab_kg - state.sand[WAITING] - state.draining_kg.sum()
-    scooped_kg = min(state.sand[LANE], max(room_kg, 0.0))
+    scooped_kg: float = min(state.sand[LANE], max(room_kg, 0.0))
     state.sand[LANE] -= scooped_kg
     if rules.drain_d == 0:
         state.sand[WAITING] += scooped_kg
@@ -272,8 +270,9 @@ def fill_basins(
 @compiled
 def sand_kg(state: State) -> float:
     """Sum all sand that is on the farm outside the beds."""
-    held_kg = state.sand[LANE] + state.sand[WAITING] + state.sand[STOCK]
-    return held_kg + state.draining_kg.sum() + state.bay_kg.sum() + state.pile_kg.sum()
+    held_kg: float = state.sand[LANE] + state.sand[WAITING] + state.sand[STOCK]
+    held_kg += state.draining_kg.sum() + state.bay_kg.sum() + state.pile_kg.sum()
+    return held_kg
 
 
 @compiled
@@ -284,4 +283,4 @@ def fullest_frac(rules: Rules, state: State) -> float:
         if state.rests_since_d[basin] < 0:
             held_m3 = state.solids_m3[basin] + state.liquid_m3[basin]
             most = max(most, held_m3 / rules.basin[basin, LINE])
-    return np.float64(most)
+    return most

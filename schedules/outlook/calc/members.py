@@ -1,4 +1,4 @@
-"""What sets one possible year apart from another: its weather, and what is not known of the farm."""
+"""What sets one possible year apart: its weather, and what is not known of the farm."""
 
 from __future__ import annotations
 

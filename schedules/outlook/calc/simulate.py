@@ -96,7 +96,7 @@ def simulate_year(scenario: Scenario, members: YearMembers, *, is_hourly: bool =
 
     Valid: what the formulas of its parts take; the farm's rules stay as they are all year.
     Checked: tests/schedules/outlook/test_simulate.py::
-    test_piles_hold_what_littles_law_says,
+    test_wet_sand_lies_as_long_as_littles_law_says,
     test_a_layer_is_picked_up_when_the_forecast_calls_it_dry,
     test_sand_reckoned_by_hand
 
@@ -188,8 +188,8 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
             sand,
             et0_mm[day],
             rain_mm[day],
-            np.int64(begin_h[day]),
-            np.int64(length_h[day]),
+            int(begin_h[day]),
+            int(length_h[day]),
         )
         is_at_line = today.switch_gates(day, rules, state)
         taken_m3, over_m3, gap_m3 = today.fill_basins(day, rules, state, et0_mm[day], rain_mm[day])

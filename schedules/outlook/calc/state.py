@@ -158,7 +158,8 @@ def _zones_now(scenario: Scenario, bays: tuple[BayNow, ...]) -> Floats:
     yard = scenario.yard
     zone_m = zones_m(yard.layer, yard.turned_depth_m if yard.turns_d else 0.0)
     water_mm = np.array([bay.water_mm for bay in bays], dtype=float)
-    return (water_mm[:, None] * (zone_m / zone_m.sum())).reshape(-1, N_ZONES)
+    zones_mm: Floats = (water_mm[:, None] * (zone_m / zone_m.sum())).reshape(-1, N_ZONES)
+    return zones_mm
 
 
 def _months(start_on: date, n_days: int) -> Whole:
