@@ -167,13 +167,20 @@ def ready_dates(
     Returns
     -------
     DateDistribution
-        Of the same origin and weights; what is dry past the horizon is ready past it.
+        Of the same origin and weights; what is dry past the horizon is ready past it. [d]
 
     Notes
     -----
     A pile closes `close_after_d` days after it was begun. Sand picked up by then goes onto it, and
     is ready with it; later sand begins a pile of its own. Ready is closed + cure: a person decides
     about release after that.
+
+    Valid: one pile open at a time.
+    Checked: tests/schedules/sand/test_dates.py::test_ready_follows_pick_up_close_and_cure
+
+    References
+    ----------
+    Common practice, no source: closing and cure are the farm's settings.
     """
     picked_up_d = dry.offset_d + rule.pick_up_after_d
     closes_d = picked_up_d + rule.close_after_d

@@ -226,7 +226,7 @@ def simulate_drying(
     Returns
     -------
     DryingRun
-        Each day's end, and the terms of the balance.
+        Each day's end, and the terms of the balance. [mm]
 
     Raises
     ------
@@ -369,6 +369,7 @@ def first_dry_day(run: DryingRun, target: DryTarget, from_day: int = 0) -> Whole
     -------
     ndarray of int, shape (n_members,)
         Index of the last day of the first hold, `NOT_DRY` where there is none within the horizon.
+        [d]
 
     Notes
     -----

@@ -180,7 +180,7 @@ def forecast_dry(
     Returns
     -------
     DryForecast
-        The distribution and what carries it.
+        The distribution and what carries it. [d]
 
     Raises
     ------

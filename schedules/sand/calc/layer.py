@@ -47,9 +47,17 @@ class Layer:
     ValueError
         A figure that cannot be, one message per rule.
 
+    Notes
+    -----
+    Valid: the ranges that are refused outside; FAO-56's are those of natural sand, so that washed
+    bedding sand wants a measured field capacity.
+    Checked: tests/schedules/sand/test_drying.py::test_the_soil_is_that_of_the_reference_run,
+    test_a_layer_that_cannot_be_is_refused
+
     References
     ----------
-    Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998, ch. 7.
+    Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998, ch. 7,
+    Table 19 (restated in public code).
     """
 
     thickness_m: float = 0.25
@@ -81,7 +89,22 @@ class Layer:
 
     @property
     def tew_mm(self) -> float:
-        """Water that can evaporate from the surface zone after draining; FAO-56 eq. 73 [mm]."""
+        """Water that can evaporate from the surface zone after draining.
+
+        Returns
+        -------
+        float
+            TEW = 1000 (θFC − 0.5 θWP) Ze. [mm]
+
+        Notes
+        -----
+        Valid: any layer; one thinner than Ze counts with its thickness.
+        Checked: tests/schedules/sand/test_drying.py::test_the_soil_is_that_of_the_reference_run
+
+        References
+        ----------
+        FAO-56 (1998), eq. 73.
+        """
         return WATER_KG_M3 * (self.theta_fc_frac - 0.5 * self.theta_wp_frac) * self.surface_m
 
     def falling_mm(self, theta_fc_frac: Floats) -> Floats:
@@ -139,7 +162,18 @@ class Layer:
         Returns
         -------
         float
-            1 − 2^(−step / half-time); all where the half-time is 0.
+            1 − 2^(−step / half-time); all where the half-time is 0. [-]
+
+        Notes
+        -----
+        Valid: steps above 0.
+        Checked: tests/schedules/sand/test_drying.py::
+        test_draining_by_the_hour_is_draining_by_the_day,
+        tests/schedules/sand/test_step.py::test_two_half_times_drain_three_quarters
+
+        References
+        ----------
+        Common practice, no source: a half-time, the farm's setting.
         """
         if self.drain_half_time_h == 0:
             return 1.0
@@ -220,7 +254,7 @@ def drained_moisture_wb_frac(layer: Layer, moisture_wb_frac: float, drain_h: flo
     Returns
     -------
     float
-        Never below field capacity unless it began there.
+        Never below field capacity unless it began there. [-]
 
     Raises
     ------
@@ -231,6 +265,13 @@ def drained_moisture_wb_frac(layer: Layer, moisture_wb_frac: float, drain_h: flo
     -----
     The water above field capacity halves every `layer.drain_half_time_h`. Evaporation and rain on
     the heap are left out: both are small against what runs off in the first days.
+
+    Valid: any time from 0 on.
+    Checked: tests/schedules/sand/test_drying.py::test_heap_after_draining
+
+    References
+    ----------
+    Common practice, no source: a half-time, the farm's setting.
     """
     if drain_h < 0:
         raise ValueError(f"drain_h {drain_h} is negative")

@@ -92,7 +92,7 @@ def learn_rate(seen: Sequence[SeenRate], prior: PadRate = UNKNOWN_PAD) -> PadRat
     Returns
     -------
     PadRate
-        The prior where no batch told anything.
+        The prior where no batch told anything. [-]
 
     Notes
     -----

@@ -47,7 +47,8 @@ def evaporate(left_mm: float, falling_mm: float, demand_mm: float, is_exact: boo
     into steps. pyfao56 does not cap E at what is left, so that its water does not close.
 
     Valid: arguments ≥ 0; compiled, so nothing is refused here: who calls refuses nonsense first.
-    Checked: tests/schedules/sand/test_drying.py::test_two_stage_run_of_twelve_days,
+    Checked: tests/schedules/sand/test_step.py::test_evaporation_of_the_reference_run,
+    tests/schedules/sand/test_drying.py::test_two_stage_run_of_twelve_days,
     test_the_exact_stage_is_the_solution_of_its_differential_equation
 
     References
@@ -92,7 +93,8 @@ def drain_zone(
     so that steps of h hours, each with 1 − 2^(−h / half-time), together give the whole day's.
 
     Valid: 0 ≤ capacity ≤ full, shares from 0 to 1; nothing is refused here.
-    Checked: tests/schedules/sand/test_drying.py::test_draining_halves_the_surplus_each_half_time
+    Checked: tests/schedules/sand/test_step.py::test_a_zone_drains_takes_or_overflows,
+    tests/schedules/sand/test_drying.py::test_draining_halves_the_surplus_each_half_time
 
     References
     ----------
@@ -165,7 +167,8 @@ def step_layer(  # noqa: PLR0917  compiled code takes no keyword-only arguments
     and the pad itself neither gives nor takes water.
 
     Valid: what its parts take; nothing is refused here: who calls refuses nonsense first.
-    Checked: tests/schedules/sand/test_drying.py::test_two_stage_run_of_twelve_days,
+    Checked: tests/schedules/sand/test_step.py::test_three_days_of_the_reference_run,
+    tests/schedules/sand/test_drying.py::test_two_stage_run_of_twelve_days,
     test_a_turn_resets_the_turned_depth_only, test_water_is_kept_and_bounded
 
     References
