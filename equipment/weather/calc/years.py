@@ -43,7 +43,7 @@ def year_members(
     Returns
     -------
     WeatherMembers
-        As many runs as generators; two may share blocks.
+        As many runs as generators; two may share blocks. [mm]
 
     Raises
     ------

@@ -152,7 +152,15 @@ def follower_span(leader: Leader, relation: str, gap_min: float, window_min: flo
     -------
     Span
         Earliest start to latest end. Until the leader has happened, it reaches from the leader's
-        earliest to its latest time.
+        earliest to its latest time. [instants]
+
+    Notes
+    -----
+    Valid: the four temporal relations; gaps may be negative.
+
+    Checked: tests/schedules/work/test_calc.py::
+    test_each_relation_bounds_the_follower_before_anything_happened,
+    test_each_relation_is_timed_by_what_happened
 
     References
     ----------
