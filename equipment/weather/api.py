@@ -1,17 +1,24 @@
-"""The API of the weather: days as they were recorded."""
+"""The API of the weather: days as recorded, as foretold, and how good that was."""
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
-from equipment.site.rest import ReadViewSet, site_routes
+from equipment.site.rest import ListViewSet, ReadViewSet, site_routes
 from equipment.site.restfields import KeyField
 
-from .models import WeatherDay
+from .forecasts import ToldDay, foretell_day
+from .models import DayForecast, WeatherDay, WeekForecast, WeekScore
 
 
 class WeatherDayOutput(serializers.ModelSerializer[WeatherDay]):
-    """One local day at a station; `et0_method` says what the reference ET rests on."""
+    """One local day at a station; `et0_method` says what the reference ET rests on.
+
+    `et0_estimated` names the inputs that nobody measured, of solar, humidity and wind.
+    """
 
     class Meta:
         model = WeatherDay
@@ -35,4 +42,86 @@ class WeatherDayViewSet(ReadViewSet[WeatherDay]):
     lookups = {"from_on": "on__gte", "until_on": "on__lt", "station": "station_id"}
 
 
-urlpatterns = site_routes({"weather-days": WeatherDayViewSet})
+class DayForecastOutput(serializers.ModelSerializer[DayForecast]):
+    """What was foretold of a coming day; the one made last counts."""
+
+    class Meta:
+        model = DayForecast
+        exclude = ["site"]
+
+
+class DayForecastInput(serializers.Serializer[Any]):
+    """A coming day; without `et0_mm` it is reckoned from the temperatures, and named so."""
+
+    on = serializers.DateField()
+    tmin_degc = serializers.FloatField()
+    tmax_degc = serializers.FloatField()
+    rain_chance_frac = serializers.FloatField(min_value=0, max_value=1)
+    rain_mm = serializers.FloatField(min_value=0, help_text="Mean of the day if it rains.")
+    et0_mm = serializers.FloatField(min_value=0, required=False)
+    et0_sd_mm = serializers.FloatField(min_value=0, required=False)
+    source = serializers.CharField(max_length=60)  # type: ignore[assignment]
+
+
+class DayForecastQuery(serializers.Serializer[Any]):
+    """Which days."""
+
+    from_on = serializers.DateField(required=False)
+    until_on = serializers.DateField(required=False, help_text="The day after the last.")
+
+
+class DayForecastViewSet(ReadViewSet[DayForecast]):
+    """Forecasts of coming days, as a person or a program told them."""
+
+    queryset = DayForecast.objects.all()
+    serializer_class = DayForecastOutput
+    query = DayForecastQuery
+    lookups = {"from_on": "on__gte", "until_on": "on__lt"}
+
+    @extend_schema(request=DayForecastInput, responses={201: DayForecastOutput})
+    def create(self, request: Request, slug: str) -> Response:
+        """Foretell a day; drying forecasts follow."""
+
+        def tell() -> Response:
+            said = self.read(DayForecastInput)
+            source = said.pop("source")
+            forecast = foretell_day(
+                site_id=self.caller.site.pk, told=ToldDay(**said), source=source, at=self.now
+            )
+            return Response(self.shown(forecast), status=201)
+
+        return self.once(tell)
+
+
+class WeekScoreOutput(serializers.ModelSerializer[WeekScore]):
+    """How good a forecast of a sum was; `climate_crps_mm` is that of past years alone."""
+
+    class Meta:
+        model = WeekScore
+        exclude = ["site", "forecast"]
+
+
+class WeekForecastOutput(serializers.ModelSerializer[WeekForecast]):
+    """Sums of rain and ET0 foretold for a week, as equally likely members, and their scores."""
+
+    scores = WeekScoreOutput(many=True, read_only=True)
+
+    class Meta:
+        model = WeekForecast
+        exclude = ["site"]
+
+
+class WeekForecastViewSet(ListViewSet[WeekForecast]):
+    """Forecasts of the week ahead, one a day."""
+
+    queryset = WeekForecast.objects.prefetch_related("scores")
+    serializer_class = WeekForecastOutput
+
+
+urlpatterns = site_routes(
+    {
+        "weather-days": WeatherDayViewSet,
+        "weather-forecasts": DayForecastViewSet,
+        "week-forecasts": WeekForecastViewSet,
+    }
+)

@@ -14,11 +14,10 @@ from equipment.site.models import Site
 from equipment.site.writes import site_write
 from equipment.weather.calc.members import (
     BadSeriesError,
-    ClimateHistory,
     NoPastWindowError,
     resample_years,
 )
-from equipment.weather.queries import recorded_days
+from equipment.weather.queries import climate_of, recorded_days, with_forecast
 
 from .calc import pad
 from .calc.dates import DateDistribution, PileRule, ready_dates
@@ -111,11 +110,7 @@ def _yard(site: Site, at: datetime) -> Yard:
     if not weather:
         raise NoForecastError(WhyNone.NO_WEATHER)
     try:
-        climate = ClimateHistory(
-            np.array([d.on for d in weather], dtype="datetime64[D]"),
-            np.array([d.et0_mm for d in weather]),
-            np.array([d.rain_mm for d in weather]),
-        )
+        climate = climate_of(weather)
     except BadSeriesError as error:
         raise NoForecastError(WhyNone.BAD_SERIES) from error
     return Yard(site, practice_of(site.pk), climate, at, weather[-1].et0_method)
@@ -150,9 +145,10 @@ def _pad_weather(yard: Yard, batch: Batch) -> pad.PadWeather:
     horizon_d = et0_mm.size - n_certain + HORIZON_D
     start_on = spread_on + timedelta(days=n_certain)
     try:
-        members = resample_years(yard.climate, start_on, horizon_d, yard.random(batch))
+        past = resample_years(yard.climate, start_on, horizon_d, yard.random(batch))
     except NoPastWindowError as error:
         raise NoForecastError(WhyNone.NO_PAST_YEAR) from error
+    members = with_forecast(yard.site.pk, past, yard.random(batch))
     return pad.PadWeather(et0_mm, rain_mm, members, yard.site.latitude_deg)
 
 

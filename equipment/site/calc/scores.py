@@ -135,3 +135,39 @@ def hit_share(pits: Floats, level_frac: float = 0.8) -> float:
         raise ValueError("pits must be one at least")
     tail = (1 - level_frac) / 2
     return float(((pits >= tail) & (pits <= 1 - tail)).mean())
+
+
+def bias(expected: Floats, came: Floats) -> float:
+    """Tell how far forecasts lay above what came, on average.
+
+    Parameters
+    ----------
+    expected : ndarray, shape (n_forecasts,)
+        Means of the forecasts; one at least.
+    came : ndarray, shape (n_forecasts,)
+        What came true.
+
+    Returns
+    -------
+    float
+        Above 0 where too much was foretold. [unit of the values]
+
+    Raises
+    ------
+    ValueError
+        No forecast, or shapes that differ.
+
+    Notes
+    -----
+    Valid: one forecast or more.
+
+    Checked: tests/equipment/site/test_scores.py::test_bias_is_the_mean_error
+
+    References
+    ----------
+    Arithmetic.
+    """
+    expected, came = np.asarray(expected, dtype=float), np.asarray(came, dtype=float)
+    if expected.size == 0 or expected.shape != came.shape:
+        raise ValueError("expected and came must be alike in shape, and one at least")
+    return float((expected - came).mean())

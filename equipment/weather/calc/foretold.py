@@ -128,4 +128,4 @@ def _rain_quantiles_mm(foretold: Foretold, columns: NDArray[np.int64], share: Fl
 
 def _et0_quantiles_mm(foretold: Foretold, columns: NDArray[np.int64], share: Floats) -> Floats:
     spread_mm = foretold.et0_sd_mm[columns] * ndtri(share)
-    return np.maximum(foretold.et0_mm[columns] + spread_mm, 0.0)
+    return np.asarray(np.maximum(foretold.et0_mm[columns] + spread_mm, 0.0), dtype=float)

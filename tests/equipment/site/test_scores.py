@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from equipment.site.calc.scores import crps, hit_share, rank_pit
+from equipment.site.calc.scores import bias, crps, hit_share, rank_pit
 
 VALUES = st.lists(st.floats(-50, 50), min_size=1, max_size=12)
 
@@ -62,3 +62,10 @@ def test_no_forecast_has_no_share() -> None:
         hit_share(np.array([]))
     with pytest.raises(ValueError, match="members"):
         rank_pit(np.array([]), 1.0, np.random.default_rng(1))
+
+
+def test_bias_is_the_mean_error() -> None:
+    assert bias(np.array([3.0, 8.0]), np.array([1.0, 9.0])) == 0.5  # (2 - 1) / 2
+    for came in ([], [1.0]):
+        with pytest.raises(ValueError, match="expected and came"):
+            bias(np.array([1.0, 2.0])[: 2 * len(came)], np.array(came))
