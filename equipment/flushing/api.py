@@ -1,4 +1,4 @@
-"""The API of flushing: locks. A lock recorded here stops no valve: isolate first."""
+"""The API of flushing: runs, checks, locks. A lock recorded stops no valve: isolate first."""
 
 from typing import Any
 
@@ -8,10 +8,11 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from equipment.site.rest import EVERYONE, ReadViewSet, site_routes
-from equipment.site.restfields import KeyField, PlaceRef, SaidInput, WhoField
+from equipment.site.rest import EVERYONE, ReadViewSet, SiteViewSet, site_routes
+from equipment.site.restfields import InstantField, KeyField, PlaceRef, SaidInput, WhoField
 
-from .models import Lock
+from .checks import flush_checks
+from .models import FlushRun, FlushTimer, Lock, RunStatus
 from .services import put_lock, take_off_lock
 
 
@@ -90,4 +91,74 @@ class LockViewSet(ReadViewSet[Lock]):
         )
 
 
-urlpatterns = site_routes({"locks": LockViewSet})
+class FlushRunOutput(serializers.ModelSerializer[FlushRun]):
+    """One planned opening of a valve; `done` is taken for granted, since no valve reports back."""
+
+    alley = PlaceRef(source="alley.place", read_only=True)
+    tank = PlaceRef(source="timer.tank.place", read_only=True)
+
+    class Meta:
+        model = FlushRun
+        exclude = ["site", "natural_key"]
+
+
+class FlushRunQuery(serializers.Serializer[Any]):
+    """Which runs."""
+
+    starts_from = InstantField(required=False)
+    starts_before = InstantField(required=False)
+    status = serializers.ChoiceField(RunStatus.choices, required=False)
+
+
+class FlushRunViewSet(ReadViewSet[FlushRun]):
+    """Flush runs: when, how much, what they wait for or lack."""
+
+    queryset = FlushRun.objects.select_related("alley__place", "timer__tank__place")
+    serializer_class = FlushRunOutput
+    query = FlushRunQuery
+    lookups = {
+        "starts_from": "starts_at__gte",
+        "starts_before": "starts_at__lt",
+        "status": "status",
+    }
+
+
+class ShortfallOutput(serializers.Serializer[Any]):
+    """In what a flush falls short: velocity [m/s], depth [m] or time open [s]."""
+
+    code = serializers.CharField()
+    value = serializers.FloatField()
+    limit = serializers.FloatField()
+
+
+class FlushCheckOutput(serializers.Serializer[Any]):
+    """A timer's flush by steady flow, against practice; a wave is beyond that equation."""
+
+    timer = serializers.CharField(source="timer.key")
+    alley = PlaceRef(source="timer.alley.place")
+    depth_m = serializers.FloatField(source="flush.depth_m")
+    velocity_m_s = serializers.FloatField(source="flush.velocity_m_s")
+    chezy_velocity_m_s = serializers.FloatField(source="flush.chezy_velocity_at_practice_m_s")
+    volume_m3 = serializers.FloatField(source="flush.volume_m3")
+    travel_s = serializers.FloatField(source="flush.travel_s")
+    is_wave = serializers.BooleanField(source="flush.is_wave")
+    regime = serializers.CharField()
+    shortfalls = ShortfallOutput(many=True)
+
+
+class FlushCheckViewSet(SiteViewSet[FlushTimer]):
+    """Flushes against practice."""
+
+    queryset = FlushTimer.objects.all()
+    serializer_class = FlushCheckOutput
+    pagination_class = None
+
+    @extend_schema(responses=FlushCheckOutput(many=True))
+    def list(self, request: Request, slug: str) -> Response:
+        """Give every timer in use."""
+        return Response(self.get_serializer(flush_checks(self.caller.site.pk), many=True).data)
+
+
+urlpatterns = site_routes(
+    {"locks": LockViewSet, "flush-runs": FlushRunViewSet, "flush-checks": FlushCheckViewSet}
+)

@@ -19,15 +19,20 @@ class RunLength:
     volume_m3: float
 
 
-def length_of(timer: FlushTimer) -> RunLength:
-    """Give a timer's run in whole seconds, rounded up."""
-    flush = calc.AlleyFlush(
+def flush_of(timer: FlushTimer) -> calc.AlleyFlush:
+    """Give a timer's flush as the equations see it."""
+    return calc.AlleyFlush(
         length_m=timer.alley.length_m,
         width_m=timer.alley.width_m,
         slope_frac=timer.alley.slope_frac,
         flow_m3_s=timer.flow_m3_s,
         open_s=timer.open_s,
     )
+
+
+def length_of(timer: FlushTimer) -> RunLength:
+    """Give a timer's run in whole seconds, rounded up."""
+    flush = flush_of(timer)
     return RunLength(
         open=timedelta(seconds=ceil(flush.open_s)),
         total=timedelta(seconds=ceil(flush.duration_s)),

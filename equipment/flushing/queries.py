@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db.models import Q, QuerySet
 
@@ -93,28 +92,22 @@ def visit_flush_min(site_id: int) -> dict[int, float]:
 
 @dataclass(frozen=True, slots=True)
 class TankPlan:
-    """A tank and its level at each run that draws on it."""
+    """A tank, its level at the start and at each run that draws on it, and the runs' names."""
 
     tank: Tank
+    start_m3: float
     day: calc.TankDay
-
-
-def tank_levels(site_id: int, tank: Tank, start: datetime, end: datetime) -> calc.TankDay:
-    """The tank's level at each run that opens in [start, end), as planned: 1 query.
-
-    Taken as full a day before. A blocked run draws nothing.
-    """
-    draws = _draws_by_tank(site_id, start, end, timer__tank=tank)
-    return _tank_day(tank, draws[tank.pk], start, end)
+    names: dict[str, str]
 
 
 def tank_plans(site_id: int, start: datetime, end: datetime) -> list[TankPlan]:
-    """`tank_levels` of every tank in use, with its place: 2 queries."""
-    draws = _draws_by_tank(site_id, start, end)
+    """Each tank in use and its level at each run that opens in [start, end), as planned: 2 queries.
+
+    Taken as full a day before. A blocked run draws nothing.
+    """
+    runs = _runs_by_tank(site_id, start, end)
     tanks = Tank.objects.filter(site_id=site_id, place__retired_at=None).select_related("place")
-    return [
-        TankPlan(tank, _tank_day(tank, draws[tank.pk], start, end)) for tank in tanks.order_by("pk")
-    ]
+    return [_tank_plan(tank, runs[tank.pk], start, end) for tank in tanks.order_by("pk")]
 
 
 def levels_at(site_id: int, at: datetime) -> dict[int, TankLevel]:
@@ -158,28 +151,23 @@ def flush_m3_d_by_end(site_id: int, start: datetime, end: datetime) -> dict[int,
     return {place_id: volume_m3 / days_d for place_id, volume_m3 in volumes.items()}
 
 
-def _draws_by_tank(
-    site_id: int, start: datetime, end: datetime, **which: Any
-) -> dict[int, list[calc.Draw]]:
-    """What each tank's runs draw from a day before `start` until `end`: 1 query."""
+def _runs_by_tank(site_id: int, start: datetime, end: datetime) -> dict[int, list[FlushRun]]:
+    """Each tank's runs that draw from a day before `start` until `end`: 1 query."""
     rows = (
-        FlushRun.objects.filter(
-            site_id=site_id, starts_at__gte=start - SETTLES, starts_at__lt=end, **which
-        )
+        FlushRun.objects.filter(site_id=site_id, starts_at__gte=start - SETTLES, starts_at__lt=end)
         .exclude(status=RunStatus.BLOCKED)
+        .select_related("timer")
         .order_by("starts_at", "pk")
-        .values_list("timer__tank_id", "natural_key", "starts_at", "volume_m3")
     )
-    draws: dict[int, list[calc.Draw]] = defaultdict(list)
-    for tank_id, run_key, starts_at, volume_m3 in rows:
-        draws[tank_id].append(calc.Draw(run_key, starts_at, volume_m3))
-    return draws
+    runs: dict[int, list[FlushRun]] = defaultdict(list)
+    for run in rows:
+        runs[run.timer.tank_id].append(run)
+    return runs
 
 
-def _tank_day(
-    tank: Tank, draws: Sequence[calc.Draw], start: datetime, end: datetime
-) -> calc.TankDay:
+def _tank_plan(tank: Tank, runs: Sequence[FlushRun], start: datetime, end: datetime) -> TankPlan:
     flush_tank = _calc_tank(tank)
+    draws = [calc.Draw(run.natural_key, run.starts_at, run.volume_m3) for run in runs]
     before = calc.run_tank(
         flush_tank,
         [draw for draw in draws if draw.starts_at < start],
@@ -187,13 +175,15 @@ def _tank_day(
         start_at=start - SETTLES,
         end_at=start,
     )
-    return calc.run_tank(
+    day = calc.run_tank(
         flush_tank,
         [draw for draw in draws if draw.starts_at >= start],
         level_m3=before.end_m3,
         start_at=start,
         end_at=end,
     )
+    names = {run.natural_key: run.timer.name for run in runs}
+    return TankPlan(tank, before.end_m3, day, names)
 
 
 def _calc_tank(tank: Tank) -> calc.FlushTank:

@@ -134,7 +134,7 @@ def draw_time_rows(
     scale = (width - LABEL_W - 10) / (end - start).total_seconds()
 
     scale_x = TimeScale(start, end, LABEL_W, scale)
-    _draw_hours(drawing, scale_x, zone=zone, hour=hour, height=height)
+    draw_hours(drawing, scale_x, zone=zone, hour=hour, height=height)
     for index, row in enumerate(rows):
         y = HEAD_H + index * ROW_H
         drawing.line(0, y, width, y)
@@ -168,7 +168,7 @@ def _draw_span(drawing: Drawing, span: Span, y: float, x1: float, x2: float) -> 
     drawing.rect((x1, top, x2 - x1, tall), span.kind, span.title, span.url)
 
 
-def _draw_hours(
+def draw_hours(
     drawing: Drawing,
     x_of: TimeScale,
     *,

@@ -18,6 +18,7 @@ from .pens import pens_context
 from .sand import sand_context
 from .sheet import day_sheet
 from .today import today_board
+from .water_page import water_context
 
 
 @desk_view
@@ -59,6 +60,12 @@ def sand(desk: Desk) -> HttpResponse:
 
 
 @desk_view
+def water(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "water") | water_context(desk)
+    return render(desk.request, "desk/water_page.html", context)
+
+
+@desk_view
 def machines(desk: Desk) -> HttpResponse:
     context = page_context(desk, "machines") | machines_context(desk)
     return render(desk.request, "desk/machines.html", context)
@@ -81,6 +88,7 @@ urlpatterns = [
     path("farm/<slug:slug>/pens/", pens, name="pens"),
     path("farm/<slug:slug>/crew/", crew, name="crew"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
+    path("farm/<slug:slug>/water/", water, name="water"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),

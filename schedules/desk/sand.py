@@ -33,6 +33,7 @@ from .bedding import bedded_lines
 from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
 from .pens import pens_of
 from .sand_drying import drying_facts
+from .sand_lane import lane_context
 from .sand_words import (
     find_why_none,
     say_day,
@@ -94,6 +95,7 @@ def sand_context(desk: Desk) -> dict[str, Any]:
         "pens": [(pen.pk, desk.place(pen.place)) for pen in pens_of(desk.site_id)],
         "n_look": moves_to_look_at(desk.site_id),
         "practice": practice_of(desk.site_id),
+        "lane": lane_context(desk),
         "unit": tons_unit(desk),
     }
 

@@ -7,14 +7,14 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from equipment.barns.models import Alley
-from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus
+from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus, Tank
 from equipment.flushing.queries import (
     flush_m3_d_by_end,
     isolated_places,
     open_locks,
     places_reached,
     runs_between,
-    tank_levels,
+    tank_plans,
     visit_flush_min,
 )
 from equipment.flushing.services import put_lock, take_off_lock
@@ -155,7 +155,7 @@ def test_flush_takes_of_the_window_what_its_longest_tank_takes(
 
 
 def level_now(barn: Barn) -> float:
-    return tank_levels(barn.site.pk, barn.tank, FIVE, FIVE + minutes(10)).end_m3
+    return tank_plans(barn.site.pk, FIVE, FIVE + minutes(10))[0].day.end_m3
 
 
 def test_tank_refills_between_the_runs_that_draw_from_it(
@@ -164,8 +164,8 @@ def test_tank_refills_between_the_runs_that_draw_from_it(
     # Two runs of 60 s at 0.5 m³/s draw 30 m³ each; 60 m³/h gives 1 m³ back in the minute between
     # them, and the rest until the end of the hour: plain arithmetic on a tank of 150 m³.
     plan(barn.site, visit(barn.pen))
-    with django_assert_num_queries(1):
-        day = tank_levels(barn.site.pk, barn.tank, FIVE, FIVE + timedelta(hours=1))
+    with django_assert_num_queries(2):
+        day = tank_plans(barn.site.pk, FIVE, FIVE + timedelta(hours=1))[0].day
     assert [step.before_m3 for step in day.steps] == pytest.approx([150, 121])
     assert [step.after_m3 for step in day.steps] == pytest.approx([120, 91])
     left_h = (FIVE + timedelta(hours=1) - day.steps[1].at) / timedelta(hours=1)
@@ -175,8 +175,8 @@ def test_tank_refills_between_the_runs_that_draw_from_it(
 
 def test_tank_too_small_for_its_runs_is_seen(barn: Barn) -> None:
     plan(barn.site, visit(barn.pen))
-    barn.tank.volume_m3 = 50
-    starved = tank_levels(barn.site.pk, barn.tank, DAY, DAY + timedelta(1)).first_starved
+    Tank.objects.update(volume_m3=50)
+    starved = tank_plans(barn.site.pk, DAY, DAY + timedelta(1))[0].day.first_starved
     assert starved is not None
     assert starved.short_m3 == pytest.approx(30 - 21)
 
