@@ -146,3 +146,15 @@ class CannotAssignError(DomainError):
     """The work order, the person or the machine cannot be assigned as asked."""
 
     code = "cannot_assign"
+
+
+class NoYearError(DomainError):
+    """A year ahead cannot be reckoned, or not be gone on with; nothing is invented."""
+
+    code = "no_year_ahead"
+
+
+class YearStateError(DomainError):
+    """The year ahead is not in the state that this step starts from."""
+
+    code = "year_ahead_state"
