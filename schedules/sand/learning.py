@@ -123,16 +123,18 @@ def _finished(site_id: int) -> QuerySet[Batch]:
 
 
 def _see(yard: Yard, batch: Batch) -> SeenRate | None:
-    """Nothing is told by a batch without tests, or of which a day's weather is not on record."""
+    """Ask a batch of which tests, weather and work are all on record; any other tells nothing."""
     tests = tests_of(yard, batch)
     if not tests:
         return None
     spread_on, until = yard.spread_on(batch), tests[-1].on + timedelta(days=1)
     et0_mm, rain_mm = yard.observed(spread_on, until)
-    if np.isnan(et0_mm).any() or np.isnan(rain_mm).any():
+    spread = yard.spread_batch(batch, UNKNOWN_PAD, until)
+    is_worked = sum(spread.past_turns) > 0 or spread.planned_turns_d == 0
+    if np.isnan(et0_mm).any() or np.isnan(rain_mm).any() or not is_worked:
         return None
     return see_rate(
-        yard.spread_batch(batch, UNKNOWN_PAD, until),
+        spread,
         tests,
         np.random.default_rng(batch.pk),
         et0_mm=et0_mm,

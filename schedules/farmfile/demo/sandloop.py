@@ -26,7 +26,7 @@ from schedules.sand.yard import layer_of
 
 from .sandbook import Said, SandBook, is_due
 
-TURNED_D = 14  # turnings further back are left out: nobody asks for them any more
+TURNED_D = 60  # turnings further back are left out: bays learn their rate from these
 DRY_DAY_MM = 1.0  # rain at which nobody spreads, turns or picks up
 HORIZON_D = 60
 Step = Callable[[date, datetime], None]
@@ -73,6 +73,7 @@ class SandLoop:
         self.pens = cycle(_places(Pen, site))
         self.buckets = cycle(facts["buckets"])
         self.dry_on: dict[int, date] = {}
+        self.evenings: dict[int, dict[date, float]] = {}  # moisture of the layer, by batch
 
     def day_steps(self) -> Iterator[tuple[str, Step]]:
         yield "06:30", self.cure_and_release
@@ -110,7 +111,7 @@ class SandLoop:
                 continue
             if free and self._is_dry(day):
                 self.book.spread(batch, free.pop(0), self._said("scooped_by", moment))
-                self.dry_on[batch.number] = self._dry_on(day)
+                self.dry_on[batch.number], self.evenings[batch.number] = self._dry(day)
 
     def turn(self, day: date, moment: datetime) -> None:
         if (self.now - moment).days < TURNED_D and self._is_dry(day):
@@ -125,8 +126,10 @@ class SandLoop:
             place = self._pile_for(self.book.held_kg[batch.number], day, moment)
             if place is None:
                 return
-            below = (batch.number * 7 % 11) / 1000  # spots and scales differ
-            moisture = self.practice.dry_moisture_wb_frac - below
+            off = (batch.number * 7 % 11 - 5) / 2000  # spots and scales differ
+            target = self.practice.dry_moisture_wb_frac
+            layer = self.evenings[batch.number].get(day - timedelta(days=1), target)
+            moisture = max(0.001, min(layer + off, target))
             self.book.test(batch, moisture, self._said("tested_by", moment - timedelta(hours=2)))
             self.book.pile(batch, place, self._said("scooped_by", moment))
 
@@ -182,12 +185,15 @@ class SandLoop:
     def _is_dry(self, day: date) -> bool:
         return self.rain_mm.get(day, 0.0) < DRY_DAY_MM
 
-    def _dry_on(self, spread_on: date) -> date:
-        """When the weather that came made a load dry; not by yesterday: later than anything."""
+    def _dry(self, spread_on: date) -> tuple[date, dict[date, float]]:
+        """When the weather that came made a load dry, later than anything if not by yesterday.
+
+        With the layer's moisture on each evening until then.
+        """
         days = [spread_on + timedelta(days=n) for n in range(HORIZON_D)]
         known = [day for day in days if day in self.rain_mm]
         if not known:
-            return date.max
+            return date.max, {}
         layer = layer_of(self.practice)
         run = simulate_drying(
             layer,
@@ -202,7 +208,8 @@ class SandLoop:
         )
         target = DryTarget(self.practice.dry_moisture_wb_frac, self.practice.dry_hold_d)
         index = int(first_dry_day(run, target)[0])
-        return known[index] + timedelta(days=1) if index >= 0 else date.max
+        evenings = dict(zip(known, map(float, run.moisture_wb_frac[0]), strict=True))
+        return known[index] + timedelta(days=1) if index >= 0 else date.max, evenings
 
 
 def _places(model: type[Lane | Slab | Bay | Pen], site: Site) -> list[Place]:
