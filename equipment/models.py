@@ -4,6 +4,7 @@ from .barns.models import Alley, BedGroup, Pen
 from .basins.models import (
     Basin,
     BasinCleanOut,
+    BasinOutlook,
     BasinPractice,
     CropField,
     FieldApplication,
@@ -48,6 +49,7 @@ __all__ = [
     "Alley",
     "Basin",
     "BasinCleanOut",
+    "BasinOutlook",
     "BasinPractice",
     "Bay",
     "BedGroup",

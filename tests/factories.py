@@ -11,6 +11,7 @@ from crews.devices.services import make_pairing_code, pair
 from crews.people.models import Skill, Worker, WorkerSkill
 from crews.roster.models import Shift, ShiftPattern
 from equipment.barns.models import Alley, BedGroup, Pen, PenKind, ReturnMode
+from equipment.basins.models import Basin, CropField
 from equipment.flushing.models import FlushTimer, Tank, TimerTrigger
 from equipment.machines.models import Machine, MachineKind
 from equipment.parlor.models import MilkingStart, Parlor
@@ -56,6 +57,27 @@ def make_place(
     return Place.objects.create(
         site=site, key=key, kind=kind, **{"label": key, "drains_to": drains_to, **facts}
     )
+
+
+def make_basin(site: Site, key: str = "basin", **facts: Any) -> Basin:
+    """40 x 10 m with walls, 2 m deep, to act at 1.7 m."""
+    usual = {"length_m": 40, "width_m": 10, "depth_m": 2, "must_act_depth_m": 1.7, "sludge_m": 0.1}
+    place = make_place(site, key, PlaceKind.BASIN)
+    return Basin.objects.create(site=site, place=place, **{**usual, **facts})
+
+
+def make_crop_field(site: Site, key: str = "flat", **facts: Any) -> CropField:
+    """100 ha of corn at 1 km."""
+    usual = {
+        "name": key,
+        "crop": "Corn",
+        "area_ha": 100,
+        "distance_km": 1,
+        "need_n_kg_ha": 200,
+        "need_p2o5_kg_ha": 80,
+        "need_k2o_kg_ha": 150,
+    }
+    return CropField.objects.create(site=site, key=key, **{**usual, **facts})
 
 
 def make_parlor(

@@ -12,6 +12,15 @@ from django.test import Client
 from crews.people.models import Crew, Worker
 from crews.roster.models import CrewPens, ShiftPattern
 from equipment.barns.models import Pen
+from equipment.basins.models import BasinPractice, FieldWindow, HaulTruck
+from equipment.basins.services import (
+    record_analysis,
+    record_application,
+    record_clean_out,
+    record_level,
+    switch_gate,
+)
+from equipment.flushing.models import FlushRun, FlushTimer, RunStatus
 from equipment.flushing.services import put_lock
 from equipment.machines.models import CheckItem, Machine, MeterReading, ServiceItem
 from equipment.machines.services import (
@@ -42,9 +51,11 @@ from schedules.work.models import Dependency, Status, WorkOrder
 from schedules.work.progress import add_load, report_problem
 from tests.factories import (
     make_alley,
+    make_basin,
     make_batch,
     make_bay,
     make_bed_group,
+    make_crop_field,
     make_flush_timer,
     make_lane,
     make_machine,
@@ -106,6 +117,7 @@ class Farm:
         self._build_work()
         self._build_plan()
         self._build_weather()
+        self._build_basins()
 
     def who(self, worker: Worker | None = None) -> dict[str, Any]:
         """Keyword arguments that every verb takes."""
@@ -134,11 +146,28 @@ class Farm:
             make_bed_group(pen, alley=alley)
             make_flush_timer(alley, tank)
             self.pens.append(pen)
+        self._run_flushes()
         put_hold(
             subject_kind=HoldSubject.PEN, subject_id=self.pens[2].pk, reason="gate", **self.who()
         )
         for worker in (self.manager, self.worker):
             put_lock(place_id=self.lane.pk, what="valve", **self.who(worker))
+
+    def _run_flushes(self) -> None:
+        """What ran two days ago: too long for any tank to know of."""
+        FlushRun.objects.bulk_create(
+            FlushRun(
+                site=self.site,
+                timer=timer,
+                alley=timer.alley,
+                natural_key=f"{timer.key}/past",
+                starts_at=self.now - 2 * DAY,
+                ends_at=self.now - 2 * DAY + 6 * MINUTE,
+                volume_m3=10,
+                status=RunStatus.DONE,
+            )
+            for timer in FlushTimer.objects.filter(site=self.site)
+        )
 
     def _build_crews(self) -> None:
         self.crew = Crew.objects.create(site=self.site, key="one", name="One")
@@ -354,3 +383,38 @@ class Farm:
                 et0_mm=2.1,
                 et0_method="given",
             )
+
+    def _build_basins(self) -> None:
+        """A pair that takes turns, read twice; a field with a window, an analysis, two loads."""
+        BasinPractice.objects.create(
+            site=self.site, storm_mm=75, mineralised_frac=0.25, nh4_kept_frac=0.66
+        )
+        HaulTruck.objects.create(site=self.site, key="truck", name="Truck", tank_m3=15)
+        self.field = make_crop_field(self.site)
+        FieldWindow.objects.create(
+            site=self.site,
+            key="spring",
+            name="Spring",
+            field=self.field,
+            first_md="03-20",
+            last_md="05-10",
+        )
+        self.basins = [
+            make_basin(self.site, f"basin-{n}", pair="west", fills=n == 1) for n in (1, 2)
+        ]
+        sheet = {"n_kg_t": 5, "nh4_n_kg_t": 2, "no3_n_kg_t": 0, "p2o5_kg_t": 3, "k2o_kg_t": 4}
+        for basin, worker in zip(self.basins, (self.worker, self.manager), strict=True):
+            who = self.who(worker)
+            record_analysis(
+                basin_id=basin.pk, sampled_on=self.now.date() - DAY, contents=sheet, **who
+            )
+            record_application(
+                field_id=self.field.pk,
+                basin_id=basin.pk,
+                applied_on=self.now.date(),
+                mass_kg=20_000,
+                **who,
+            )
+            record_clean_out(basin_id=basin.pk, depth_after_m=0.5, **who)
+            switch_gate(basin_id=basin.pk, **who)
+            record_level(basin_id=basin.pk, depth_m=1.2, **who)

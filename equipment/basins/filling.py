@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from math import isinf
 
 import numpy as np
 
@@ -75,14 +76,19 @@ class BasinView:
         days = self.days_storm_d or self.days_d
         return days[0] if days else float("inf")
 
+    def line_on(self, today: date) -> date | None:
+        """Give the day on which the earliest tenth reaches the line; None beyond the horizon."""
+        return None if isinf(self.early_d) else today + timedelta(days=self.early_d - 1)
+
+    @property
+    def clean_d(self) -> int | None:
+        """Working days of a clean-out, where one is planned."""
+        return self.hauling.plan.n_days if self.hauling and self.hauling.plan else None
+
     @property
     def passes_while_cleaned(self) -> bool:
         """Whether the line comes before a clean-out that begins now would be done."""
-        return (
-            self.hauling is not None
-            and self.hauling.plan is not None
-            and (self.early_d <= self.hauling.plan.n_days)
-        )
+        return self.clean_d is not None and self.early_d <= self.clean_d
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,11 +302,12 @@ def _hauled(farm: _Farm, fleet: _Fleet | None, view: BasinView) -> BasinView:
     loads = fleet.loads(volume_m3)
     hours = fleet.hours(loads, farm.practice)
     plan = None
-    if view.early_d < float("inf"):
+    line_on = view.line_on(farm.today)
+    if line_on is not None:
         plan = plan_clean_out(
             hours=hours,
             hours_per_d=farm.practice.haul_h_d,
-            line_on=farm.today + timedelta(days=view.early_d - 1),
+            line_on=line_on,
             today=farm.today,
             windows=fleet.windows,
         )

@@ -195,6 +195,22 @@ class LevelReading(SiteModel):
         ordering = ["read_at"]
 
 
+class BasinOutlook(SiteModel):
+    """What was last projected of a basin, for pages that only warn.
+
+    `line_on` is when the earliest tenth of runs reaches the line with the storm kept free; None
+    where it does not. `clean_d` is how many days a clean-out takes.
+    """
+
+    basin = models.OneToOneField(Basin, on_delete=models.CASCADE, related_name="outlook")
+    made_at = models.DateTimeField()
+    line_on = models.DateField(null=True, blank=True)
+    clean_d = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        constraints = [*site_constraints("basin")]
+
+
 class GateSwitch(SiteModel):
     """A basin's gate opened, and those of its pair shut. Only ever added."""
 

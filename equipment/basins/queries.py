@@ -16,6 +16,7 @@ from .calc.nutrients import Analysis, Nutrient, Rates, application_rates
 from .calc.storage import StageStorage, sloped_storage, surveyed_storage
 from .models import (
     Basin,
+    BasinOutlook,
     BasinPractice,
     CropField,
     FieldApplication,
@@ -113,6 +114,18 @@ def available_n(practice: BasinPractice, sheet: ManureAnalysis) -> float | None:
     return analysis.available_n_kg_t(
         mineralised_frac=practice.mineralised_frac, nh4_kept_frac=practice.nh4_kept_frac
     )
+
+
+def basins_to_clean(site_id: int, today: date) -> list[BasinOutlook]:
+    """Give basins that reach their line before a clean-out begun today would be done: 1 query."""
+    rows = BasinOutlook.objects.filter(
+        site_id=site_id, line_on__isnull=False, clean_d__isnull=False, basin__place__retired_at=None
+    ).select_related("basin__place")
+    return [
+        row
+        for row in rows.order_by("line_on", "pk")
+        if row.line_on and row.clean_d and (row.line_on - today).days < row.clean_d
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,11 @@ from equipment.site.models import Actor
 from equipment.site.writes import site_write
 
 from .calc.nutrients import Analysis
+from .filling import basins_view
 from .models import (
     Basin,
     BasinCleanOut,
+    BasinOutlook,
     BasinStage,
     CropField,
     FieldApplication,
@@ -170,6 +172,22 @@ def record_application(
         )
         write.touch()
     return applied
+
+
+def store_outlooks(*, site_id: int, at: datetime) -> int:
+    """Project all basins anew and keep when each reaches its line; gives how many were kept."""
+    farm = basins_view(site_id, at)
+    with site_write(site_id, at) as write:
+        for view in farm.basins:
+            values = {
+                "site_id": site_id,
+                "made_at": at,
+                "line_on": view.line_on(farm.today),
+                "clean_d": view.clean_d,
+            }
+            BasinOutlook.objects.update_or_create(basin=view.basin, defaults=values)
+        write.touch()
+    return len(farm.basins)
 
 
 def _find(model: type[M], site_id: int, pk: int, words: str) -> M:

@@ -608,4 +608,42 @@ class Migration(migrations.Migration):
                 name="fieldapplication_amounts",
             ),
         ),
+        migrations.CreateModel(
+            name="BasinOutlook",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("made_at", models.DateTimeField()),
+                ("line_on", models.DateField(blank=True, null=True)),
+                ("clean_d", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "basin",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="outlook",
+                        to="equipment.basin",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.site",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="basinoutlook_site_pk"),
+                    equipment.site.constraints.SameSite(
+                        field="basin", name="basinoutlook_basin_same_site"
+                    ),
+                ],
+            },
+        ),
     ]

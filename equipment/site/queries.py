@@ -39,6 +39,8 @@ DEFAULT_WORDS: dict[str, dict[str, str]] = {
         "pads": "Pads",
         "machines": "Machines",
         "batches": "Batches",
+        "basins": "Basins",
+        "fields": "Fields",
     },
     "es": {
         "site": "Sitio",
@@ -63,9 +65,18 @@ DEFAULT_WORDS: dict[str, dict[str, str]] = {
         "pads": "Patios",
         "machines": "Máquinas",
         "batches": "Lotes",
+        "basins": "Pilas de sólidos",
+        "fields": "Campos",
     },
 }
-SINGULAR = {"pens": "pen", "pads": "pad", "machines": "machine", "batches": "batch"}
+SINGULAR = {
+    "pens": "pen",
+    "pads": "pad",
+    "machines": "machine",
+    "batches": "batch",
+    "basins": "basin",
+    "fields": "field",
+}
 
 
 def current_language() -> str:

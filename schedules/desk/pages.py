@@ -10,8 +10,9 @@ from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.views.decorators.http import require_POST
 
-from . import actions, entry, sand_actions, standing, work_page
+from . import actions, basin_actions, entry, sand_actions, standing, work_page
 from .base import Desk, desk_view, page_context
+from .basins import basins_context
 from .crew import crew_context
 from .machines import machines_context
 from .pens import pens_context
@@ -66,6 +67,12 @@ def water(desk: Desk) -> HttpResponse:
 
 
 @desk_view
+def basins(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "basins") | basins_context(desk)
+    return render(desk.request, "desk/basins.html", context)
+
+
+@desk_view
 def machines(desk: Desk) -> HttpResponse:
     context = page_context(desk, "machines") | machines_context(desk)
     return render(desk.request, "desk/machines.html", context)
@@ -89,6 +96,7 @@ urlpatterns = [
     path("farm/<slug:slug>/crew/", crew, name="crew"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
     path("farm/<slug:slug>/water/", water, name="water"),
+    path("farm/<slug:slug>/basins/", basins, name="basins"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),
@@ -111,6 +119,11 @@ urlpatterns = [
     _act("batches/<int:pk>/hold/", sand_actions.hold_batch, "hold-batch"),
     _act("batches/<int:pk>/<slug:step>/", sand_actions.batch_step, "batch-step"),
     _act("sand/delivery/", sand_actions.delivery, "sand-delivery"),
+    _act("basins/<int:pk>/level/", basin_actions.level, "basin-level"),
+    _act("basins/<int:pk>/gate/", basin_actions.gate, "basin-gate"),
+    _act("basins/<int:pk>/clean-out/", basin_actions.clean_out, "basin-clean-out"),
+    _act("basins/<int:pk>/analysis/", basin_actions.analysis, "basin-analysis"),
+    _act("fields/<int:pk>/application/", basin_actions.application, "field-application"),
     _act("holds/<int:pk>/clear/", actions.clear, "clear-hold"),
     _act("machines/<int:pk>/reading/", actions.reading, "add-reading"),
     _act("machines/<int:pk>/service/", actions.service, "record-service"),

@@ -16,6 +16,7 @@ from schedules.work.queries import open_problems, waiting_reasons
 
 from .away import AwayCard, away_cards
 from .base import Desk
+from .basins import basin_warnings
 from .charts import Chart
 from .orders import OrderLine, is_open, order_line
 from .pens import pen_chart, pens_of, stored_warnings
@@ -66,7 +67,7 @@ class TodayBoard:
 
 
 def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
-    """Put Today together: up to 21 queries besides the frame's, however much work there is."""
+    """Put Today together: up to 22 queries besides the frame's, however much work there is."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     day = day_bounds(local_date, site.zone)
@@ -95,7 +96,10 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
         problems=_problems(desk),
         locks=lock_lines(desk),
         water=water_of(desk),
-        warnings=stored_warnings(desk, [v for v in visits if v.milking.local_date == local_date]),
+        warnings=[
+            *basin_warnings(desk),
+            *stored_warnings(desk, [v for v in visits if v.milking.local_date == local_date]),
+        ],
         n_hidden=len(lines) - len(near),
     )
 

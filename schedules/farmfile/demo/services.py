@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from crews.roster.services import keep_shifts_ahead
+from equipment.basins.services import store_outlooks
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmfields import Values
 from equipment.site.models import Site
@@ -102,6 +103,7 @@ def _look_ahead(site: Site, at: datetime, solve_s: float, tell: Callable[[str], 
     until_on = today + timedelta(days=AHEAD_D)
     plan_milkings(site_id=site.pk, from_on=today, until_on=until_on, at=at)
     forecast_all(site_id=site.pk, at=at)
+    store_outlooks(site_id=site.pk, at=at)
     tell("work")
     materialise(site_id=site.pk, now=at)
     with site_write(site.pk, at) as write:

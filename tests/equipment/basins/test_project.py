@@ -62,6 +62,19 @@ def test_stages_keep_all_that_came(
     assert held_m3 == pytest.approx(20 * (liquid + settled) + rain_m3)
 
 
+def test_flush_water_goes_round() -> None:
+    """900 m3 a day are drawn and come back with 50 m3 more: 20 days leave 1,000 m3 in the pond."""
+    pond = sloped_storage(length_m=200, width_m=100, depth_m=5)
+    second = replace(NOW, storage=pond, is_second=True, contents_m3=4000)
+    round_it_goes = replace(inflow(0, 950), returned_m3=900)
+
+    run = project_basins(
+        [replace(NOW, weep_frac=1), second], round_it_goes, DRY[:, :20], DRY[:, :20]
+    )
+
+    assert run.volume_m3[0, -1].tolist() == [0, 5000]
+
+
 def test_each_run_stands_for_itself() -> None:
     """Two runs of weather together give what each gives alone, to the bit."""
     rain_mm = np.array([np.linspace(0, 9, 30), np.linspace(5, 0, 30)])

@@ -31,6 +31,16 @@ SHOP = (*LEADS, Role.MECHANIC)
 ALL = tuple(Role)
 
 
+ANALYSIS: Data = {
+    "sampled_on": "2026-03-01",
+    "n_kg_t": "10",
+    "nh4_n_kg_t": "4",
+    "no3_n_kg_t": "0",
+    "p2o5_kg_t": "6",
+    "k2o_kg_t": "8",
+}
+
+
 def _hold(farm: Farm) -> int:
     return Hold.objects.filter(site=farm.site, subject_kind=HoldSubject.PEN).get().pk
 
@@ -69,6 +79,15 @@ FORMS: dict[str, Form] = {
     "tell-order": (lambda f: (f.orders[9].pk, "done"), lambda f: {}, ALL),
     "call-in-sick": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
     "mark-here": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
+    "basin-level": (lambda f: (f.basins[0].pk,), lambda f: {"depth_m": "4.2"}, ALL),
+    "basin-gate": (lambda f: (f.basins[0].pk,), lambda f: {}, LEADS),
+    "basin-clean-out": (lambda f: (f.basins[0].pk,), lambda f: {"depth_m": "1 ft"}, LEADS),
+    "basin-analysis": (lambda f: (f.basins[0].pk,), lambda f: ANALYSIS, LEADS),
+    "field-application": (
+        lambda f: (f.field.pk,),
+        lambda f: {"basin": f.basins[0].pk, "applied_on": "2026-03-04", "mass": "24"},
+        LEADS,
+    ),
     "pairing-code": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
     "give-pens": (lambda f: (), _give_pens, LEADS),
     "revoke-phone": (lambda f: (f.phone.pk,), lambda f: {}, LEADS),

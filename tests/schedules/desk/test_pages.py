@@ -41,6 +41,7 @@ WITHOUT = {
     "pens": "No milking is planned today.",
     "crew": "No shift runs in the next hours.",
     "sand": "Bay: the farm file names none.",
+    "basins": "Basins: the farm file names none.",
     "machines": "Machines: the farm file names none.",
     "standing-orders": "No standing order is in use.",
 }
