@@ -149,7 +149,7 @@ def import_weather(
     checked = check_weather(
         head,
         rows,
-        place=Place(station.latitude_deg, station.elevation_m),
+        place=Place(station.latitude_deg, station.elevation_m, station.longitude_deg),
         zone=zone,
         today_on=local_date_of(at, zone),
     )

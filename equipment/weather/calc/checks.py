@@ -120,7 +120,7 @@ def _check_rows(
     ]
     return CheckedWeather(
         faults=tuple(sorted([*faults, *tenths], key=lambda fault: fault.line_no)),
-        days=_days_of(usable, zone) if usable else _no_days(),
+        days=_days_of(usable, zone, place) if usable else _no_days(),
         n_rows=len(lines),
         n_used=len(usable),
     )
@@ -154,10 +154,10 @@ def _tenths_faults(rows: list[Row], zone: ZoneInfo) -> list[FoundFault]:
     return [FoundFault(wettest.stamp.line_no, Fault.RAIN_LOOKS_LIKE_TENTHS, "rain_mm", value)]
 
 
-def _days_of(rows: list[Row], zone: ZoneInfo) -> DailyWeather:
+def _days_of(rows: list[Row], zone: ZoneInfo, place: Place) -> DailyWeather:
     hours = {row.stamp.at: row.values for row in rows if isinstance(row.stamp.at, datetime)}
     if hours:
-        return daily_from_hourly(hours, zone)
+        return daily_from_hourly(hours, zone, place)
     return daily_weather(
         np.array([row.stamp.at for row in rows], dtype="datetime64[D]"),
         **{name: np.array([row.values[name] for row in rows]) for name in rows[0].values},

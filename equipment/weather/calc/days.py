@@ -20,6 +20,8 @@ class Place:
         North positive. [deg], inside the polar circles (±66)
     elevation_m : float
         Above sea level. [m], −500 to 6 000
+    longitude_deg : float, optional
+        East positive; hours of sun need it, days do not. [deg], ±180
 
     Raises
     ------
@@ -29,8 +31,11 @@ class Place:
 
     latitude_deg: float
     elevation_m: float
+    longitude_deg: float | None = None
 
     def __post_init__(self) -> None:
+        if self.longitude_deg is not None and not abs(self.longitude_deg) <= 180:
+            raise ValueError(f"longitude_deg {self.longitude_deg} is not within ±180")
         if not abs(self.latitude_deg) <= 66:
             raise ValueError(f"latitude_deg {self.latitude_deg} is not within ±66")
         if not -500 <= self.elevation_m <= 6000:
@@ -59,6 +64,8 @@ class DailyWeather:
         Global radiation, sum over the day. [MJ m⁻² d⁻¹]
     et0_mm : ndarray
         Reference evapotranspiration, where the source gives it. [mm]
+    et0_of_hours_mm : ndarray
+        The same, summed from hours that were measured in full. [mm]
 
     Raises
     ------
@@ -76,6 +83,7 @@ class DailyWeather:
     wind_2m_m_s: Floats
     solar_mj_m2_d: Floats
     et0_mm: Floats
+    et0_of_hours_mm: Floats
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -117,6 +125,7 @@ def daily_weather(
     wind_2m_m_s: Floats | None = None,
     solar_mj_m2_d: Floats | None = None,
     et0_mm: Floats | None = None,
+    et0_of_hours_mm: Floats | None = None,
 ) -> DailyWeather:
     """Build daily weather from the columns a source has; what it has not is not known.
 
@@ -126,7 +135,7 @@ def daily_weather(
         Local dates.
     tmin_degc, tmax_degc, rain_mm, rh_min_frac, rh_max_frac, ea_kpa : ndarray, optional
         As in `DailyWeather`.
-    wind_2m_m_s, solar_mj_m2_d, et0_mm : ndarray, optional
+    wind_2m_m_s, solar_mj_m2_d, et0_mm, et0_of_hours_mm : ndarray, optional
         As in `DailyWeather`.
 
     Returns
@@ -149,6 +158,7 @@ def daily_weather(
         wind_2m_m_s=known(wind_2m_m_s),
         solar_mj_m2_d=known(solar_mj_m2_d),
         et0_mm=known(et0_mm),
+        et0_of_hours_mm=known(et0_of_hours_mm),
     )
 
 

@@ -22,6 +22,14 @@ def extraterrestrial_mj_m2_d(place: Place, day_of_year: NDArray[np.int64]) -> Fl
     ndarray, shape (n_days,)
         Ra. [MJ m⁻² d⁻¹]
 
+    Notes
+    -----
+    Valid: latitudes within ±66 (`Place`).
+
+    Checked: tests/equipment/weather/test_et0.py::
+    test_extraterrestrial_radiation_of_fao56_example_8,
+    test_fao56_example_18_intermediate_values
+
     References
     ----------
     Allen et al., "Crop evapotranspiration", FAO Irrigation and Drainage Paper 56, 1998, eq. 21;
@@ -44,6 +52,13 @@ def clear_sky_mj_m2_d(place: Place, day_of_year: NDArray[np.int64]) -> Floats:
     -------
     ndarray, shape (n_days,)
         Rso = (0.75 + 2·10⁻⁵ z) Ra. [MJ m⁻² d⁻¹]
+
+    Notes
+    -----
+    Valid: stations below 6 000 m; the air as clear as FAO-56 has it.
+
+    Checked: tests/equipment/weather/test_et0.py::
+    test_fao56_example_18_intermediate_values
 
     References
     ----------
