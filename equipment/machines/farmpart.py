@@ -1,6 +1,9 @@
 """What the machines bring to the farm file: themselves, their services and their checks."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
 
@@ -9,8 +12,10 @@ from equipment.site.farmrows import NAME, Rows, Section, SingleRows, TitledRows
 
 from .models import CheckItem, Machine, MachineKind, MachinePractice, RepairRow, ServiceItem
 
+if TYPE_CHECKING:
+    from equipment.site.farmfields import Text
+
 KINDS = tuple(MachineKind.values)
-MONEY = {"low": 0, "high": 9_999_999}
 MAX_CHECK_ITEMS = 15  # a list of 16 is no longer read
 
 
@@ -56,6 +61,11 @@ def to_the_cent(values: Values) -> Values:
     }
 
 
+def money(name: str, meaning: Text) -> Field:
+    """Give a field of money, which need not be known."""
+    return Field(name, Kind.NUMBER, meaning, None, low=0, high=9_999_999)
+
+
 MACHINES = Section(
     name="machines",
     help=_("Loaders, groomers, trucks and the rest, by their numbers"),
@@ -73,10 +83,10 @@ MACHINES = Section(
         Field("is_clean_only", Kind.BOOL, _("Never touches manure"), False),
         Field("rated_load_kg", Kind.NUMBER, _("Rated operating load"), None, low=1, high=50_000),
         Field("power_kw", Kind.NUMBER, _("Power of its engine"), None, low=1, high=2000),
-        Field("price", Kind.NUMBER, _("What was paid for it"), None, **MONEY),
-        Field("list_price", Kind.NUMBER, _("List price of one like it today"), None, **MONEY),
-        Field("salvage", Kind.NUMBER, _("What it will fetch at its end"), None, **MONEY),
-        Field("worth_now", Kind.NUMBER, _("What it would fetch today"), None, **MONEY),
+        money("price", _("What was paid for it")),
+        money("list_price", _("List price of one like it today")),
+        money("salvage", _("What it will fetch at its end")),
+        money("worth_now", _("What it would fetch today")),
         Field("life_y", Kind.NUMBER, _("Years it is meant to serve"), None, low=1, high=40),
         Field(
             "repair_row", Kind.CHOICE, _("Repair factors it borrows"), "",
@@ -99,8 +109,8 @@ MACHINE_PRACTICE = Section(
             "ownership_frac", Kind.NUMBER,
             _("Taxes, housing and insurance a year, share of the price"), 0.01, low=0, high=0.2,
         ),
-        Field("visit_cost", Kind.NUMBER, _("To bring one machine in, once"), None, **MONEY),
-        Field("shop_cost_per_h", Kind.NUMBER, _("An hour of a mechanic"), None, **MONEY),
+        money("visit_cost", _("To bring one machine in, once")),
+        money("shop_cost_per_h", _("An hour of a mechanic")),
         Field(
             "most_early_frac", Kind.NUMBER,
             _("Share of its interval by which a service may be early"), 0.2, low=0, high=0.9,

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.models import HoldSubject, Site
-from equipment.site.queries import open_holds
+from equipment.site.models import Hold, HoldSubject, Site
 
 from .calc import meter, service_due, use
+from .calc.downtime import Span
 from .models import Defect, Machine, MeterReading, Repair, ServiceItem, ServiceRecord
 
 DUE_SOON_H = 50.0
@@ -116,18 +116,36 @@ def dues_of(
     items: Iterable[ServiceItem],
     records: Sequence[ServiceRecord],
     zone: ZoneInfo,
+    *,
+    recent: use.DailyUse | None,
 ) -> list[ItemDue]:
     """Say when each service of a machine is due, soonest first; nothing before a reading."""
     if not readings:
         return []
     series = series_of(readings)
     now = service_due.ServicePoint(local_date_of(series.kept[-1].at, zone), series.totals_h[-1])
-    recent = use.recent_use(series)
     dues = [
         ItemDue(item, service_due.service_due(state_of(item, series, records, zone), now, recent))
         for item in items_for(machine, items)
     ]
     return sorted(dues, key=lambda d: (d.due.due_on or date.max, d.item.key))
+
+
+def holds_and_repairs(site_id: int) -> tuple[list[Hold], list[Repair]]:
+    """All there ever were of machines, in order: 2 queries."""
+    holds = Hold.objects.filter(site_id=site_id, subject_kind=HoldSubject.MACHINE)
+    repairs = Repair.objects.filter(site_id=site_id).select_related("substitute", "reported_by")
+    return list(holds.order_by("put_at", "id")), list(repairs.order_by("down_from", "id"))
+
+
+def laid_up_spans(holds: Iterable[Hold], repairs: Iterable[Repair]) -> dict[int, list[Span]]:
+    """When each machine was on hold or under repair, now included."""
+    found: dict[int, list[Span]] = defaultdict(list)
+    for hold in holds:
+        found[hold.subject_id].append(Span(hold.put_at, hold.cleared_at))
+    for repair in repairs:
+        found[repair.machine_id].append(Span(repair.down_from, repair.down_until))
+    return found
 
 
 def machine_views(site_id: int, machine_id: int | None = None) -> list[MachineView]:
@@ -139,40 +157,34 @@ def machine_views(site_id: int, machine_id: int | None = None) -> list[MachineVi
     readings = readings_by_machine(site_id)
     items = list(ServiceItem.objects.filter(site_id=site_id, retired_at=None))
     records = _grouped(ServiceRecord.objects.filter(site_id=site_id).order_by("done_at"))
+    all_holds, all_repairs = holds_and_repairs(site_id)
+    laid_up = laid_up_spans(all_holds, all_repairs)
     holds = defaultdict(list)
-    for hold in open_holds(site_id, HoldSubject.MACHINE):
-        holds[hold.subject_id].append(hold.reason)
+    for hold in all_holds:
+        if hold.cleared_at is None:
+            holds[hold.subject_id].append(hold.reason)
     defects = _grouped(
         Defect.objects.filter(site_id=site_id, closed_at=None)
         .select_related("reported_by")
         .order_by("reported_at")
     )
-    repairs = {
-        repair.machine_id: repair
-        for repair in Repair.objects.filter(site_id=site_id, down_until=None).select_related(
-            "substitute", "reported_by"
-        )
-    }
-    return [
-        MachineView(
+    repairs = {r.machine_id: r for r in all_repairs if r.down_until is None}
+
+    def view_of(machine: Machine) -> MachineView:
+        shown = readings.get(machine.pk, [])
+        recent = use.recent_use(series_of(shown), laid_up.get(machine.pk, ()))
+        done = records.get(machine.pk, [])
+        return MachineView(
             machine=machine,
-            last=readings[machine.pk][-1] if readings.get(machine.pk) else None,
-            use=use.recent_use(series_of(readings.get(machine.pk, []))),
-            dues=tuple(
-                dues_of(
-                    machine,
-                    readings.get(machine.pk, []),
-                    items,
-                    records.get(machine.pk, []),
-                    zone,
-                )
-            ),
+            last=shown[-1] if shown else None,
+            use=recent,
+            dues=tuple(dues_of(machine, shown, items, done, zone, recent=recent)),
             holds=tuple(holds.get(machine.pk, ())),
             defects=tuple(defects.get(machine.pk, ())),
             repair=repairs.get(machine.pk),
         )
-        for machine in machines
-    ]
+
+    return [view_of(machine) for machine in machines]
 
 
 def _grouped(rows: Iterable[Row]) -> dict[int, list[Row]]:
@@ -182,13 +194,16 @@ def _grouped(rows: Iterable[Row]) -> dict[int, list[Row]]:
     return found
 
 
-def usable_machine_ids(site_id: int, at: datetime) -> set[int]:
-    """Machines that nothing takes out of use at an instant: 3 queries. Never shown wrong."""
-    held = set(open_holds(site_id, HoldSubject.MACHINE).values_list("subject_id", flat=True))
-    down = set(
-        Repair.objects.filter(site_id=site_id, down_from__lte=at, down_until=None).values_list(
-            "machine_id", flat=True
-        )
+def out_of_use(machine_ref: str) -> Q:
+    """Say in a query that a machine, named by the field that refers to it, is held or down."""
+    held = Hold.objects.filter(
+        subject_kind=HoldSubject.MACHINE, subject_id=OuterRef(machine_ref), cleared_at=None
     )
-    ids = Machine.objects.filter(site_id=site_id, retired_at=None).values_list("id", flat=True)
-    return set(ids) - held - down
+    down = Repair.objects.filter(machine_id=OuterRef(machine_ref), down_until=None)
+    return Q(Exists(held)) | Q(Exists(down))
+
+
+def usable_machine_ids(site_id: int) -> set[int]:
+    """Machines that nothing takes out of use: 1 query. Never shown wrong."""
+    machines = Machine.objects.filter(site_id=site_id, retired_at=None)
+    return set(machines.exclude(out_of_use("pk")).values_list("id", flat=True))

@@ -17,7 +17,7 @@ from equipment.site.calc.local_time import local_date_of, resolve
 from equipment.site.calc.sun import daylight
 from equipment.site.models import HoldSubject, Place, PlaceKind, Site
 from equipment.site.queries import open_holds
-from equipment.weather.models import WeatherDay
+from equipment.weather.heat import heat_of_day
 from schedules.work.models import Status, WorkOrder
 
 from .calc import problem as p
@@ -151,32 +151,16 @@ def _skills(site: Site, end: datetime) -> dict[int, list[r.Skill]]:
 
 
 def _heat_rests(site: Site, start: datetime, end: datetime) -> list[r.HeatRest]:
-    """Rest owed in the hot hours, by the last recorded day's highest temperature.
+    """Rest owed in the hot hours of today, by its forecast or the last recorded days.
 
-    Weather of the last two days stands for the day ahead; without it nothing is reckoned, and
-    the farm's own heat plan and local law govern in any case.
+    Without weather nothing is reckoned, and the farm's own heat plan and local law govern in any
+    case.
     """
     today = local_date_of(start, site.zone)
-    last = (
-        WeatherDay.objects.filter(site=site, on__gte=today - timedelta(days=2), on__lte=today)
-        .order_by("-on", "-tmax_degc")  # of several stations the hottest
-        .first()
-    )
-    if last is None:
+    heat = heat_of_day(site.pk, today)
+    if heat is None or not heat.is_hot_for_people:
         return []
-    air = heat_rest.adjusted_air_degf(
-        last.tmax_degc, last.rh_min_frac or 0.3, heat_rest.Sky.FULL_SUN
-    )
-    light, moderate, heavy = (
-        _rest_min(air, effort)
-        for effort in (
-            heat_rest.Effort.LIGHT,
-            heat_rest.Effort.MODERATE,
-            heat_rest.Effort.HEAVY,
-        )
-    )
-    if heavy == 0:
-        return []
+    light, moderate, heavy = (_rest_min(heat.rests[effort]) for effort in heat_rest.Effort)
     spans = []
     for day in {today, local_date_of(end, site.zone)}:
         begins = resolve(datetime.combine(day, HEAT_FROM), site.zone)
@@ -185,9 +169,8 @@ def _heat_rests(site: Site, start: datetime, end: datetime) -> list[r.HeatRest]:
     return sorted(spans, key=lambda x: x.start)
 
 
-def _rest_min(air_degf: float, effort: heat_rest.Effort) -> int:
+def _rest_min(found: heat_rest.WorkRest) -> int:
     """Give rest an hour; where the table says caution, all of it: a lead decides by law."""
-    found = heat_rest.work_rest(air_degf, effort)
     return 60 if found.rest_min_per_h is None else found.rest_min_per_h
 
 
@@ -196,7 +179,7 @@ def _machines(
 ) -> Iterable[r.Machine]:
     """Machines as they stand: where work last had them, what their bucket last touched."""
     whole = r.Interval(now, end)
-    usable = usable_machine_ids(site_id, now)
+    usable = usable_machine_ids(site_id)
     uses = last_uses(site_id, now)
     for m in machines:
         use = uses.get(m.pk, LastUse())

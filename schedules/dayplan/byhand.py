@@ -48,7 +48,7 @@ def reassign(
         Site.objects.select_for_update(no_key=True).get(id=site_id)
         order = _open_order(site_id, work_order_id, version)
         workers = _find_workers(site_id, worker_ids)
-        _refuse_unusable(site_id, machine_id, at)
+        _refuse_unusable(site_id, machine_id)
         Assignment.objects.filter(work_order=order).delete()
         start, end = _span_in_window(order, starts_at)
         row = Assignment(
@@ -118,13 +118,13 @@ def _find_workers(site_id: int, worker_ids: Sequence[int]) -> list[Worker]:
     return found
 
 
-def _refuse_unusable(site_id: int, machine_id: int | None, at: datetime) -> None:
+def _refuse_unusable(site_id: int, machine_id: int | None) -> None:
     if machine_id is None:
         return
     machine = Machine.objects.filter(site_id=site_id, id=machine_id, retired_at=None).first()
     if machine is None:
         raise NotFoundError(_("There is no such machine here."))
-    if machine_id not in usable_machine_ids(site_id, at):
+    if machine_id not in usable_machine_ids(site_id):
         raise CannotAssignError(
             _("%s is out of use. Choose another, or clear its hold first.") % machine.name
         )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
-from equipment.machines.models import Repair
-from equipment.site.models import Hold, HoldSubject, PlaceKind
+from equipment.machines.queries import out_of_use
+from equipment.site.models import PlaceKind
 from schedules.work.models import Outcome, Status, WorkOrder
 
 from .models import Assignment, Claim, PlanRun
@@ -20,15 +20,11 @@ def claims_shown() -> QuerySet[Claim]:
     From the moment of the hold such a machine is on no work to come, whenever the plan gets round
     to it; a service is work on the machine itself.
     """
-    held = Hold.objects.filter(
-        subject_kind=HoldSubject.MACHINE, subject_id=OuterRef("machine_id"), cleared_at=None
-    )
-    down = Repair.objects.filter(machine_id=OuterRef("machine_id"), down_until=None)
     to_come = Q(
         assignment__work_order__status=Status.NEEDS_ACTION,
         assignment__work_order__for_machine=None,
     )
-    return Claim.objects.exclude(to_come & (Exists(held) | Exists(down)))
+    return Claim.objects.exclude(to_come & out_of_use("machine_id"))
 
 
 def claims_prefetch() -> Prefetch[str]:

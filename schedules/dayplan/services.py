@@ -93,7 +93,7 @@ def _lock_orders(site_id: int, solved: SolvedDay) -> dict[int, WorkOrder]:
 
 def _still_good(site_id: int, solved: SolvedDay, at: datetime) -> list[Planned]:
     """Keep what rests on people on shift, machines in use, and windows that still stand."""
-    usable = usable_machine_ids(site_id, at)
+    usable = usable_machine_ids(site_id)
     horizon = solved.facts.problem.horizon
     shifts = list(working_shifts(site_id, horizon.start, horizon.end))
     now = {
@@ -238,7 +238,7 @@ def drop_broken(*, site_id: int, at: datetime) -> int:
 
     By-hand assignments go too when what they rest on is gone: a person is told by the decision.
     """
-    usable = usable_machine_ids(site_id, at)
+    usable = usable_machine_ids(site_id)
     claims = Claim.objects.filter(
         site_id=site_id,
         assignment__work_order__status=Status.NEEDS_ACTION,

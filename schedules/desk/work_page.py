@@ -146,7 +146,7 @@ def _workers(desk: Desk, order: WorkOrder) -> list[Choice]:
 
 def _machines(desk: Desk, order: WorkOrder) -> list[Choice]:
     """Machines of the kinds the work takes, those in use only."""
-    usable = usable_machine_ids(desk.site_id, desk.now)
+    usable = usable_machine_ids(desk.site_id)
     wanted: list[Machine] = [
         m
         for m in machines_of(desk.site_id)

@@ -49,7 +49,17 @@ def down_spans(
     Returns
     -------
     list of tuple of datetime
-        Start and exclusive end of each stretch, in UTC, in order, apart from each other.
+        Start and exclusive end of each stretch, in UTC, in order, apart from each other. [instant]
+
+    Notes
+    -----
+    Valid: any spans.
+    Checked: tests/equipment/machines/test_downtime.py::
+    test_downtime_is_every_minute_that_some_repair_covers
+
+    References
+    ----------
+    .. [1] Arithmetic.
     """
     start, end = require_aware(start, "start"), require_aware(end, "end")
     clipped = sorted(
@@ -80,12 +90,22 @@ def down_share_frac(repairs: Iterable[Span], start: datetime, end: datetime) -> 
     Returns
     -------
     float
-        0 to 1.
+        0 to 1. [-]
 
     Raises
     ------
     RefusedValueError
         ``not_positive`` for a period without length.
+
+    Notes
+    -----
+    Valid: by elapsed hours, those of the night included.
+    Checked: tests/equipment/machines/test_downtime.py::
+    test_the_share_of_the_long_night_counts_the_hours_that_pass
+
+    References
+    ----------
+    .. [1] Arithmetic.
     """
     period_h = elapsed_h(start, end)
     if period_h <= 0:
@@ -129,12 +149,22 @@ def hourly_cost(
     Returns
     -------
     HourlyCost
-        Fuel, capital and the driver are not in it.
+        Fuel, capital and the driver are not in it. [money], [h], [money h⁻¹]
 
     Raises
     ------
     RefusedValueError
         ``no_readings``.
+
+    Notes
+    -----
+    Valid: as far as costs were written down.
+    Checked: tests/equipment/machines/test_downtime.py::
+    test_an_hour_costs_what_services_and_repairs_of_the_period_cost_over_the_hours_run
+
+    References
+    ----------
+    .. [1] Arithmetic.
     """
     start, end = require_aware(start, "start"), require_aware(end, "end")
     total = sum((amount for at, amount in costs if start <= at < end), Decimal(0))

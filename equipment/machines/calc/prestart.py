@@ -83,13 +83,19 @@ def prestart_verdict(items: Sequence[CheckItem], answers: Mapping[str, Answer]) 
     -------
     PrestartVerdict
         ``park`` for any fault of a safety item and for any fault that cannot work today;
-        ``with_care`` for other faults; ``run`` without fault.
+        ``with_care`` for other faults; ``run`` without fault. [-]
 
     Raises
     ------
     RefusedValueError
         ``out_of_range`` for an empty or too long list, ``missing`` for an item without answer or a
         fault without "can it work today?", ``unknown`` for an answer to no item.
+
+    Notes
+    -----
+    Valid: for what the list asks; it finds no fault that nobody looks for.
+    Checked: tests/equipment/machines/test_prestart.py::test_the_verdict_follows_the_worst_answer,
+    test_no_answer_can_make_a_verdict_milder_than_a_safety_fault
 
     References
     ----------

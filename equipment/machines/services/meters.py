@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -14,13 +14,14 @@ from equipment.errors import (
     ReadingQuestionedError,
 )
 from equipment.machines.calc import meter
+from equipment.machines.calc.use import recent_use
 from equipment.machines.models import (
     Machine,
     MeterReading,
     ServiceItem,
     ServiceRecord,
 )
-from equipment.machines.queries import ItemDue, dues_of, series_of
+from equipment.machines.queries import ItemDue, dues_of, holds_and_repairs, laid_up_spans, series_of
 from equipment.site.errors import FieldFault, NotFoundError
 from equipment.site.models import Actor, Event, Site
 from equipment.site.writes import site_write
@@ -111,14 +112,16 @@ def _questioned(
 
 def _due_now(machine: Machine) -> list[ItemDue]:
     site = Site.objects.get(id=machine.site_id)
-    dues = dues_of(
-        machine,
-        list(MeterReading.objects.filter(machine=machine).order_by("read_at")),
-        ServiceItem.objects.filter(site=site, retired_at=None),
-        list(ServiceRecord.objects.filter(machine=machine).order_by("done_at")),
-        site.zone,
-    )
-    return [due for due in dues if due.is_over]
+    items = ServiceItem.objects.filter(site=site, retired_at=None)
+    return [due for due in _dues(machine, items, site) if due.is_over]
+
+
+def _dues(machine: Machine, items: Iterable[ServiceItem], site: Site) -> list[ItemDue]:
+    readings = list(MeterReading.objects.filter(machine=machine).order_by("read_at"))
+    records = list(ServiceRecord.objects.filter(machine=machine).order_by("done_at"))
+    laid_up = laid_up_spans(*holds_and_repairs(site.pk)).get(machine.pk, ())
+    recent = recent_use(series_of(readings), laid_up)
+    return dues_of(machine, readings, items, records, site.zone, recent=recent)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +196,5 @@ def _item_of(machine: Machine, item_id: int) -> ServiceItem:
 
 
 def _next_due(machine: Machine, item: ServiceItem) -> ItemDue:
-    readings = list(MeterReading.objects.filter(machine=machine).order_by("read_at"))
-    records = list(ServiceRecord.objects.filter(machine=machine).order_by("done_at"))
-    zone = Site.objects.get(id=machine.site_id).zone
-    return next(d for d in dues_of(machine, readings, [item], records, zone) if d.item == item)
+    site = Site.objects.get(id=machine.site_id)
+    return next(due for due in _dues(machine, [item], site) if due.item == item)

@@ -181,7 +181,7 @@ def test_a_failed_safety_line_takes_the_machine_out_at_once(
     bad = {"item": brakes, "ok": False, "can_work": True}
     assert _check(loader, mia, bad, {"item": lights, "ok": True}) == Verdict.PARK
     assert Hold.objects.filter(subject_id=loader.pk, cleared_at=None).exists()
-    assert loader.pk not in usable_machine_ids(loader.site_id, NOW)
+    assert loader.pk not in usable_machine_ids(loader.site_id)
     assert Defect.objects.get().is_safety
 
 
@@ -191,7 +191,7 @@ def test_a_small_fault_lets_it_run_with_care(
     brakes, lights = (line.pk for line in lines)
     bad = {"item": lights, "ok": False, "can_work": True}
     assert _check(loader, mia, {"item": brakes, "ok": True}, bad) == Verdict.WITH_CARE
-    assert loader.pk in usable_machine_ids(loader.site_id, NOW)
+    assert loader.pk in usable_machine_ids(loader.site_id)
 
 
 def test_a_look_round_with_a_line_missing_is_refused(
@@ -208,10 +208,10 @@ def test_a_repair_holds_the_machine_until_a_named_person_returns_it(
     repair = start_repair(**ids, cause="Hydraulic hose", by=mia, at=NOW)
     with pytest.raises(MachineStateError):
         start_repair(**ids, cause="Again", by=mia, at=NOW)
-    assert loader.pk not in usable_machine_ids(loader.site_id, NOW)
+    assert loader.pk not in usable_machine_ids(loader.site_id)
     later = NOW + timedelta(hours=3)
     end_repair(site_id=loader.site_id, repair_id=repair.pk, by=mia, at=later)
-    assert loader.pk in usable_machine_ids(loader.site_id, later)
+    assert loader.pk in usable_machine_ids(loader.site_id)
     assert Repair.objects.get().cleared_by == mia
 
 
