@@ -2,13 +2,15 @@
 
 from typing import Any
 
+from django.urls import URLPattern, URLResolver, path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from equipment.site.rest import EVERYONE, ReadViewSet, SiteViewSet, site_routes
+from equipment.site.preconditions import answer_tagged, etag_of_data
+from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
 from equipment.site.restfields import InstantField, KeyField, PlaceRef, SaidInput, WhoField
 
 from .checks import flush_checks
@@ -110,7 +112,7 @@ class FlushRunQuery(serializers.Serializer[Any]):
     status = serializers.ChoiceField(RunStatus.choices, required=False)
 
 
-class FlushRunViewSet(ReadViewSet[FlushRun]):
+class FlushRunViewSet(ListViewSet[FlushRun]):
     """Flush runs: when, how much, what they wait for or lack."""
 
     queryset = FlushRun.objects.select_related("alley__place", "timer__tank__place")
@@ -146,19 +148,31 @@ class FlushCheckOutput(serializers.Serializer[Any]):
     shortfalls = ShortfallOutput(many=True)
 
 
+class FlushChecksOutput(serializers.Serializer[Any]):
+    """Every timer in use."""
+
+    checks = FlushCheckOutput(many=True)
+
+
 class FlushCheckViewSet(SiteViewSet[FlushTimer]):
     """Flushes against practice."""
 
     queryset = FlushTimer.objects.all()
-    serializer_class = FlushCheckOutput
-    pagination_class = None
+    tagged = ("checks",)
 
-    @extend_schema(responses=FlushCheckOutput(many=True))
-    def list(self, request: Request, slug: str) -> Response:
-        """Give every timer in use."""
-        return Response(self.get_serializer(flush_checks(self.caller.site.pk), many=True).data)
+    @extend_schema(responses=FlushChecksOutput)
+    def checks(self, request: Request, slug: str) -> Response:
+        """Say depth, velocity and volume of each timer's flush, and in what it falls short."""
+        found = {"checks": flush_checks(self.caller.site.pk)}
+        data = FlushChecksOutput(found, context=self.get_serializer_context()).data
+        return answer_tagged(request, data, etag_of_data(data))
 
 
-urlpatterns = site_routes(
-    {"locks": LockViewSet, "flush-runs": FlushRunViewSet, "flush-checks": FlushCheckViewSet}
-)
+urlpatterns: list[URLPattern | URLResolver] = [
+    *site_routes({"locks": LockViewSet, "flush-runs": FlushRunViewSet}),
+    path(
+        "sites/<slug:slug>/flush-checks/",
+        FlushCheckViewSet.as_view({"get": "checks"}),
+        name="api-flush-checks",
+    ),
+]

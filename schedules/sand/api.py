@@ -19,7 +19,7 @@ from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, site_routes
 from equipment.site.restfields import FiniteField, KeyField, ReasonInput, SaidInput
 from equipment.site.services import put_hold
 
-from . import services, stock_api
+from . import lane_api, services, stock_api
 from .models import Batch, MoistureTest, Stage
 from .outputs import BatchOutput, MoistureTestOutput
 from .queries import BatchView, views_of, with_history
@@ -229,4 +229,5 @@ urlpatterns = [
         }
     ),
     *stock_api.urlpatterns,
+    *lane_api.urlpatterns,
 ]

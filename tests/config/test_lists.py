@@ -25,6 +25,7 @@ batches/<key:batch_id>/moisture-tests/ 3
 crew-pens/ 2
 crews/ 2
 defects/ 2
+flush-runs/ 2
 holds/ 2
 locks/ 2
 machines/ 10

@@ -47,6 +47,8 @@ GET    defects/<key:pk>/                        everyone
 POST   defects/<key:pk>/close/                  shop
 GET    docs/                                    anybody
 POST   events/                                  everyone
+GET    flush-checks/                            everyone
+GET    flush-runs/                              everyone
 GET    holds/                                   everyone
 GET    holds/<key:pk>/                          everyone
 POST   holds/<key:pk>/clear/                    shop
@@ -97,6 +99,7 @@ GET    repairs/<key:pk>/                        everyone
 POST   repairs/<key:pk>/end/                    shop
 GET    sand-accounts/                           everyone
 POST   sand-deliveries/                         leads
+GET    sand-recovery/                           everyone
 GET    sand-stock/                              everyone
 GET    schema/                                  anybody
 GET    shift-patterns/                          everyone
@@ -109,6 +112,7 @@ GET    standing-orders/                         everyone
 GET    standing-orders/<key:pk>/                everyone
 PATCH  standing-orders/<key:pk>/                leads
 GET    unassigned/                              everyone
+GET    water-balance/                           everyone
 GET    weather-days/                            everyone
 GET    weather-days/<key:pk>/                   everyone
 GET    work-orders/                             everyone

@@ -35,6 +35,7 @@ from .reading import PAGES, url, words
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 25
+MOST_OF = {"sand": 45, "water": 50}  # what many rooms tell together
 WITHOUT = {
     "today": "Pens: nothing away or called in the next half hour.",
     "day-list": "No job in these hours.",
@@ -146,10 +147,11 @@ def _n_queries(client: Client, address: str, counter: Any) -> int:
 def test_page_takes_as_many_queries_for_much_as_for_little(
     page: str, farm: Farm, manager: Client, django_assert_max_num_queries: Any
 ) -> None:
-    few = _n_queries(manager, url(page), django_assert_max_num_queries(MOST_QUERIES))
+    most = MOST_OF.get(page, MOST_QUERIES)
+    few = _n_queries(manager, url(page), django_assert_max_num_queries(most))
     _more_of_everything(farm)
 
-    many = _n_queries(manager, url(page), django_assert_max_num_queries(MOST_QUERIES))
+    many = _n_queries(manager, url(page), django_assert_max_num_queries(most))
 
     assert many == few
 
