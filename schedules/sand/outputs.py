@@ -20,6 +20,21 @@ class MoistureEstimateOutput(serializers.Serializer[MoistureEstimate]):
     high_wb_frac = serializers.FloatField(help_text="One in ten is above.")
 
 
+class DryOptionOutput(serializers.Serializer[dict[str, Any]]):
+    """What would dry the batch sooner, on the same weather, sand and tests."""
+
+    code = serializers.ChoiceField(choices=["one_more_turn", "thinner"])
+    turns_d = serializers.IntegerField(help_text="Turns a day from now on.")
+    thickness_m = serializers.FloatField(help_text="Of the layer, had it been spread so.")
+    dry_on = serializers.ListField(
+        child=serializers.CharField(allow_blank=True),
+        help_text="Days of which one in ten, half, nine in ten are no later; blank is beyond.",
+    )
+    saved_d = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Days sooner: one in ten less, half, nine."
+    )
+
+
 class ForecastOutput(serializers.ModelSerializer[DryForecast]):
     """When a batch on a pad is expected dry and its pile ready; one in ten is before p10."""
 
@@ -27,6 +42,20 @@ class ForecastOutput(serializers.ModelSerializer[DryForecast]):
         read_only=True, help_text="Days without recorded weather; past years stand in for them."
     )
     moisture = MoistureEstimateOutput(read_only=True, allow_null=True)
+    options = DryOptionOutput(many=True, read_only=True, source="detail.options", default=[])
+    rate_frac = serializers.ListField(
+        child=serializers.FloatField(),
+        read_only=True,
+        source="detail.rate_frac",
+        default=[],
+        help_text="Evaporation of the bay over the farm's own figure: 10 %, median, 90 %.",
+    )
+    n_rate_batches = serializers.IntegerField(
+        read_only=True,
+        source="detail.n_rate_batches",
+        default=0,
+        help_text="Past batches of the bay that told of its rate.",
+    )
 
     class Meta:
         model = DryForecast

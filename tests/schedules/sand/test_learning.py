@@ -13,6 +13,7 @@ from schedules.sand.calc.rate import UNKNOWN_PAD
 from schedules.sand.forecasts import Option, forecast_all
 from schedules.sand.learning import dry_record, rates_of, score_forecasts
 from schedules.sand.models import Batch, DryForecast, DryRate, DryScore
+from schedules.sand.outputs import ForecastOutput
 from tests.schedules.sand.test_forecasts import record_weather
 from tests.schedules.sand.test_services import DAY, NOW, Yard
 
@@ -151,6 +152,18 @@ def test_options_and_the_effect_of_tests_are_kept_with_the_forecast(yard: Yard) 
     for option in options.values():
         assert option["saved_d"] == sorted(option["saved_d"])
         assert option["saved_d"][1] >= 0
+
+
+def test_the_api_gives_options_and_rate_and_none_for_a_forecast_of_before(yard: Yard) -> None:
+    yard.drying()
+    forecast(yard, 3)
+    row = DryForecast.objects.get()
+    told = ForecastOutput(row).data
+    assert [option["code"] for option in told["options"]] == ["one_more_turn", "thinner"]
+    assert (len(told["rate_frac"]), told["n_rate_batches"]) == (3, 0)
+    row.detail = {}
+    before = ForecastOutput(row).data
+    assert (before["options"], before["rate_frac"], before["n_rate_batches"]) == ([], [], 0)
 
 
 def test_the_database_refuses_half_a_rate_and_a_second_score(yard: Yard) -> None:
