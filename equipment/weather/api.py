@@ -4,13 +4,18 @@ from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from equipment.site.calc.heat_rest import HeatCode
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.rest import ListViewSet, ReadViewSet, site_routes
 from equipment.site.restfields import KeyField
 
+from .calc.cow_heat import ThiBand, ThiFormula
 from .forecasts import ToldDay, foretell_day
+from .heat import heat_of_day
 from .models import DayForecast, WeatherDay, WeekForecast, WeekScore
 
 
@@ -33,6 +38,39 @@ class WeatherDayQuery(serializers.Serializer[Any]):
     station = KeyField(required=False)
 
 
+class RestOutput(serializers.Serializer[Any]):
+    """What the table says of an hour's work; null minutes with `caution`: a lead decides."""
+
+    code = serializers.ChoiceField(choices=[code.value for code in HeatCode])
+    rest_min_per_h = serializers.IntegerField(allow_null=True)
+
+
+class HeatOutput(serializers.Serializer[Any]):
+    """Heat of today's hottest hour in full sun. Guidance: local law governs.
+
+    Without weather of the last days all is null.
+    """
+
+    on = serializers.DateField()
+    source = serializers.CharField(  # type: ignore[assignment]
+        help_text="Who foretold it; empty where it was recorded."
+    )
+    tmax_degc = serializers.FloatField()
+    rh_frac = serializers.FloatField()
+    is_rh_estimated = serializers.BooleanField()
+    heat_index_degc = serializers.FloatField()
+    rests = serializers.DictField(child=RestOutput(), help_text="By effort.")
+    thi = serializers.FloatField()
+    thi_formula = serializers.ChoiceField(choices=[formula.value for formula in ThiFormula])
+    thi_band = serializers.ChoiceField(choices=[band.value for band in ThiBand])
+
+
+class HeatTodayOutput(serializers.Serializer[Any]):
+    """Today's heat, null without weather."""
+
+    heat = HeatOutput(allow_null=True)
+
+
 class WeatherDayViewSet(ReadViewSet[WeatherDay]):
     """Recorded days."""
 
@@ -40,6 +78,14 @@ class WeatherDayViewSet(ReadViewSet[WeatherDay]):
     serializer_class = WeatherDayOutput
     query = WeatherDayQuery
     lookups = {"from_on": "on__gte", "until_on": "on__lt", "station": "station_id"}
+
+    @extend_schema(responses=HeatTodayOutput)
+    @action(detail=False)
+    def heat(self, request: Request, slug: str) -> Response:
+        """Tell how hot today is for people and cows."""
+        today = local_date_of(self.now, self.caller.site.zone)
+        found = heat_of_day(self.caller.site.pk, today)
+        return Response(HeatTodayOutput({"heat": found}).data)
 
 
 class DayForecastOutput(serializers.ModelSerializer[DayForecast]):

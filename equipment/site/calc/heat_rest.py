@@ -106,6 +106,11 @@ def adjusted_air_degf(air_degc: float, rh_frac: float, sky: Sky) -> float:
     Between the sheet's humidities the addition is interpolated; below 10 % it stays -8 °F, and
     above 60 % it grows by 3 °F for each tenth, which is ours and errs to more rest.
 
+    Valid: air from -60 to 60 °C; humidity beyond 60 % is our own extension.
+
+    Checked: tests/equipment/site/test_heat_rest.py::
+    test_sun_and_humidity_move_the_temperature_that_is_looked_up
+
     References
     ----------
     .. [1] NIOSH Publication 2017-127, reverse side (values from memory).
@@ -129,7 +134,7 @@ def work_rest(adjusted_degf: float, effort: Effort) -> WorkRest:
     Returns
     -------
     WorkRest
-        Minutes of rest, or the table's caution.
+        Minutes of rest, or the table's caution. [min/h]
 
     Raises
     ------
@@ -140,6 +145,12 @@ def work_rest(adjusted_degf: float, effort: Effort) -> WorkRest:
     -----
     The table takes for granted people who are fit, rested, drinking, under 40, used to the heat and
     in ordinary clothes, with 30 % humidity and some air movement.
+
+    Valid: 90 to 112 °F; below it is normal, above it the caution stays. Guidance, and local law
+    governs.
+
+    Checked: tests/equipment/site/test_heat_rest.py::
+    test_every_cell_of_the_work_rest_table_is_looked_up_as_printed
 
     References
     ----------
@@ -185,6 +196,14 @@ def heat_index_degc(air_degc: FloatOrArray, rh_frac: FloatOrArray) -> FloatOrArr
     Steadman's simple formula averaged with the air temperature holds while that average is below
     80 °F; above it the regression holds, with its two corrections for dry and for humid air. Where
     the simple formula holds, the average is returned.
+
+    Valid: shade and light wind; the regression from 80 °F up, to about 112 °F. The chart of the
+    weather service leaves out the correction for humid air, 2 °F at most.
+
+    Checked: tests/equipment/site/test_heat_rest.py::
+    test_heat_index_follows_the_equation_and_its_corrections,
+    test_heat_index_is_the_one_on_the_chart,
+    test_heat_index_beside_two_open_libraries
 
     References
     ----------

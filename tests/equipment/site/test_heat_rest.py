@@ -4,6 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from metpy.calc import heat_index as metpy_heat_index
+from metpy.units import units
+from pythermalcomfort.models import heat_index_rothfusz
 
 from equipment.site.calc.heat_rest import (
     Effort,
@@ -33,6 +36,8 @@ CHART = {
 }
 
 
+@pytest.mark.trade_check("6")
+@pytest.mark.trade_check("T4")
 @pytest.mark.parametrize(
     ("air_degf", "rh_pct", "printed"),
     [
@@ -69,6 +74,35 @@ def test_heat_index_follows_the_equation_and_its_corrections(
     assert index_degf(air_degf, rh_pct) == pytest.approx(expected, abs=0.006)
 
 
+@pytest.mark.trade_check("T5")
+@pytest.mark.parametrize(("air_degf", "rh_pct"), [(88, 60), (95, 50), (100, 40), (110, 40)])
+def test_heat_index_beside_two_open_libraries(air_degf: float, rh_pct: float) -> None:
+    # Both agree where no correction and no blend is near
+    air_degc = (air_degf - 32) * 5 / 9
+    rothfusz = float(heat_index_rothfusz(tdb=air_degc, rh=rh_pct, round_output=False).hi)
+    assert index_degf(air_degf, rh_pct) == pytest.approx(rothfusz * 9 / 5 + 32, abs=0.02)
+    assert index_degf(air_degf, rh_pct) == pytest.approx(metpy_degf(air_degf, rh_pct), abs=0.01)
+
+
+@pytest.mark.trade_check("T5")
+def test_where_the_libraries_leave_the_published_procedure() -> None:
+    # pythermalcomfort has no correction for dry air (95 °F, 10 %: 0.75 °F too much) and gives
+    # nothing when mild; metpy has all steps, but blends otherwise at 80 °F, 40 % (79.93)
+    dry = float(heat_index_rothfusz(tdb=35.0, rh=10, round_output=False).hi) * 9 / 5 + 32
+    assert dry == pytest.approx(89.45 + 0.75, abs=0.01)
+    assert index_degf(95, 10) == pytest.approx(89.45, abs=0.01)
+    with pytest.warns(UserWarning, match="applicability limits"):
+        assert np.isnan(heat_index_rothfusz(tdb=25.0, rh=50).hi)
+    assert index_degf(77, 50) == pytest.approx(76.9, abs=0.5)
+    assert metpy_degf(80, 40) == pytest.approx(79.93, abs=0.01)
+    assert index_degf(80, 40) == pytest.approx(79.79, abs=0.01)
+
+
+def metpy_degf(air_degf: float, rh_pct: float) -> float:
+    found = metpy_heat_index(air_degf * units.degF, rh_pct * units.percent, mask_undefined=False)
+    return float(found.to("degF").magnitude.squeeze())
+
+
 def test_a_mild_hour_takes_the_simple_formula() -> None:
     # equation page, 75 °F and 50 %: (0.5 x (75 + 61 + 1.2 x 7 + 0.094 x 50) + 75) / 2
     assert index_degf(75, 50) == pytest.approx(74.775, abs=0.001)
@@ -101,6 +135,7 @@ def printed_cell(cell: str) -> WorkRest:
     return WorkRest(HeatCode.REST, rest_min)
 
 
+@pytest.mark.trade_check("7")
 def test_every_cell_of_the_work_rest_table_is_looked_up_as_printed() -> None:
     rows = TABLE.strip().replace("\n", "|").split("|")
     assert len(rows) == 23
