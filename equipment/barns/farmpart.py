@@ -56,6 +56,15 @@ PENS = Section(
         ),
         Field("milking_rank", Kind.WHOLE, _("Place in the milking order"), low=1, high=200),
         Field(
+            "contagion_class",
+            Kind.WHOLE,
+            _("Milked by class, the lowest first: susceptible cows before likely carriers"),
+            2,
+            low=1,
+            high=9,
+        ),
+        Field("is_milk_withheld", Kind.BOOL, _("Its milk does not go into the tank"), False),
+        Field(
             "return_mode",
             Kind.CHOICE,
             _("What the pen does to have time for its beds"),

@@ -34,6 +34,8 @@ class Pen(PlaceModel):
     walk_m = models.FloatField()
     clear_min = models.FloatField(default=4)
     milking_rank = models.PositiveSmallIntegerField()
+    contagion_class = models.PositiveSmallIntegerField(default=2)
+    is_milk_withheld = models.BooleanField(default=False)
     return_mode = models.CharField(max_length=14, choices=ReturnMode, default=ReturnMode.NONE)
     return_hold_min = models.FloatField(default=0)
 

@@ -10,7 +10,7 @@ from equipment.site.farmfields import Complaint, Entry, Field, Kind, Values
 from equipment.site.farmrows import Farm, Row, Rows, Section, place_fields
 from equipment.site.models import PlaceKind
 
-from .models import MilkingStart, Parlor
+from .models import MilkingStart, Parlor, ParlorKind
 
 STARTS = Field(
     "starts_local", Kind.TIME, _("When each milking begins"), is_list=True, is_column=False
@@ -47,6 +47,13 @@ def check_parlor(entry: Entry) -> Iterator[Complaint]:
     if not starts or starts != sorted(set(starts)):
         remedy = _("Write each start once, the earliest of the day first.")
         yield Complaint(STARTS.name, _("must be in order, at least one, none twice"), remedy)
+    if entry.values["kind"] == ParlorKind.BATCH:
+        if entry.values["second_turn_frac"]:
+            remedy = _("Set it to 0: the slowest cow is in the turn of her group.")
+            yield Complaint("second_turn_frac", _("is for a rotary only"), remedy)
+    elif entry.values["n_sides"] != 1:
+        remedy = _("Set kind: batch, or n_sides: 1.")
+        yield Complaint("n_sides", _("is for a parlor of sides only"), remedy)
 
 
 PARLORS = Section(
@@ -57,10 +64,62 @@ PARLORS = Section(
     check=check_parlor,
     fields=(
         *place_fields(),
-        Field("n_stalls", Kind.WHOLE, _("Stalls on the deck"), low=1, high=200),
-        Field("seconds_per_stall_s", Kind.NUMBER, _("Pace of the deck"), low=1, high=120),
+        Field(
+            "kind",
+            Kind.CHOICE,
+            _("A turning deck, or sides that take groups"),
+            "rotary",
+            choices=tuple(ParlorKind.values),
+        ),
+        Field("n_sides", Kind.WHOLE, _("Sides that work in turn"), 1, low=1, high=8),
+        Field("n_stalls", Kind.WHOLE, _("Stalls on the deck, or of one side"), low=1, high=200),
+        Field(
+            "seconds_per_stall_s",
+            Kind.NUMBER,
+            _("Pace of the deck; of sides, a group's turn shared out over its stalls"),
+            low=1,
+            high=120,
+        ),
         Field("empty_frac", Kind.NUMBER, _("Stalls that pass empty"), 0, low=0, high=0.9),
         Field("second_turn_frac", Kind.NUMBER, _("Cows that turn twice"), 0, low=0, high=1),
+        Field(
+            "is_stall_lost_behind_second_turn",
+            Kind.BOOL,
+            _("The stall behind a cow on her second turn stays empty"),
+            False,
+        ),
+        Field(
+            "milking_mean_s",
+            Kind.NUMBER,
+            _("Milking time of a cow, mean; the default is of 62 herds, Edwards 2012"),
+            383,
+            low=60,
+            high=1200,
+        ),
+        Field(
+            "milking_sd_s",
+            Kind.NUMBER,
+            _("Milking time of a cow, standard deviation"),
+            129,
+            low=1,
+            high=600,
+        ),
+        Field(
+            "holding_area_m2",
+            Kind.NUMBER,
+            _("Holding area in front of the parlor"),
+            None,
+            above=0,
+            high=5000,
+        ),
+        Field(
+            "holding_m2_per_cow",
+            Kind.NUMBER,
+            _("Room for a cow in it: 1.4 to 1.9 (15 to 20 square feet)"),
+            1.6,
+            low=0.5,
+            high=5,
+        ),
         Field("wash_min", Kind.NUMBER, _("System wash after a milking"), low=0, high=300),
         Field("cow_walk_m_min", Kind.NUMBER, _("Speed of driven cows"), 55, low=5, high=120),
         Field(

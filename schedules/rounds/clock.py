@@ -9,8 +9,9 @@ from django.db.models import Prefetch, QuerySet
 
 from equipment.barns.models import BedGroup, Pen
 from equipment.flushing.queries import visit_flush_min
-from equipment.parlor.calc import RotaryParlor
-from equipment.parlor.models import MilkingStart, Parlor
+from equipment.parlor.calc import AnyParlor, BatchParlor, RotaryParlor
+from equipment.parlor.calc.rotary import S_PER_MIN
+from equipment.parlor.models import MilkingStart, Parlor, ParlorKind
 from equipment.site.calc import local_time
 
 from . import calc
@@ -25,7 +26,7 @@ class ParlorSetup:
 
     parlor: Parlor
     zone: ZoneInfo
-    rotary: RotaryParlor
+    deck: AnyParlor
     starts: tuple[MilkingStart, ...]
     pens: dict[int, Pen]
     flush_min: dict[int, float]
@@ -82,6 +83,24 @@ def site_parlor(site_id: int) -> Parlor | None:
     return parlors.select_related("site").order_by("pk").first()
 
 
+def deck_of(parlor: Parlor) -> AnyParlor:
+    """The parlor as calc knows it. No query."""
+    if parlor.kind == ParlorKind.BATCH:
+        return BatchParlor(
+            n_stalls=parlor.n_stalls,
+            n_sides=parlor.n_sides,
+            turn_min=parlor.n_stalls * parlor.seconds_per_stall_s / S_PER_MIN,
+            empty_frac=parlor.empty_frac,
+        )
+    return RotaryParlor(
+        n_stalls=parlor.n_stalls,
+        seconds_per_stall_s=parlor.seconds_per_stall_s,
+        empty_frac=parlor.empty_frac,
+        second_turn_frac=parlor.second_turn_frac,
+        is_stall_lost_behind_second_turn=parlor.is_stall_lost_behind_second_turn,
+    )
+
+
 def load_setup(parlor: Parlor) -> ParlorSetup:
     """Starts, pens, rows and flush times: 4 queries."""
     rows = BedGroup.objects.filter(place__retired_at=None).order_by("pk")
@@ -89,12 +108,7 @@ def load_setup(parlor: Parlor) -> ParlorSetup:
     return ParlorSetup(
         parlor=parlor,
         zone=parlor.site.zone,
-        rotary=RotaryParlor(
-            n_stalls=parlor.n_stalls,
-            seconds_per_stall_s=parlor.seconds_per_stall_s,
-            empty_frac=parlor.empty_frac,
-            second_turn_frac=parlor.second_turn_frac,
-        ),
+        deck=deck_of(parlor),
         starts=tuple(MilkingStart.objects.filter(parlor=parlor)),
         pens={pen.pk: pen for pen in pens.prefetch_related(Prefetch("bed_groups", rows))},
         flush_min=visit_flush_min(parlor.site_id),
@@ -118,7 +132,7 @@ def time_milking(
     """Time one milking of (pen, cows) by the farm's settings and by what is known of it."""
     milking = calc.Milking(slot, starts_at, tuple(setup.pen_at_parlor(*pen) for pen in pens))
     day = calc.ParlorDay(
-        parlor=setup.rotary,
+        parlor=setup.deck,
         milkings=(milking,),
         wash_min=setup.parlor.wash_min,
         free_from=free_from,
@@ -147,7 +161,7 @@ def known_times(
 
 def last_on_of(setup: ParlorSetup, ends_at: datetime) -> datetime:
     """When the cow stepped on that left the deck at `ends_at`."""
-    return ends_at - timedelta(minutes=setup.rotary.rotation_min)
+    return ends_at - timedelta(minutes=setup.deck.rotation_min)
 
 
 def facts_of(known: dict[int, dict[str, datetime]]) -> dict[int, calc.VisitFacts]:

@@ -116,7 +116,7 @@ def _day_clock(setup: ParlorSetup, local_date: date, milkings: list[Milking]) ->
     starts = _rising([meant.get(milking.slot, milking.starts_at) for milking in milkings])
     next_day = min(setup.planned_starts(local_date + timedelta(days=1)).values(), default=None)
     day = calc.ParlorDay(
-        parlor=setup.rotary,
+        parlor=setup.deck,
         milkings=tuple(
             replace(clock.day.milkings[0], starts_at=starts_at)
             for clock, starts_at in zip(timed, starts, strict=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import pairwise
 
-from equipment.parlor.calc import RotaryParlor
+from equipment.parlor.calc import AnyParlor
 from schedules.rounds.calc.returns import BedGroup, ReturnRule, StraightBack, require_minutes
 from schedules.rounds.calc.windows import WindowRules, require_utc
 
@@ -138,7 +138,7 @@ class ParlorDay:
 
     Parameters
     ----------
-    parlor : RotaryParlor
+    parlor : RotaryParlor or BatchParlor
         The deck and its pace.
     milkings : tuple of Milking
         At least one, by their starts.
@@ -156,7 +156,7 @@ class ParlorDay:
         If milkings are missing, out of order or doubled, or a time is out of range.
     """
 
-    parlor: RotaryParlor
+    parlor: AnyParlor
     milkings: tuple[Milking, ...]
     wash_min: float
     free_from: datetime | None = None

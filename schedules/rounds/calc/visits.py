@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 
-from equipment.parlor.calc import RotaryParlor
+from equipment.parlor.calc import AnyParlor
 from schedules.rounds.calc.facts import VisitFacts, VisitTimes
 from schedules.rounds.calc.parlorday import PenAtParlor
 from schedules.rounds.calc.windows import whole_second
@@ -47,7 +47,7 @@ class Turn:
 
 
 def build_turn(
-    parlor: RotaryParlor,
+    parlor: AnyParlor,
     pen: PenAtParlor,
     *,
     gap: timedelta,
@@ -58,7 +58,7 @@ def build_turn(
 
     Parameters
     ----------
-    parlor : RotaryParlor
+    parlor : RotaryParlor or BatchParlor
         The deck and its pace.
     pen : PenAtParlor
         The pen.

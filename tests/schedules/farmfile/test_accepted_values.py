@@ -138,7 +138,7 @@ def test_a_field_capacity_that_no_sand_has_is_refused(capacity_frac: float) -> N
 DRAWN = {
     "weather_stations": (),
     "places": (),
-    "parlors": (),
+    "parlors": ("n_sides", "second_turn_frac"),
     "pens": ("milking_rank", "return_hold_min"),
     "alleys": (),
     "bed_groups": (),

@@ -132,6 +132,7 @@ def any_facts(draw: st.DrawFn, day: ParlorDay) -> dict[VisitKey, VisitFacts]:
 @st.composite
 def facts_of_a_true_day(draw: st.DrawFn, day: ParlorDay) -> dict[VisitKey, VisitFacts]:
     """Some of the times of a day that went at another pace and from other starts than planned."""
+    assert isinstance(day.parlor, RotaryParlor)
     parlor = replace(day.parlor, seconds_per_stall_s=draw(st.floats(4, 15)))
     late = timedelta(minutes=draw(st.integers(-20, 90)))
     milkings = tuple(
