@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from equipment.machines.figures import is_routine
 from equipment.machines.models import ServiceItem, ServiceRecord
 from equipment.machines.queries import DUE_SOON_D, DUE_SOON_H, ItemDue, MachineView, machine_views
 from equipment.site.calc.local_time import local_date_of
@@ -16,7 +17,9 @@ from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
 
 from .base import Desk
-from .charts import Chart, draw_levels
+from .charts import Chart
+from .machine_figures import figures_context
+from .ranges import RangeBar, draw_ranges
 from .sand_words import say_day
 from .wording import say_said
 
@@ -60,15 +63,10 @@ class MachineLine:
         return self.is_usable, not is_over, not is_soon, self.view.machine.name
 
 
-def _is_routine(due: ItemDue) -> bool:
-    """Whether it comes so often that it is always due soon: the daily grease."""
-    every_h, every_d = due.item.every_h, due.item.every_d
-    return (every_h is None or every_h <= DUE_SOON_H) and (every_d is None or every_d <= DUE_SOON_D)
-
-
 def machines_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 12 queries."""
-    lines = [_line(desk, view) for view in machine_views(desk.site_id)]
+    """Put the page together: about 21 queries."""
+    views = machine_views(desk.site_id)
+    lines = [_line(desk, view) for view in views]
     out = [line for line in lines if not line.is_usable]
     soon = [line for line in lines if line.is_usable and any(d.is_soon for d in line.dues)]
     names = {line.view.machine.pk: line.view.machine.name for line in lines}
@@ -80,6 +78,7 @@ def machines_context(desk: Desk) -> dict[str, Any]:
         "holds": [(hold, names.get(hold.subject_id, "")) for hold in holds],
         "names": names,
         "records": _records(desk),
+        **figures_context(desk, views),
     }
 
 
@@ -134,13 +133,26 @@ def _line(desk: Desk, view: MachineView) -> MachineLine:
 
 
 def _use(view: MachineView) -> str:
-    if view.use is None:
+    """Say the hours a day with their spread, from how many days, and a trend that is seen."""
+    use = view.use
+    if use is None or not use.n_days:
         return "–"
-    return _("%(likely).1f h a day (%(low).1f to %(high).1f)") % {
-        "likely": view.use.likely_h_d,
-        "low": view.use.low_h_d,
-        "high": view.use.high_h_d,
+    said = _("%(rate).1f h a day ± %(sd).1f h from day to day, from %(n)d days") % {
+        "rate": use.rate_h_d,
+        "sd": use.scatter_h,
+        "n": use.n_days,
     }
+    if use.laid_up_d:
+        said += ", " + _("%d days laid up left out") % use.laid_up_d
+    if use.trend and use.trend.is_seen:
+        said += ", " + _("%(likely)+.1f h a day each week (%(low)+.1f to %(high)+.1f)") % {
+            "likely": use.trend.likely_h_d_w,
+            "low": use.trend.low_h_d_w,
+            "high": use.trend.high_h_d_w,
+        }
+    if len(set(use.next_days_frac)) > 1:
+        said += ", " + _("not the same on every weekday")
+    return said
 
 
 def _due(desk: Desk, one: ItemDue) -> DueLine:
@@ -153,9 +165,9 @@ def _due(desk: Desk, one: ItemDue) -> DueLine:
         title=_title(desk, item),
         left=_left(due.left_h),
         due=_when(due.due_on, due.earliest_on, due.latest_on),
-        is_soon=(by_date or by_hours) and not _is_routine(one),
+        is_soon=(by_date or by_hours) and not is_routine(one),
         is_over=one.is_over or (due.due_on is not None and due.due_on < today),
-        is_routine=_is_routine(one),
+        is_routine=is_routine(one),
         caution=say_said(item.caution, desk.language),
     )
 
@@ -178,28 +190,46 @@ def _when(likely: Any, earliest: Any, latest: Any) -> str:
     }
 
 
-def _next_by_hours(view: MachineView) -> ItemDue | None:
-    """The soonest service by the meter, the daily rounds aside."""
-    by_hours = [d for d in view.dues if d.due.left_h is not None and not _is_routine(d)]
-    return min(by_hours, key=lambda d: d.due.left_h or 0.0, default=None)
-
-
 def _title(desk: Desk, item: ServiceItem) -> str:
     return say_said(item.title, desk.language) or item.name
 
 
 def _chart(desk: Desk, lines: list[MachineLine]) -> Chart:
-    """Draw how much of the interval to its next service by hours each machine has run."""
-    bars = []
-    for line in lines:
-        one = _next_by_hours(line.view)
-        if one is None or one.item.every_h is None or one.due.left_h is None:
-            continue
-        run = one.item.every_h - one.due.left_h
-        words = f"{_left(one.due.left_h)} · {_title(desk, one.item)}"
-        bars.append((line.view.machine.name, max(run, 0.0), one.item.every_h, words))
-    finding = _("Hours run toward the next service; the dotted line is the service.")
-    svg = draw_levels(key="dues", bars=bars, title=_("Toward the next service"), desc=finding)
-    rows = tuple((name, f"{run:,.0f}", f"{every:,.0f}", words) for name, run, every, words in bars)
-    heads = (desk.noun("machine"), _("Run, h"), _("Interval, h"), _("Left"))
+    """Draw the range of dates of each machine's next service, the daily rounds aside."""
+    today = local_date_of(desk.now, desk.caller.site.zone)
+    bars = [
+        RangeBar(line.view.machine.name, *_days(one, today), f"{_title(desk, one.item)}")
+        for line in lines
+        if (one := _next_date(line.view)) is not None
+    ]
+    finding = _(
+        "Days to the next service: 8 in 10 that it falls within the bar, 5 in 10 before its mark."
+    )
+    svg = draw_ranges(key="dues", bars=bars, title=_("When the next service is due"), desc=finding)
+    rows = tuple(
+        (
+            b.label,
+            b.words,
+            f"{b.low:.0f}",
+            f"{b.likely:.0f}",
+            _("later") if b.high is None else f"{b.high:.0f}",
+        )
+        for b in bars
+    )
+    heads = (desk.noun("machine"), _("Service"), _("Early, d"), _("Likely, d"), _("Late, d"))
     return Chart("dues", finding, svg, heads, rows)
+
+
+def _next_date(view: MachineView) -> ItemDue | None:
+    """The soonest service that is no daily round and whose date is in sight."""
+    return next((d for d in view.dues if d.due.due_on is not None and not is_routine(d)), None)
+
+
+def _days(one: ItemDue, today: date) -> tuple[float, float, float | None]:
+    """Days from today to its early, likely and late date."""
+    due = one.due
+    low, likely, high = (
+        None if on is None else float(max((on - today).days, 0))
+        for on in (due.earliest_on, due.due_on, due.latest_on)
+    )
+    return low or 0.0, likely or 0.0, high
