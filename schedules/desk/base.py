@@ -114,7 +114,7 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
     return render(desk.request, "desk/refused.html", context, status=error.status)
 
 
-PAGES = ("today", "pens", "crew", "sand", "water", "basins", "machines", "standing-orders")
+PAGES = ("today", "pens", "crew", "sand", "water", "weather", "basins", "machines", "standing-orders")
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
@@ -126,6 +126,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "crew": desk.noun("crew"),
         "sand": _("Sand"),
         "water": _("Water"),
+        "weather": _("Weather"),
         "basins": desk.noun("basins"),
         "machines": desk.noun("machines"),
         "standing-orders": _("Standing orders"),

@@ -14,12 +14,14 @@ from . import actions, basin_actions, entry, sand_actions, standing, work_page
 from .base import Desk, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context
+from .heat_words import heat_words
 from .machines import machines_context
 from .pens import pens_context
 from .sand import sand_context
 from .sheet import day_sheet
 from .today import today_board
 from .water_page import water_context
+from .weather import foretell, weather_context
 
 
 @desk_view
@@ -36,6 +38,7 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
     board = today_board(desk, is_whole=is_whole)
     context = page_context(desk, "today") | {
         "board": board,
+        "heat": heat_words(desk),
         "is_whole": is_whole,
         "day_words": desk.day(board.local_date),
     }
@@ -78,6 +81,12 @@ def machines(desk: Desk) -> HttpResponse:
     return render(desk.request, "desk/machines.html", context)
 
 
+@desk_view
+def weather(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "weather") | weather_context(desk)
+    return render(desk.request, "desk/weather.html", context)
+
+
 def _act(route: str, view: Callable[..., HttpResponse], name: str) -> URLPattern:
     """Give the address of a form: POST only."""
     return path(f"farm/<slug:slug>/{route}", require_POST(view), name=name)
@@ -96,6 +105,7 @@ urlpatterns = [
     path("farm/<slug:slug>/crew/", crew, name="crew"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
     path("farm/<slug:slug>/water/", water, name="water"),
+    path("farm/<slug:slug>/weather/", weather, name="weather"),
     path("farm/<slug:slug>/basins/", basins, name="basins"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
@@ -118,6 +128,7 @@ urlpatterns = [
     _act("batches/<int:pk>/test/", sand_actions.moisture, "moisture-test"),
     _act("batches/<int:pk>/hold/", sand_actions.hold_batch, "hold-batch"),
     _act("batches/<int:pk>/<slug:step>/", sand_actions.batch_step, "batch-step"),
+    _act("weather/foretell/", foretell, "foretell-day"),
     _act("sand/delivery/", sand_actions.delivery, "sand-delivery"),
     _act("basins/<int:pk>/level/", basin_actions.level, "basin-level"),
     _act("basins/<int:pk>/gate/", basin_actions.gate, "basin-gate"),
