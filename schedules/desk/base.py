@@ -114,7 +114,18 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
     return render(desk.request, "desk/refused.html", context, status=error.status)
 
 
-PAGES = ("today", "pens", "crew", "sand", "water", "weather", "basins", "machines", "standing-orders")
+PAGES = (
+    "today",
+    "pens",
+    "crew",
+    "sand",
+    "water",
+    "weather",
+    "basins",
+    "machines",
+    "year",
+    "standing-orders",
+)
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
@@ -129,6 +140,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "weather": _("Weather"),
         "basins": desk.noun("basins"),
         "machines": desk.noun("machines"),
+        "year": _("The year ahead"),
         "standing-orders": _("Standing orders"),
     }
     return {

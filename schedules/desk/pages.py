@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.views.decorators.http import require_POST
 
-from . import actions, basin_actions, entry, sand_actions, standing, work_page
+from . import actions, basin_actions, entry, sand_actions, standing, work_page, year_actions
 from .base import Desk, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context
@@ -22,6 +22,7 @@ from .sheet import day_sheet
 from .today import today_board
 from .water_page import water_context
 from .weather import foretell, weather_context
+from .year import year_context
 
 
 @desk_view
@@ -82,6 +83,12 @@ def machines(desk: Desk) -> HttpResponse:
 
 
 @desk_view
+def year(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "year") | year_context(desk)
+    return render(desk.request, "desk/year.html", context)
+
+
+@desk_view
 def weather(desk: Desk) -> HttpResponse:
     context = page_context(desk, "weather") | weather_context(desk)
     return render(desk.request, "desk/weather.html", context)
@@ -108,6 +115,7 @@ urlpatterns = [
     path("farm/<slug:slug>/weather/", weather, name="weather"),
     path("farm/<slug:slug>/basins/", basins, name="basins"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
+    path("farm/<slug:slug>/year/", year, name="year"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),
     _act("work/<int:pk>/give/", work_page.reassign_order, "reassign-order"),
@@ -123,6 +131,8 @@ urlpatterns = [
     _act("crew/<int:pk>/sick/", actions.sick, "call-in-sick"),
     _act("crew/<int:pk>/here/", actions.here, "mark-here"),
     _act("crew/<int:pk>/pair/", actions.pairing, "pairing-code"),
+    _act("pens/order/", parlor_actions.milking_order, "milking-order"),
+    _act("milkings/<int:pk>/end/", parlor_actions.milking_end, "end-milking"),
     _act("crew/pens/", actions.pens_to_crew, "give-pens"),
     _act("phones/<int:pk>/revoke/", actions.revoke, "revoke-phone"),
     _act("batches/<int:pk>/test/", sand_actions.moisture, "moisture-test"),
@@ -140,5 +150,8 @@ urlpatterns = [
     _act("machines/<int:pk>/service/", actions.service, "record-service"),
     _act("machines/<int:pk>/down/", actions.repair_start, "start-repair"),
     _act("repairs/<int:pk>/end/", actions.repair_end, "end-repair"),
+    _act("year/ask/", year_actions.ask, "ask-year"),
+    _act("year/<int:pk>/stop/", year_actions.stop, "stop-year"),
+    _act("year/<int:pk>/go-on/", year_actions.resume, "resume-year"),
     _act("defects/<int:pk>/close/", actions.defect_close, "close-defect"),
 ]

@@ -24,7 +24,7 @@ from equipment.machines.calc.productivity import cycle_min, loader_m3_h
 from equipment.machines.models import Machine, MachineKind, MachinePractice
 from equipment.machines.queries import machines_of
 from equipment.sandyard.models import Bay, PilePlace, SandPractice, Slab
-from equipment.site.calc.local_time import day_bounds, local_date_of
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Site
 from equipment.weather.calc.members import ClimateHistory
 from equipment.weather.queries import climate_of, recorded_days
@@ -54,7 +54,6 @@ from .calc.scenario import (
 from .models import OutlookPractice
 
 DAY_H, MIN_H, KG_T = 24.0, 60.0, 1000.0
-WORK_D = 7  # the week of work orders that stands for every week
 LOADERS = (MachineKind.LOADER, MachineKind.SKID_LOADER)
 
 
@@ -273,19 +272,15 @@ def _m3_h(machine: Machine, practice: MachinePractice) -> float:
 
 
 def _work_h_d(site: Site, at: datetime) -> tuple[float, float]:
-    """Give a day's hours of people and loaders by the last week's work orders, without batches."""
-    end = day_bounds(local_date_of(at, site.zone), site.zone)[0]
+    """Give a day's hours of people and loaders by the coming day's work orders, without batches."""
     rows = WorkOrder.objects.filter(
-        site_id=site.pk,
-        batch=None,
-        due_at__gte=end - timedelta(days=WORK_D),
-        due_at__lt=end,
+        site_id=site.pk, batch=None, due_at__gte=at, due_at__lt=at + timedelta(days=1)
     ).exclude(status="CANCELLED")
     people_min = loader_min = 0.0
     for minutes, n_people, kinds in rows.values_list("duration_min", "n_people", "machine_kinds"):
         people_min += minutes * n_people
         loader_min += minutes if set(kinds) & set(LOADERS) else 0.0
-    return people_min / MIN_H / WORK_D, loader_min / MIN_H / WORK_D
+    return people_min / MIN_H, loader_min / MIN_H
 
 
 def _turn_h(site_id: int) -> float:

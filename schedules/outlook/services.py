@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Site
 from equipment.site.runs import enqueue
@@ -27,6 +28,8 @@ from .version import code_version, library_versions
 
 CHUNK = 50
 RUN_KIND = "outlook.run"
+ASK_KIND = "farmfile.year_ahead"
+MEMBERS = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,3 +205,26 @@ def _hash(inputs: dict[str, Any], history: ClimateHistory) -> str:
     for array in (history.day, history.et0_mm, history.rain_mm):
         found.update(array.tobytes())
     return found.hexdigest()
+
+
+def ask_year(
+    *,
+    site_id: int,
+    by: Actor,
+    at: datetime,
+    n_members: int = MEMBERS,
+    seed: int | None = None,
+    change: Mapping[str, float | str] | None = None,
+) -> int:
+    """Ask for a year ahead in the background, compared with one change of the farm; give its seed.
+
+    `change` holds fields of `sand_practice` and `year_ahead` by name, `without_pad` (a key) and
+    `more_cows_frac`. The farm file's room reads the site, since a change is laid over its file.
+    """
+    site = Site.objects.get(pk=site_id)
+    climate_before(site, local_date_of(at, site.zone))
+    seed = local_date_of(at, site.zone).toordinal() if seed is None else seed
+    args = {"by": by.pk, "n_members": n_members, "seed": seed, "change": dict(change or {})}
+    with site_write(site_id, at):
+        enqueue(ASK_KIND, key=f"{site_id}:{at.isoformat()}", at=at, site_id=site_id, args=args)
+    return seed

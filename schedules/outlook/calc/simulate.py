@@ -128,10 +128,11 @@ def simulate_year(scenario: Scenario, members: YearMembers, *, is_hourly: bool =
     flag = np.zeros((n_members, n_days), dtype=np.uint8)
     total = np.zeros((n_members, N_TOTALS))
     rules = rules_of(scenario, n_days, is_hourly=is_hourly)
+    start = first_state(scenario)
     for member in range(n_members):
         _follow(
             rules,
-            first_state(scenario),
+            copied(start),
             farm[member],
             sand[member],
             members.et0_mm[member],

@@ -153,6 +153,11 @@ def first_state(scenario: Scenario) -> State:
     )
 
 
+def copied(state: State) -> State:
+    """Give a state of its own to each member."""
+    return state._make(part.copy() for part in state)
+
+
 def _zones_now(scenario: Scenario, bays: tuple[BayNow, ...]) -> Floats:
     """Spread each bay's water evenly: how it lies within the layer is not known."""
     yard = scenario.yard
