@@ -19,6 +19,7 @@ from schedules.outlook.calc.state import (
     Floats,
     Rules,
     State,
+    copied,
     first_state,
     rules_of,
 )

@@ -154,8 +154,21 @@ def first_state(scenario: Scenario) -> State:
 
 
 def copied(state: State) -> State:
-    """Give a state of its own to each member."""
-    return state._make(part.copy() for part in state)
+    """Give each member a state of its own."""
+    return State(
+        sand=state.sand.copy(),
+        draining_kg=state.draining_kg.copy(),
+        ordered_kg=state.ordered_kg.copy(),
+        bay_kg=state.bay_kg.copy(),
+        zone_mm=state.zone_mm.copy(),
+        held_d=state.held_d.copy(),
+        pile_kg=state.pile_kg.copy(),
+        opened_d=state.opened_d.copy(),
+        ready_d=state.ready_d.copy(),
+        liquid_m3=state.liquid_m3.copy(),
+        solids_m3=state.solids_m3.copy(),
+        rests_since_d=state.rests_since_d.copy(),
+    )
 
 
 def _zones_now(scenario: Scenario, bays: tuple[BayNow, ...]) -> Floats:

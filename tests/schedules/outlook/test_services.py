@@ -92,7 +92,6 @@ def test_other_code_or_weather_is_not_gone_on_with(farm: Farm) -> None:
     assert run.error
 
 
-@pytest.mark.django_db(transaction=True)
 def test_the_worker_finishes_it_from_the_row_alone(farm: Farm) -> None:
     run = begin(farm, in_background=True)
     now = datetime.now(UTC)
