@@ -151,6 +151,16 @@ def test_a_daily_step_overshoots_what_the_exact_stage_takes() -> None:
     assert 3.5 < exact.evaporated_mm[0, 0] < 5.0
 
 
+@pytest.mark.trade_check("T10")
+def test_moisture_by_wet_mass_is_not_moisture_by_dry_mass() -> None:
+    # trade-values 5.2: 20 % wet is 25 % dry basis; 0.30 m from 12 % to 5 % wet gives up 40.2 mm
+    layer = Layer(thickness_m=0.30)
+    per_dry_kg = layer.water_mm(np.array([0.20])) / (0.30 * 1600)
+    assert per_dry_kg == pytest.approx([0.25])
+    given_up_mm = layer.water_mm(np.array([0.12])) - layer.water_mm(np.array([0.05]))
+    assert given_up_mm == pytest.approx([40.2], abs=0.05)
+
+
 SETTINGS = settings(deadline=None, max_examples=50)
 weather_mm = st.lists(
     st.tuples(st.floats(0, 12), st.one_of(st.just(0.0), st.floats(0, 60))), min_size=3, max_size=25
