@@ -10,7 +10,16 @@ from django.shortcuts import render
 from django.urls import URLPattern, path
 from django.views.decorators.http import require_POST
 
-from . import actions, basin_actions, entry, sand_actions, standing, work_page, year_actions
+from . import (
+    actions,
+    basin_actions,
+    entry,
+    parlor_actions,
+    sand_actions,
+    standing,
+    work_page,
+    year_actions,
+)
 from .base import Desk, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context

@@ -24,6 +24,7 @@ from schedules.work.models import Outcome, WorkOrder
 from .base import Desk
 from .charts import Chart, Span, TimeRow, draw_time_rows
 from .orders import is_open
+from .parlor import parlor_context
 from .water import lock_lines, lockable_places, water_of
 from .wording import say_said, say_warnings, state_class
 
@@ -52,7 +53,7 @@ def pens_of(site_id: int) -> list[Pen]:
 
 
 def pens_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 19 queries."""
+    """Put the page together: about 33 queries."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     start, end = day_bounds(local_date, site.zone)
@@ -60,8 +61,9 @@ def pens_context(desk: Desk) -> dict[str, Any]:
     orders = list(orders_between(site.pk, start, end))
     limit = Parlor.objects.filter(site=site, place__retired_at=None).order_by("pk").first()
     today = [v for v in visits if v.milking.local_date == local_date]
-    lines = [_line(desk, pen, today, orders, limit) for pen in pens_of(site.pk)]
-    return {
+    pens = pens_of(site.pk)
+    lines = [_line(desk, pen, today, orders, limit) for pen in pens]
+    return parlor_context(desk, limit, pens) | {
         "finding": _finding(desk, today, limit),
         "lines": lines,
         "visit_heads": visit_heads(desk),
