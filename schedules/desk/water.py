@@ -36,6 +36,8 @@ class RunLine:
     volume: str
     is_blocked: bool
     blocked_by: str
+    waits: str
+    lacks: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,8 @@ def _run(desk: Desk, run: FlushRun) -> RunLine:
         volume=desk.amount(run.volume_m3, "volume_m3", "gal"),
         is_blocked=lock is not None,
         blocked_by=f"{desk.place(lock.place)}, {lock.owner.name}" if lock else "",
+        waits=f"{run.waits_s / 60:,.0f} min" if run.waits_s else "",
+        lacks=desk.amount(run.short_m3, "short_m3", "gal") if run.short_m3 else "",
     )
 
 

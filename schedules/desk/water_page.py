@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from equipment.flushing.calc import FrostRule, Regime, Shortfall, ShortfallCode, WaterBalance, Who
 from equipment.flushing.checks import FlushCheck, Frost, flush_checks, frost_of
+from equipment.flushing.models import FlushWater
 from equipment.flushing.queries import TankPlan, flush_water_of, tank_plans
 from equipment.site.calc.local_time import local_date_of
 from schedules.dayplan.flush_conflicts import FlushConflict, flush_conflicts
@@ -81,6 +82,7 @@ def water_context(desk: Desk) -> dict[str, Any]:
     end = desk.now + AHEAD
     plans = tank_plans(desk.site_id, desk.now, end)
     week = water_week(desk.site_id, desk.now)
+    settings = flush_water_of(desk.site_id)
     return {
         "finding": _finding(desk, plans),
         "frost": _say_frost(desk),
@@ -91,7 +93,8 @@ def water_context(desk: Desk) -> dict[str, Any]:
         "balance_finding": _say_balance(desk, week),
         "balance_days": [desk.day(desk.now + timedelta(days=n)) for n in range(len(week.days))],
         "n_weather": week.n_days,
-        "settings": flush_water_of(desk.site_id),
+        "settings": settings,
+        "said": _say_settings(desk, settings),
         "water": water_of(desk),
         "locks": lock_lines(desk),
         "lockable": lockable_places(desk),
@@ -124,6 +127,16 @@ def _say_frost(desk: Desk) -> str:
     }
 
 
+def _say_settings(desk: Desk, settings: FlushWater) -> dict[str, str]:
+    return {
+        "drain": desk.amount(settings.drain_below_degc, "air_degc"),
+        "no_flush": desk.amount(settings.no_flush_below_degc, "air_degc"),
+        "level": desk.amount(settings.recycled_level_m3, "level_m3", "gal"),
+        "fresh": desk.amount(settings.fresh_m3_d, "fresh_m3", "gal"),
+        "solids": f"{100 * settings.solids_frac:,.1f} %",
+    }
+
+
 def _conflict(desk: Desk, found: FlushConflict) -> ConflictLine:
     place = None
     if found.assignment is not None:
@@ -140,12 +153,13 @@ def _conflict(desk: Desk, found: FlushConflict) -> ConflictLine:
 
 def _check(desk: Desk, check: FlushCheck) -> CheckLine:
     flush = check.flush
+    digits = 0 if desk.caller.site.units == "us" else 2  # gal/min, or m³/s
     return CheckLine(
         timer=check.timer.name,
         depth=_depth(desk, flush.depth_m),
         velocity=_velocity(desk, flush.velocity_m_s),
         chezy=_velocity(desk, flush.chezy_velocity_at_practice_m_s),
-        flow=desk.amount(flush.flow_m3_s, "flow_m3_s", digits=2),
+        flow=desk.amount(flush.flow_m3_s, "flow_m3_s", digits=digits),
         volume=desk.amount(flush.volume_m3, "volume_m3", "gal"),
         open_s=f"{flush.open_s:,.0f} s",
         travel_s=f"{flush.travel_s:,.0f} s",

@@ -67,3 +67,12 @@ def test_sand_page_says_that_physics_ranks_only(farm: Farm, manager: Client) -> 
     assert "rank lanes and show trends only" in html
     assert "out of its range" in html  # Stokes beyond fine silt
     assert "the farm&#x27;s setting" in html
+
+
+def test_a_run_says_that_it_waits_or_runs_short(farm: Farm, manager: Client) -> None:
+    run = run_now(farm, minutes=30, volume_m3=10)
+    FlushRun.objects.filter(pk=run.pk).update(waits_s=1200, short_m3=10 * 231 * 0.0254**3)
+    Lock.objects.all().delete()
+    html = page(manager, "water")
+    assert "waits 20 min for its tank" in html
+    assert "by 10 gal" in html
