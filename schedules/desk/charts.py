@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from textwrap import shorten
 from xml.sax.saxutils import escape, quoteattr
 from zoneinfo import ZoneInfo
 
@@ -244,26 +243,4 @@ def draw_dots(*, key: str, columns: Sequence[DotColumn], title: str, desc: str) 
         drawing.text(x, height - 6, column.below, "soft", "middle")
         for k in range(column.n):
             drawing.dot(x, floor - r - 2 - k * (2 * r + 3), r, column.name)
-    return drawing.done()
-
-
-LEVEL_WORDS = 62  # as many as fit beside a bar; the table has them whole
-
-
-def draw_levels(
-    *, key: str, bars: Sequence[tuple[str, float, float, str]], title: str, desc: str
-) -> SafeString:
-    """Draw (label, value, limit, words) as bars against each one's own limit line at 100 %."""
-    width, label_w, row = 1190.0, 150.0, 26.0
-    drawing = Drawing(key, width, row * max(len(bars), 1) + 8, title, desc)
-    full = width - label_w - 440
-    for index, (label, value, limit, words) in enumerate(bars):
-        y = index * row + 6
-        share = min(value / limit, 1.25) if limit else 0.0
-        drawing.text(4, y + 13, label)
-        drawing.rect((label_w, y, full, row - 8), "away")
-        drawing.rect((label_w, y, full * share / 1.25, row - 8), "bar")
-        at_limit = label_w + full / 1.25
-        drawing.line(at_limit, y - 2, at_limit, y + row - 6, "limit")
-        drawing.text(label_w + full + 8, y + 13, shorten(words, LEVEL_WORDS, placeholder="…"))
     return drawing.done()

@@ -136,7 +136,7 @@ def _loader_need(desk: Desk, figures: list[MachineFigures], practice: MachinePra
     return (
         _(
             "Sand asks %(need)s loader hours a day: %(volume)s m³ scooped or brought to beds, each "
-            "moved once. %(n)d loaders in use have drivers for %(have)s h (the farm's setting)."
+            "moved once. Drivers of the loaders in use (%(n)d) have %(have)s h: the farm's setting."
         )
         % words
     )

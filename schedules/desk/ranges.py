@@ -8,9 +8,10 @@ from textwrap import shorten
 
 from django.utils.safestring import SafeString
 
-from .charts import LEVEL_WORDS, Drawing
+from .charts import Drawing
 
 WIDTH, LABEL_W, WORDS_W, ROW_H, HEAD_H = 1190.0, 150.0, 420.0, 26.0, 24.0
+BAR_WORDS = 62  # as many as fit beside a bar; the table has them whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,5 +52,5 @@ def _draw_bar(drawing: Drawing, bar: RangeBar, top: float, scale: tuple[float, f
     drawing.rect((left, top + 5, max(right - left, 2.0), ROW_H - 10), "bar soft", bar.words)
     at = LABEL_W + bar.likely * per_d
     drawing.rect((at - 1.5, top + 2, 3.0, ROW_H - 4), "bar")
-    words = shorten(bar.words, LEVEL_WORDS, placeholder="…")
+    words = shorten(bar.words, BAR_WORDS, placeholder="…")
     drawing.text(LABEL_W + (WIDTH - LABEL_W - WORDS_W) + 8, top + 17, words)

@@ -10,6 +10,7 @@ from itertools import pairwise
 from equipment.machines.calc.costs import RepairRow, capital_recovery_frac, repair_total
 from equipment.site.calc.refusal import RefusedValueError
 
+TRACTOR_KEPT_FRAC = 0.68  # ASAE D497.4, table 5 (from memory)
 _MAX_LIFE_Y = 25  # years a machine is looked at for being kept; common practice, no source
 
 
@@ -93,8 +94,10 @@ def next_year_cost(
     return worth_now - worth_then + interest_frac * worth_now + running_cost
 
 
-def worths_by_year(price: float, salvage: float, life_y: float, n_years: int) -> list[float]:
-    """Compute what a machine would fetch each year, by one and the same share lost a year.
+def worths_by_year(
+    price: float, salvage: float, life_y: float, n_years: int, kept_at_once_frac: float = 1.0
+) -> list[float]:
+    """Compute what a machine would fetch each year: a drop at once, then one share lost a year.
 
     Parameters
     ----------
@@ -104,6 +107,8 @@ def worths_by_year(price: float, salvage: float, life_y: float, n_years: int) ->
         Years between the two. [y]
     n_years : int
         Years wanted, past its life if need be. [y]
+    kept_at_once_frac : float
+        Share of its price that it keeps once it is no longer new. [-]
 
     Returns
     -------
@@ -118,11 +123,14 @@ def worths_by_year(price: float, salvage: float, life_y: float, n_years: int) ->
     Notes
     -----
     Valid: declining balance; a salvage of nothing is taken as a hundredth of the price.
-    Checked: tests/equipment/machines/test_replacement.py::test_worth_falls_by_the_textbooks_quarter
+    Checked: tests/equipment/machines/test_replacement.py::
+    test_worth_falls_by_the_textbooks_quarter,
+    test_worth_falls_as_the_standards_tractor
 
     References
     ----------
     .. [1] Sullivan, Wicks, Koelling, "Engineering Economy", ch. 7, declining balance method.
+    .. [2] ASAE D497.4, table 5 (from memory): tractors keep 68 (0.920)^n per cent.
     """
     if not 0 < price < float("inf"):
         raise RefusedValueError("out_of_range", "price", price)
@@ -130,8 +138,10 @@ def worths_by_year(price: float, salvage: float, life_y: float, n_years: int) ->
         raise RefusedValueError("out_of_range", "salvage", salvage)
     if not 0 < life_y < float("inf"):
         raise RefusedValueError("out_of_range", "life_y", life_y)
-    kept_frac = (max(salvage / price, 0.01)) ** (1 / life_y)
-    return [price * kept_frac**year for year in range(n_years + 1)]
+    left_frac = max(salvage / price, 0.01)
+    once_frac = max(kept_at_once_frac, left_frac)
+    kept_frac = (left_frac / once_frac) ** (1 / life_y)
+    return [price, *(price * once_frac * kept_frac**year for year in range(1, n_years + 1))]
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +184,8 @@ class Wear:
         Hours run a year. [h y⁻¹]
     row : RepairRow
         Repair factors borrowed.
+    kept_at_once_frac : float
+        Share of the price that is kept once it is no longer new; a tractor's is borrowed. [-]
     """
 
     list_price: float
@@ -181,6 +193,7 @@ class Wear:
     life_y: float
     run_h_y: float
     row: RepairRow
+    kept_at_once_frac: float = TRACTOR_KEPT_FRAC
 
     def repairs(self, from_h: float, n_years: int) -> list[float]:
         """Give what repairs cost in each of the years to come [money]."""
@@ -220,9 +233,11 @@ def keep_or_replace(
     .. [1] Sullivan, Wicks, Koelling, "Engineering Economy", ch. 9, examples 9-4 and 9-5.
     """
     salvage = wear.salvage_frac * wear.list_price
-    worths = worths_by_year(wear.list_price, salvage, wear.life_y, _MAX_LIFE_Y)
+    worths = worths_by_year(
+        wear.list_price, salvage, wear.life_y, _MAX_LIFE_Y, wear.kept_at_once_frac
+    )
     costs = equivalent_costs_y(worths, wear.repairs(0.0, _MAX_LIFE_Y), interest_frac)
-    worth_then = worth_now * worths[1] / worths[0]
+    worth_then = worth_now * worths[2] / worths[1]  # its own drop is long past
     (repair,) = wear.repairs(run_h, 1)
     least = min(costs)
     return Replacement(

@@ -71,12 +71,18 @@ def test_worth_falls_by_the_textbooks_quarter() -> None:
     )
 
 
+def test_worth_falls_as_the_standards_tractor() -> None:
+    # ASAE D497.4, table 5 (from memory): 68 (0.920)^n per cent: 62.56, then 57.56
+    found = worths_by_year(100, 68 * 0.92**10, 10, 3, kept_at_once_frac=0.68)
+    assert found[:3] == pytest.approx([100, 62.56, 57.5552])
+
+
 def test_keep_or_replace_by_hand() -> None:
     # list 100,000, half left after one year, without interest, 1,000 h a year, 4WD row: repairs
     # 300, 900, 1,500 ... New: year 1 50,000 + 300; two years (75,000 + 1,200) / 2 = 38,100; ...
     # 25 years: (100,000 (1 - 2^-25) + 0.003 x 25² x 100,000) / 25 = 11,500, least at 18 years:
     # (100,000 (1 - 2^-18) + 97,200) / 18 = 10,955.5 (at 17: 10,982.3, at 19: 10,963.2)
-    wear = Wear(100_000, 0.5, 1, 1_000, RepairRow.TRACTOR_4WD)
+    wear = Wear(100_000, 0.5, 1, 1_000, RepairRow.TRACTOR_4WD, kept_at_once_frac=1.0)
     found = keep_or_replace(wear, 8_000, 10_000, 0.0)
     # old: 4,000 lost, repairs 300 x (11² - 10²) = 6,300
     assert found.keep_cost_y == pytest.approx(10_300)

@@ -16,10 +16,10 @@ from schedules.desk.charts import (
     Span,
     TimeRow,
     draw_dots,
-    draw_levels,
     draw_pipeline,
     draw_time_rows,
 )
+from schedules.desk.ranges import RangeBar, draw_ranges
 
 HOSTILE = "</svg><script>alert(1)</script>\"'&<b onload=x>"
 START = datetime(2026, 3, 4, 13, tzinfo=UTC)
@@ -62,13 +62,13 @@ def _drawn() -> dict[str, str]:
         "dots": draw_dots(
             key="d", columns=[DotColumn(HOSTILE, HOSTILE, HOSTILE, 3)], title=HOSTILE, desc=HOSTILE
         ),
-        "levels": draw_levels(
-            key="l", bars=[(HOSTILE, 1, 2, HOSTILE)], title=HOSTILE, desc=HOSTILE
+        "ranges": draw_ranges(
+            key="r", bars=[RangeBar(HOSTILE, 1, 2, 3, HOSTILE)], title=HOSTILE, desc=HOSTILE
         ),
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", ["time rows", "pipeline", "dots", "levels"])
+@pytest.mark.parametrize("name", ["time rows", "pipeline", "dots", "ranges"])
 def test_hostile_name_stays_text(name: str) -> None:
     """The drawing is well-formed XML with our elements only, and says the name as it is."""
     drawing = _parsed(_drawn()[name])
@@ -79,7 +79,7 @@ def test_hostile_name_stays_text(name: str) -> None:
     assert HOSTILE in {el.text for el in drawing.iter()}
 
 
-@pytest.mark.parametrize("name", ["time rows", "pipeline", "dots", "levels"])
+@pytest.mark.parametrize("name", ["time rows", "pipeline", "dots", "ranges"])
 def test_drawing_is_an_image_with_title_and_description(name: str) -> None:
     drawing = _parsed(_drawn()[name])
 
@@ -155,14 +155,12 @@ def test_there_is_a_dot_for_each_chance() -> None:
     assert len(list(drawing.iter(f"{SVG}circle"))) == 20
 
 
-@pytest.mark.parametrize(("value", "share"), [(0.0, 0.0), (50.0, 0.4), (100.0, 0.8), (999.0, 1.0)])
-def test_bar_fills_by_its_limit_and_never_overflows(value: float, share: float) -> None:
-    drawing = _parsed(
-        draw_levels(key="l", bars=[("Loader", value, 100.0, "x")], title="t", desc="d")
-    )
+def test_a_range_is_as_long_as_its_days_on_the_scale_of_all() -> None:
+    bars = [RangeBar("Loader 1", 10, 20, 30, "x"), RangeBar("Loader 2", 0, 50, 60, "y")]
+    drawing = _parsed(draw_ranges(key="r", bars=bars, title="t", desc="d"))
 
-    full, bar = (float(el.get("width") or 0) for el in drawing.iter(f"{SVG}rect"))
-    assert bar == pytest.approx(max(full * share, 1), abs=0.1)
+    short, _mark, long, _mark = (float(el.get("width") or 0) for el in drawing.iter(f"{SVG}rect"))
+    assert long == pytest.approx(3 * short, abs=0.3)
 
 
 def test_charts_of_a_large_farm_stay_small() -> None:
