@@ -4,8 +4,10 @@ import os
 from pathlib import Path
 from typing import Any
 
-from config import env
+from config import compiled_code, env
 from config.rooms import APPS, BASE_DIR, room_folders
+
+compiled_code.choose_folder()  # before any room is imported
 
 # What differs from machine to machine -----------------------------------------------------------
 SECRET_KEY = env.read_text("SECRET_KEY")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import psycopg
 
-from config import heartbeat, stores
+from config import compiled_code, heartbeat, stores
 from config.data_folder import DataFolder, InUseError, default_root
 from config.processes import Program
 from config.rooms import BASE_DIR
@@ -40,6 +40,7 @@ def main(argv: list[str]) -> int:
         folder.make()
         with folder.lock() as handle:
             refuse_taken_port(arguments.port)
+            compiled_code.forget_old()
             return Service(folder, arguments.port, with_demo=not arguments.no_demo).run(
                 handle.fileno()
             )

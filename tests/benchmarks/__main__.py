@@ -6,12 +6,14 @@ from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
 
+from config import compiled_code
 from tests.benchmarks.cases import Case, Timing, measure
 
 ROW = "{:<58} {:>9} {:>9} {:>7} {:>8}  {:<12} {}"
 
 
 def main(room: str = "*") -> int:
+    compiled_code.choose_folder()
     print(f"{os.cpu_count()} cores; ratios are medians of paired rounds")
     print(ROW.format("case", "ours s", "ref. s", "ratio", "at most", "ref. hash", ""))
     timings = []

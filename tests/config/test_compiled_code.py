@@ -1,0 +1,45 @@
+"""Machine code is kept apart for each state of the sources."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from config.compiled_code import choose_folder, digest_of_sources, forget_old
+
+
+@pytest.fixture
+def base(tmp_path: Path) -> Path:
+    calc = tmp_path / "equipment" / "basins" / "calc"
+    calc.mkdir(parents=True)
+    (calc / "balance.py").write_text("STEP = 1\n")
+    return tmp_path
+
+
+def test_a_change_of_any_calc_file_changes_the_folder(
+    base: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    choose_folder(base)
+    before = digest_of_sources(base)
+    assert (base / "var" / "compiled" / before) == Path(_chosen())
+    (base / "equipment" / "basins" / "calc" / "balance.py").write_text("STEP = 2\n")
+    assert digest_of_sources(base) != before
+
+
+def test_a_folder_that_somebody_named_stays(base: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", "/elsewhere")
+    choose_folder(base)
+    assert _chosen() == "/elsewhere"
+
+
+def test_what_older_sources_left_is_deleted(base: Path) -> None:
+    home = base / "var" / "compiled"
+    (home / "old").mkdir(parents=True)
+    (home / digest_of_sources(base)).mkdir()
+    forget_old(base)
+    assert [folder.name for folder in home.iterdir()] == [digest_of_sources(base)]
+
+
+def _chosen() -> str:
+    return os.environ["NUMBA_CACHE_DIR"]
