@@ -391,6 +391,7 @@ class Farm:
         )
         HaulTruck.objects.create(site=self.site, key="truck", name="Truck", tank_m3=15)
         self.field = make_crop_field(self.site)
+        make_crop_field(self.site, "draw")
         FieldWindow.objects.create(
             site=self.site,
             key="spring",

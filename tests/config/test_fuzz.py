@@ -50,6 +50,7 @@ def keys_of(farm: Farm) -> dict[str, list[int]]:
         "pens": [pen.pk for pen in farm.pens],
         "pens/hold": [farm.pens[2].pk],
         "alleys": [pen.alleys.get().pk for pen in farm.pens],
+        "basins": [basin.pk for basin in farm.basins],
         "locks": of(Lock),
         "machines": [machine.pk for machine in farm.machines],
         "machines/services": [farm.machines[0].pk],

@@ -20,11 +20,14 @@ pytestmark = pytest.mark.django_db
 QUERIES = """
 alleys/ 2
 assignments/ 4
+basins/ 13
 batches/ 9
 batches/<key:batch_id>/moisture-tests/ 3
 crew-pens/ 2
 crews/ 2
+crop-fields/ 2
 defects/ 2
+field-applications/ 2
 flush-runs/ 2
 holds/ 2
 locks/ 2
@@ -35,6 +38,7 @@ machines/<key:machine_id>/defects/ 3
 machines/<key:machine_id>/readings/ 3
 machines/<key:machine_id>/repairs/ 3
 machines/<key:machine_id>/services/ 3
+manure-analyses/ 2
 milkings/ 2
 pen-visits/ 3
 pens/ 5

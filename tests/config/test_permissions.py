@@ -23,6 +23,11 @@ TABLE = """
 GET    alleys/                                  everyone
 GET    alleys/<key:pk>/                         everyone
 GET    assignments/                             everyone
+GET    basins/                                  everyone
+GET    basins/<key:pk>/                         everyone
+POST   basins/<key:pk>/clean-out/               leads
+POST   basins/<key:pk>/gate/                    leads
+POST   basins/<key:pk>/level/                   everyone
 GET    batches/                                 everyone
 GET    batches/<key:batch_id>/moisture-tests/   everyone
 POST   batches/<key:batch_id>/moisture-tests/   everyone
@@ -40,6 +45,7 @@ POST   batches/<key:pk>/spread/                 leads
 POST   batches/<key:pk>/turn/                   leads
 GET    crew-pens/                               everyone
 POST   crew-pens/                               leads
+GET    crop-fields/                             everyone
 GET    crews/                                   everyone
 GET    crews/<key:pk>/                          everyone
 GET    defects/                                 everyone
@@ -47,6 +53,8 @@ GET    defects/<key:pk>/                        everyone
 POST   defects/<key:pk>/close/                  shop
 GET    docs/                                    anybody
 POST   events/                                  everyone
+GET    field-applications/                      everyone
+POST   field-applications/                      leads
 GET    flush-checks/                            everyone
 GET    flush-runs/                              everyone
 GET    holds/                                   everyone
@@ -70,6 +78,8 @@ GET    machines/<key:machine_id>/services/      everyone
 POST   machines/<key:machine_id>/services/      shop
 GET    machines/<key:pk>/                       everyone
 POST   machines/<key:pk>/hold/                  shop
+GET    manure-analyses/                         everyone
+POST   manure-analyses/                         leads
 GET    milkings/                                everyone
 GET    milkings/<key:pk>/                       everyone
 POST   milkings/<key:pk>/end/                   leads
