@@ -109,7 +109,7 @@ def recent_use(series: MeterSeries, laid_up: Iterable[Span] = ()) -> DailyUse | 
     Returns
     -------
     DailyUse or None
-        None while the readings span less than a day.
+        None while the readings span less than a day. [h d⁻¹], [h]
 
     Notes
     -----
