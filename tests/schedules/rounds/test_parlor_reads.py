@@ -1,0 +1,85 @@
+"""What records say of the parlor; an order of pens that is offered and taken over."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from equipment.barns.models import Pen
+from equipment.site.errors import InvalidInputError
+from equipment.site.models import Site
+from schedules.rounds.models import Milking, MilkingState, PenVisit
+from schedules.rounds.parlor_reads import not_ended, order_proposal, recorded_pace
+from schedules.rounds.services import plan_milkings, set_milking_order
+from tests.factories import make_parlor, make_pen, make_site, utc
+
+pytestmark = pytest.mark.django_db
+
+MONDAY = date(2026, 6, 1)
+SUNDAY_NOON = utc("2026-05-31 18:00")
+COWS = (200, 260, 300, 220, 340, 280, 240, 310)
+
+
+@pytest.fixture
+def site() -> Site:
+    site = make_site()
+    make_parlor(site, starts_local=("05:00", "13:00"))
+    for n, n_cows in enumerate(COWS, start=1):
+        make_pen(site, str(n), n_cows=n_cows)
+    plan_milkings(
+        site_id=site.pk, from_on=MONDAY, until_on=MONDAY + timedelta(days=1), at=SUNDAY_NOON
+    )
+    return site
+
+
+def visits(slot: int = 1) -> list[PenVisit]:
+    found = PenVisit.objects.filter(milking__local_date=MONDAY, milking__slot=slot)
+    return list(found.order_by("position"))
+
+
+def test_recorded_pace_is_that_of_the_records(site: Site) -> None:
+    # Each pen steps on at 6.6 s a cow, by hand; of the last pen nothing follows.
+    at = utc("2026-06-01 11:00")
+    for visit in visits():
+        visit.actual = {"first_on": at.isoformat()}
+        visit.save()
+        at += timedelta(seconds=6.6 * visit.n_cows)
+    fit = recorded_pace(site.pk, utc("2026-06-02 00:00"))
+    assert fit is not None
+    assert fit.n == len(COWS) - 1
+    assert fit.s_per_cow == pytest.approx(6.6, abs=0.01)
+
+
+def test_without_records_no_pace_is_told(site: Site) -> None:
+    assert recorded_pace(site.pk, utc("2026-06-02 00:00")) is None
+
+
+def test_a_pen_with_withheld_milk_is_proposed_last(site: Site) -> None:
+    Pen.objects.filter(place__key="pen-1").update(contagion_class=3, is_milk_withheld=True)
+    proposal = order_proposal(site.pk, MONDAY)
+    assert proposal is not None
+    assert not proposal.is_own_allowed
+    sick = Pen.objects.get(place__key="pen-1")
+    assert proposal.best.keys[-1] == str(sick.pk)
+
+
+def test_a_taken_order_is_the_next_milkings_order(site: Site) -> None:
+    order = [visit.pen_id for visit in reversed(visits())]
+    set_milking_order(site_id=site.pk, pen_ids=order, at=SUNDAY_NOON)
+    assert [visit.pen_id for visit in visits()] == order
+
+
+def test_an_order_of_other_pens_is_refused(site: Site) -> None:
+    order = [visit.pen_id for visit in visits()]
+    for wrong in (order[1:], [*order, order[0]]):
+        with pytest.raises(InvalidInputError):
+            set_milking_order(site_id=site.pk, pen_ids=wrong, at=SUNDAY_NOON)
+
+
+def test_a_milking_that_nobody_ended_is_asked_about(site: Site) -> None:
+    milking = Milking.objects.get(local_date=MONDAY, slot=1)
+    later = milking.wash_until + timedelta(minutes=1)
+    assert not_ended(site.pk, later) == []
+    milking.state = MilkingState.STARTED
+    milking.save()
+    assert not_ended(site.pk, milking.wash_until) == []
+    assert not_ended(site.pk, later) == [milking]
