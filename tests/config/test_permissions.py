@@ -125,6 +125,11 @@ GET    unassigned/                              everyone
 GET    water-balance/                           everyone
 GET    weather-days/                            everyone
 GET    weather-days/<key:pk>/                   everyone
+GET    weather-days/heat/                       everyone
+GET    weather-forecasts/                       everyone
+POST   weather-forecasts/                       leads
+GET    weather-forecasts/<key:pk>/              everyone
+GET    week-forecasts/                          everyone
 GET    work-orders/                             everyone
 GET    work-orders/<key:order_id>/needs/        everyone
 GET    work-orders/<key:order_id>/reports/      everyone
