@@ -15,7 +15,18 @@ class Page(Protocol):
     content: bytes
 
 
-PAGES = ("today", "day-list", "pens", "crew", "sand", "water", "weather", "basins", "machines", "standing-orders")
+PAGES = (
+    "today",
+    "day-list",
+    "pens",
+    "crew",
+    "sand",
+    "water",
+    "weather",
+    "basins",
+    "machines",
+    "standing-orders",
+)
 
 
 def url(name: str, *args: object, slug: str = "ours") -> str:
