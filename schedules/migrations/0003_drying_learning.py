@@ -56,8 +56,8 @@ class Migration(migrations.Migration):
                             models.Q(("log_rate__isnull", True), ("log_sd__isnull", True)),
                             models.Q(
                                 ("log_rate__isnull", False),
-                                ("log_sd__isnull", False),
                                 ("log_sd__gt", 0),
+                                ("log_sd__isnull", False),
                             ),
                             _connector="OR",
                         ),

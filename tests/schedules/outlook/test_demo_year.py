@@ -14,7 +14,7 @@ from equipment.site.models import Site
 from schedules.farmfile.demo.services import load_demo
 from schedules.farmfile.document import read_document
 from schedules.farmfile.whatif import compare_with
-from schedules.outlook import services
+from schedules.outlook import chunks, services
 from schedules.outlook.chunks import Part
 from schedules.outlook.models import OutlookRun, OutlookState
 
@@ -57,7 +57,7 @@ def test_a_killed_year_goes_on_to_the_same_bits(
     monkeypatch.setattr("schedules.outlook.chunks.SETTING_MEMBERS", 3)
     args = ("year_ahead", "--members", "9", "--seed", "5")
     overlay = ("--overlay", str(OVERLAYS / "one_pad_fewer.yaml"))
-    reckon, n_calls = services.reckon_part, 0
+    reckon, n_calls = chunks.reckon_part, 0
 
     def die_at_second(*a: object, **k: object) -> Part:
         nonlocal n_calls
