@@ -72,13 +72,13 @@ def _say_untested(detail: Mapping[str, Any]) -> str:
     n_tests = detail["n_tests"]
     if not n_tests:
         return _("not tested yet")
-    words = ngettext("%(dates)s before its test", "%(dates)s before its %(n)d tests", n_tests)
+    words = ngettext("%(dates)s before its %(n)d test", "%(dates)s before its %(n)d tests", n_tests)
     return words % {"dates": _say_dates(detail["untested"]), "n": n_tests}
 
 
 def _say_one_more_turn(_desk: Desk, option: Mapping[str, Any]) -> str:
     n_turns = option["turns_d"]
-    return ngettext("turned once a day", "turned %(n)d times a day", n_turns) % {"n": n_turns}
+    return ngettext("turned %(n)d time a day", "turned %(n)d times a day", n_turns) % {"n": n_turns}
 
 
 def _say_thinner(desk: Desk, option: Mapping[str, Any]) -> str:
@@ -120,7 +120,7 @@ def _say_record(record: DryRecord | None) -> str:
     if record is None:
         return _("No forecast has come due yet: none of them is checked.")
     words = ngettext(
-        "%(n)d forecast of this farm has come due: off by %(days)s days (CRPS), %(hits)s in its"
+        "%(n)d forecast of this farm has come due (%(batches)d on pads): off by %(days)s days (CRPS), %(hits)s in its"
         " 80%% range.",
         "%(n)d forecasts of this farm have come due (%(batches)d on pads): off by %(days)s days"
         " (mean CRPS), %(hits)s in their 80%% range.",

@@ -67,7 +67,7 @@ def distance_pace_frac(distance_km: float) -> float:
     Returns
     -------
     float
-        Loads an hour over those near the storage, 0 to 1.
+        Loads an hour over those near the storage, 0 to 1. [-]
 
     Raises
     ------
@@ -224,7 +224,7 @@ def plan_clean_out(
     Returns
     -------
     CleanOut
-        The latest begin within a window that still ends before the line.
+        The latest begin within a window that still ends before the line. [dates]
 
     Raises
     ------
