@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.AddField("parlor", "holding_area_m2", models.FloatField(blank=True, null=True)),
-        migrations.AddField("parlor", "holding_m2_per_cow", models.FloatField(default=1.6)),
+        migrations.AddField("parlor", "holding_m2_cow", models.FloatField(default=1.6)),
         migrations.AddField(
             "parlor", "is_stall_lost_behind_second_turn", models.BooleanField(default=False)
         ),
@@ -40,7 +40,7 @@ class Migration(migrations.Migration):
                     n_sides__gt=0,
                     milking_mean_s__gt=0,
                     milking_sd_s__gt=0,
-                    holding_m2_per_cow__gt=0,
+                    holding_m2_cow__gt=0,
                 )
                 & (Q(holding_area_m2=None) | Q(holding_area_m2__gt=0)),
             ),

@@ -113,7 +113,7 @@ PARLORS = Section(
             high=5000,
         ),
         Field(
-            "holding_m2_per_cow",
+            "holding_m2_cow",
             Kind.NUMBER,
             _("Room for a cow in it: 1.4 to 1.9 (15 to 20 square feet)"),
             1.6,

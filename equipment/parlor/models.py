@@ -28,7 +28,7 @@ class Parlor(PlaceModel):
     milking_mean_s = models.FloatField(default=383)
     milking_sd_s = models.FloatField(default=129)
     holding_area_m2 = models.FloatField(null=True, blank=True)
-    holding_m2_per_cow = models.FloatField(default=1.6)
+    holding_m2_cow = models.FloatField(default=1.6)
     empty_frac = models.FloatField(default=0)
     second_turn_frac = models.FloatField(default=0)
     wash_min = models.FloatField()
@@ -56,7 +56,7 @@ class Parlor(PlaceModel):
                     n_sides__gt=0,
                     milking_mean_s__gt=0,
                     milking_sd_s__gt=0,
-                    holding_m2_per_cow__gt=0,
+                    holding_m2_cow__gt=0,
                 )
                 & (Q(holding_area_m2=None) | Q(holding_area_m2__gt=0)),
             ),

@@ -36,7 +36,7 @@ def farm() -> Farm:
 
 
 def test_every_overlay_fits_the_farm_and_the_opening() -> None:
-    assert overlays() == ["dry", "short_handed", "wet"]
+    assert overlays() == ["dry", "more_cows", "one_pad_fewer", "short_handed", "wet"]
     for name in overlays():
         read_farm(FIXTURES / "overlays" / f"{name}.yaml")
 

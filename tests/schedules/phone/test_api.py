@@ -68,7 +68,7 @@ def test_parcel_carries_the_persons_jobs_and_what_they_need(
     held = {machine["name"]: machine["is_held"] for machine in body["machines"]}
     assert held == {"Loader-1": False, "Loader-2": True, "Loader-3": True}
     assert [lock["is_mine"] for lock in body["locks"]] == [False, True]
-    assert {place["kind"] for place in body["places"]} == {"alley", "lane", "pen", "tank"}
+    assert {place["kind"] for place in body["places"]} == {"alley", "basin", "lane", "pen", "tank"}
     assert body["visits"]
 
 
