@@ -86,9 +86,9 @@ BASINS = Section(
     check=check_basin,
     fields=(
         *place_fields(),
-        Field("length_m", Kind.NUMBER, _("Length inside"), above=0, high=2000),
-        Field("width_m", Kind.NUMBER, _("Width inside"), above=0, high=1000),
-        Field("depth_m", Kind.NUMBER, _("Depth to the rim"), above=0, high=20),
+        Field("length_m", Kind.NUMBER, _("Length inside"), low=0.5, high=2000),
+        Field("width_m", Kind.NUMBER, _("Width inside"), low=0.5, high=1000),
+        Field("depth_m", Kind.NUMBER, _("Depth to the rim"), low=0.1, high=20),
         Field("must_act_depth_m", Kind.NUMBER, _("Depth at which to act"), above=0, high=20),
         Field("side_slope", Kind.NUMBER, _("Run over rise of the long sides"), 0, low=0, high=10),
         Field("ramp_slope", Kind.NUMBER, _("Run over rise of the ramp"), 0, low=0, high=50),

@@ -61,7 +61,8 @@ def values_of(f: Field) -> st.SearchStrategy[Any]:
 
 
 def entries_of(name: str, *leave: str) -> st.SearchStrategy[Values]:
-    numbers = [f for f in SECTIONS[name].fields if f.kind in (Kind.WHOLE, Kind.NUMBER)]
+    fields = [f for f in SECTIONS[name].fields if not f.is_list]
+    numbers = [f for f in fields if f.kind in (Kind.WHOLE, Kind.NUMBER)]
     return st.fixed_dictionaries({f.name: values_of(f) for f in numbers if f.name not in leave})
 
 
@@ -150,7 +151,7 @@ DRAWN = {
     "pile_places": (),
     "basins": ("must_act_depth_m", "side_slope", "ramp_slope", "depth_volume", "sludge_m"),
     "rotations": (),
-    "machines": (),
+    "machines": ("salvage",),  # not above the price
     "service_items": ("every_d",),
 }
 
@@ -168,6 +169,7 @@ def farms(draw: st.DrawFn) -> dict[str, Any]:
         bay["capacity_kg"] = bay["area_m2"] * 400  # a layer of 0.25 m and 1600 kg/m3
     for basin in farm["basins"]:
         basin["must_act_depth_m"] = basin["depth_m"]
+        basin["sludge_m"] = min(0.1, basin["depth_m"] / 2)
     return farm
 
 
