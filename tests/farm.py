@@ -31,6 +31,7 @@ from equipment.machines.services import (
     submit_check,
 )
 from equipment.sandyard.models import SandPractice, Slab
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import (
     Actor,
     Event,
@@ -42,8 +43,9 @@ from equipment.site.models import (
 )
 from equipment.site.queries import site_version
 from equipment.site.services import put_hold
-from equipment.weather.models import WeatherDay, WeatherStation
+from equipment.weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecast
 from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from schedules.outlook.models import OutlookChunk, OutlookRun, OutlookState
 from schedules.rounds.models import Milking, MilkingState, PenVisit
 from schedules.sand.models import Batch, DryForecast, Stage
 from schedules.sand.services import add_moisture_test, bed_pens
@@ -117,6 +119,7 @@ class Farm:
         self._build_work()
         self._build_plan()
         self._build_weather()
+        self._build_forecasts()
         self._build_basins()
 
     def who(self, worker: Worker | None = None) -> dict[str, Any]:
@@ -383,6 +386,46 @@ class Farm:
                 et0_mm=2.1,
                 et0_method="given",
             )
+
+    def _build_forecasts(self) -> None:
+        """Two days foretold, two weeks kept, a year ahead under way and one that rests."""
+        today = local_date_of(self.now, self.site.zone)
+        for days in (1, 2):
+            DayForecast.objects.create(
+                site=self.site,
+                on=today + days * DAY,
+                made_at=self.now,
+                source="radio",
+                tmin_degc=-3,
+                tmax_degc=9,
+                rain_chance_frac=0.2,
+                rain_mm=3,
+                et0_mm=1.5,
+                et0_sd_mm=0.4,
+                et0_method="given",
+            )
+            WeekForecast.objects.create(
+                site=self.site,
+                start_on=today - days * DAY,
+                n_days=7,
+                made_at=self.now - days * DAY,
+                n_days_foretold=0,
+                sums_mm={"rain": [0, 4], "et0": [9, 12]},
+                climate_sums_mm={"rain": [0, 4], "et0": [9, 12]},
+            )
+        for state in (OutlookState.RUNNING, OutlookState.STOPPED):
+            run = OutlookRun.objects.create(
+                site=self.site,
+                made_at=self.now,
+                by=self.manager.actor,
+                state=state,
+                seed=7,
+                n_members=2,
+                inputs=[],
+                inputs_hash="0" * 64,
+                code_version="0" * 64,
+            )
+            OutlookChunk.objects.create(site=self.site, run=run, first=0, n_members=2)
 
     def _build_basins(self) -> None:
         """A pair that takes turns, read twice; a field with a window, an analysis, two loads."""

@@ -10,8 +10,9 @@ from rest_framework.response import Response
 
 from equipment.site.calc.heat_rest import HeatCode
 from equipment.site.calc.local_time import local_date_of
+from equipment.site.preconditions import answer_tagged, etag_of_data
 from equipment.site.rest import ListViewSet, ReadViewSet, site_routes
-from equipment.site.restfields import KeyField
+from equipment.site.restfields import FiniteField, KeyField, SaidInput
 
 from .calc.cow_heat import ThiBand, ThiFormula
 from .forecasts import ToldDay, foretell_day
@@ -85,7 +86,8 @@ class WeatherDayViewSet(ReadViewSet[WeatherDay]):
         """Tell how hot today is for people and cows."""
         today = local_date_of(self.now, self.caller.site.zone)
         found = heat_of_day(self.caller.site.pk, today)
-        return Response(HeatTodayOutput({"heat": found}).data)
+        data = HeatTodayOutput({"heat": found}).data
+        return answer_tagged(request, data, etag_of_data(data))
 
 
 class DayForecastOutput(serializers.ModelSerializer[DayForecast]):
@@ -96,16 +98,16 @@ class DayForecastOutput(serializers.ModelSerializer[DayForecast]):
         exclude = ["site"]
 
 
-class DayForecastInput(serializers.Serializer[Any]):
+class DayForecastInput(SaidInput):
     """A coming day; without `et0_mm` it is reckoned from the temperatures, and named so."""
 
     on = serializers.DateField()
-    tmin_degc = serializers.FloatField()
-    tmax_degc = serializers.FloatField()
-    rain_chance_frac = serializers.FloatField(min_value=0, max_value=1)
-    rain_mm = serializers.FloatField(min_value=0, help_text="Mean of the day if it rains.")
-    et0_mm = serializers.FloatField(min_value=0, required=False)
-    et0_sd_mm = serializers.FloatField(min_value=0, required=False)
+    tmin_degc = FiniteField()
+    tmax_degc = FiniteField()
+    rain_chance_frac = FiniteField(min_value=0, max_value=1)
+    rain_mm = FiniteField(min_value=0, help_text="Mean of the day if it rains.")
+    et0_mm = FiniteField(min_value=0, required=False)
+    et0_sd_mm = FiniteField(min_value=0, required=False)
     source = serializers.CharField(max_length=60)  # type: ignore[assignment]
 
 
@@ -130,9 +132,9 @@ class DayForecastViewSet(ReadViewSet[DayForecast]):
 
         def tell() -> Response:
             said = self.read(DayForecastInput)
-            source = said.pop("source")
+            source, at = said.pop("source"), said.pop("at")
             forecast = foretell_day(
-                site_id=self.caller.site.pk, told=ToldDay(**said), source=source, at=self.now
+                site_id=self.caller.site.pk, told=ToldDay(**said), source=source, at=at
             )
             return Response(self.shown(forecast), status=201)
 

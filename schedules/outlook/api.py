@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from equipment.site.rest import ReadViewSet, site_routes
-from equipment.site.restfields import FiniteField, SaidInput
+from equipment.site.restfields import FiniteField
 
 from . import services
 from .models import OutlookRun
@@ -59,7 +59,7 @@ class ChangeInput(serializers.Serializer[Any]):
     without_pad = serializers.SlugField(max_length=80, required=False)
 
 
-class YearAheadInput(SaidInput):
+class YearAheadInput(serializers.Serializer[Any]):
     """How many members, from which seed, and compared with what."""
 
     n_members = serializers.IntegerField(min_value=2, max_value=10_000, default=services.MEMBERS)

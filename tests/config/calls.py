@@ -10,8 +10,10 @@ from django.urls import URLPattern, URLResolver
 from config.urls import api
 from equipment.flushing.models import Lock
 from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Hold
-from equipment.weather.models import WeatherDay
+from equipment.weather.models import DayForecast, WeatherDay
+from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.rounds.models import MilkingState
 from schedules.sand.models import Stage
 from schedules.work.models import Problem
@@ -69,6 +71,10 @@ def oldest_released(farm: Farm) -> int:
     return farm.batches[Stage.RELEASED][-1].pk
 
 
+def _run(farm: Farm, state: OutlookState) -> int:
+    return OutlookRun.objects.get(site=farm.site, state=state).pk
+
+
 # Which row a route means; the longest beginning that fits counts.
 ROWS: dict[str, Callable[[Farm], int]] = {
     "pens/": lambda f: f.pens[0].pk,
@@ -81,6 +87,9 @@ ROWS: dict[str, Callable[[Farm], int]] = {
     "places/": lambda f: f.lane.pk,
     "holds/": lambda f: Hold.objects.filter(site=f.site).latest("pk").pk,
     "weather-days/": lambda f: WeatherDay.objects.filter(site=f.site).latest("pk").pk,
+    "weather-forecasts/": lambda f: DayForecast.objects.filter(site=f.site).latest("pk").pk,
+    "year-ahead/": lambda f: _run(f, OutlookState.RUNNING),
+    "year-ahead/<key:pk>/resume/": lambda f: _run(f, OutlookState.STOPPED),
     "workers/": lambda f: f.worker.pk,
     "crews/": lambda f: f.crew.pk,
     "shifts/": lambda f: f.worker.shifts.get().pk,
@@ -207,6 +216,17 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "pile_place": f.pile_places[0].pk,
         "dry_kg": 24_000,
     },
+    ("POST", "weather-forecasts/"): lambda f: {
+        "on": f"{local_date_of(f.now, f.site.zone) + timedelta(days=2)}",
+        "tmin_degc": -1,
+        "tmax_degc": 11,
+        "rain_chance_frac": 0.3,
+        "rain_mm": 4,
+        "source": "radio",
+    },
+    ("POST", "year-ahead/"): lambda f: {"n_members": 2, "seed": 7},
+    ("POST", "year-ahead/<key:pk>/resume/"): lambda f: {},
+    ("POST", "year-ahead/<key:pk>/stop/"): lambda f: {},
     ("POST", "work-orders/<key:pk>/cancel/"): lambda f: {"reason": "no cows"},
     ("POST", "work-orders/<key:pk>/could-not/"): lambda f: {"reason": "ice"},
     ("POST", "work-orders/<key:pk>/decision/"): lambda f: {"accept": True},

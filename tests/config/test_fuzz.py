@@ -16,7 +16,8 @@ from config.rooms import BASE_DIR
 from equipment.flushing.models import Lock
 from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
 from equipment.site.models import Hold
-from equipment.weather.models import WeatherDay
+from equipment.weather.models import DayForecast, WeatherDay
+from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.rounds.models import MilkingState
 from schedules.sand.models import Stage
 from schedules.work.models import Problem, StandingOrder
@@ -44,6 +45,10 @@ def keys_of(farm: Farm) -> dict[str, list[int]]:
     def of(model: Any) -> list[int]:
         return list(model.objects.filter(site=farm.site).values_list("pk", flat=True))
 
+    def runs(state: OutlookState) -> list[int]:
+        found = OutlookRun.objects.filter(site=farm.site, state=state)
+        return list(found.values_list("pk", flat=True))
+
     stages = {stage: [batch.pk for batch in batches] for stage, batches in farm.batches.items()}
     milkings = farm.parlor.milkings.order_by("starts_at")
     return {
@@ -59,6 +64,10 @@ def keys_of(farm: Farm) -> dict[str, list[int]]:
         "places": [farm.lane.pk, farm.shop.pk],
         "holds": of(Hold),
         "weather-days": of(WeatherDay),
+        "weather-forecasts": of(DayForecast),
+        "year-ahead": of(OutlookRun),
+        "year-ahead/stop": runs(OutlookState.RUNNING),
+        "year-ahead/resume": runs(OutlookState.STOPPED),
         "workers": [farm.worker.pk, farm.manager.pk],
         "workers/sick": [farm.spare.pk],
         "crews": [farm.crew.pk],

@@ -54,10 +54,13 @@ sites/ 2
 standing-orders/ 2
 unassigned/ 3
 weather-days/ 2
+weather-forecasts/ 2
+week-forecasts/ 3
 work-orders/ 2
 work-orders/<key:order_id>/needs/ 3
 work-orders/<key:order_id>/reports/ 3
 workers/ 3
+year-ahead/ 2
 """
 LISTS = {route: int(n) for route, n in map(str.split, QUERIES.strip().splitlines())}
 NO_OBJECT = {"docs/", "schema/", "my-work/", *LISTS}

@@ -150,6 +150,11 @@ GET    workers/                                 everyone
 GET    workers/<key:pk>/                        everyone
 POST   workers/<key:pk>/here/                   leads
 POST   workers/<key:pk>/sick/                   leads
+GET    year-ahead/                              everyone
+POST   year-ahead/                              leads
+GET    year-ahead/<key:pk>/                     everyone
+POST   year-ahead/<key:pk>/resume/              leads
+POST   year-ahead/<key:pk>/stop/                leads
 """
 ENTRIES: dict[Operation, str] = {
     (method, route): who for method, route, who in map(str.split, TABLE.strip().splitlines())

@@ -143,7 +143,7 @@ DRAWN = {
     "pens": ("milking_rank", "return_hold_min"),
     "alleys": (),
     "bed_groups": (),
-    "tanks": (),
+    "tanks": ("reserve_m3",),  # below the volume
     "flush_timers": (),
     "lanes": (),
     "slabs": (),
