@@ -120,8 +120,8 @@ def _say_record(record: DryRecord | None) -> str:
     if record is None:
         return _("No forecast has come due yet: none of them is checked.")
     words = ngettext(
-        "%(n)d forecast of this farm has come due (%(batches)d on pads): off by %(days)s days (CRPS), %(hits)s in its"
-        " 80%% range.",
+        "%(n)d forecast of this farm has come due (%(batches)d on pads): off by %(days)s days"
+        " (CRPS), %(hits)s in its 80%% range.",
         "%(n)d forecasts of this farm have come due (%(batches)d on pads): off by %(days)s days"
         " (mean CRPS), %(hits)s in their 80%% range.",
         record.n_forecasts,

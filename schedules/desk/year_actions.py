@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as _
 
 from equipment.sandyard.models import Pad
-from equipment.site.errors import InvalidInputError
+from equipment.site.errors import InvalidInputError, NotFoundError
 from schedules.outlook import services
 
 from .base import Desk, desk_view, done
@@ -72,6 +72,8 @@ def _read_change(desk: Desk) -> dict[str, float | str]:
         if as_told in told:
             change[name] = told[as_told] / 100
     pad = posted.get("without_pad", "")
-    if pad and Pad.objects.filter(site_id=desk.site_id, place__key=pad).exists():
+    if pad:
+        if not Pad.objects.filter(site_id=desk.site_id, place__key=pad).exists():
+            raise NotFoundError(_("There is no such place here."))
         change["without_pad"] = pad
     return change

@@ -225,6 +225,7 @@ def ask_year(
     climate_before(site, local_date_of(at, site.zone))
     seed = local_date_of(at, site.zone).toordinal() if seed is None else seed
     args = {"by": by.pk, "n_members": n_members, "seed": seed, "change": dict(change or {})}
-    with site_write(site_id, at):
+    with site_write(site_id, at) as write:
+        write.touch()
         enqueue(ASK_KIND, key=f"{site_id}:{at.isoformat()}", at=at, site_id=site_id, args=args)
     return seed

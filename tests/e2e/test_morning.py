@@ -91,6 +91,7 @@ def alone_to_come() -> QuerySet[Claim]:
         span__startswith__gt=datetime.now(UTC) + timedelta(minutes=2),
         assignment__work_order__n_people=1,
         assignment__work_order__machine_kinds=[],
+        assignment__work_order__for_machine__isnull=True,
     ).select_related("worker", "assignment__work_order")
 
 

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from equipment.barns.models import Pen
 from equipment.site.calc import local_time
-from equipment.site.errors import InvalidInputError
+from equipment.site.errors import InvalidInputError, NotFoundError
 from equipment.site.models import Site
 from equipment.site.writes import site_write
 
@@ -26,6 +26,8 @@ def set_milking_order(*, site_id: int, pen_ids: Sequence[int], at: datetime) -> 
         lock_parlors(site_id)
         pens = {p.pk: p for p in Pen.objects.filter(site_id=site_id, place__retired_at=None)}
         milked = {pk for pk, pen in pens.items() if pen.n_cows}
+        if not set(pen_ids) <= pens.keys():
+            raise NotFoundError(_("There is no such pen here."))
         if set(pen_ids) != milked or len(pen_ids) != len(milked):
             raise InvalidInputError(_("The pens have changed since. Look at the order again."))
         order = [*pen_ids, *sorted(pens.keys() - milked)]

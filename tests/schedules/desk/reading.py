@@ -25,6 +25,7 @@ PAGES = (
     "weather",
     "basins",
     "machines",
+    "year",
     "standing-orders",
 )
 

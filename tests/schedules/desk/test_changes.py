@@ -5,12 +5,17 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 
 from crews.roster.services import call_in_sick
+from equipment.basins.services import record_level
+from equipment.weather.forecasts import ToldDay, foretell_day
+from schedules.outlook.models import OutlookRun, OutlookState
+from schedules.outlook.services import stop_run
 from schedules.sand.models import Stage
 from schedules.work.edit import edit_standing_order
 from schedules.work.models import Outcome, WorkOrder
@@ -64,6 +69,33 @@ def _edit(farm: Farm) -> None:
     )
 
 
+def _foretell(farm: Farm) -> None:
+    told = ToldDay(
+        on=NOW.date() + timedelta(days=1),
+        tmin_degc=-1.0,
+        tmax_degc=12.0,
+        rain_chance_frac=0.2,
+        rain_mm=3.0,
+        et0_mm=2.0,
+    )
+    foretell_day(site_id=farm.site.pk, told=told, source="airport office", at=NOW)
+
+
+def _read_level(farm: Farm) -> None:
+    record_level(
+        site_id=farm.site.pk,
+        basin_id=farm.basins[0].pk,
+        depth_m=1.3,
+        by=farm.manager.actor,
+        at=NOW,
+    )
+
+
+def _stop_year(farm: Farm) -> None:
+    run = OutlookRun.objects.get(site=farm.site, state=OutlookState.RUNNING)
+    stop_run(site_id=farm.site.pk, run_id=run.pk, at=NOW)
+
+
 DEEDS: dict[str, tuple[Deed, str]] = {
     "today": (_phone("start", lambda farm: {"work_order": farm.assigned.pk}), "5 Under way"),
     "day-list": (
@@ -87,6 +119,13 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         ),
         "7.3%",
     ),
+    "water": (
+        _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
+        "valve 7",
+    ),
+    "weather": (_foretell, "airport office"),
+    "basins": (_read_level, "4.3 ft"),
+    "year": (_stop_year, "Stopped Go on 9:00 am · Stopped"),
     "machines": (
         _phone("reading", lambda farm: {"machine": farm.machines[0].pk, "meter_h": 998.6}),
         "998.6 h",

@@ -58,6 +58,6 @@ def test_a_lead_asks_and_stops(farm: Farm, manager: Client) -> None:
         at=NOW,
     )
     manager.post(reverse("stop-year", args=[farm.site.slug, run.pk]))
-    assert runs_of(farm.site.pk).get().state == OutlookState.STOPPED
+    assert runs_of(farm.site.pk).get(pk=run.pk).state == OutlookState.STOPPED
     manager.post(reverse("resume-year", args=[farm.site.slug, run.pk]))
-    assert runs_of(farm.site.pk).get().state == OutlookState.RUNNING
+    assert runs_of(farm.site.pk).get(pk=run.pk).state == OutlookState.RUNNING
