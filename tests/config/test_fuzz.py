@@ -160,6 +160,7 @@ def run_schemathesis(farm: Farm, url: str, folder: Path) -> "subprocess.Complete
         cwd=BASE_DIR,
         env={
             **os.environ,
+            "PYTHONPATH": str(BASE_DIR),  # an installed package brings a folder `tests` of its own
             "SCHEMATHESIS_HOOKS": "tests.config.fuzz_hooks",
             "FUZZ_FARM": known,
             "HOME": str(folder),

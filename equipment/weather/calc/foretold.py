@@ -122,7 +122,9 @@ def shuffled_rank(values: Floats, rng: np.random.Generator) -> NDArray[np.int64]
 def _rain_quantiles_mm(foretold: Foretold, columns: NDArray[np.int64], share: Floats) -> Floats:
     chance_frac = foretold.rain_chance_frac[columns]
     beyond = share - (1 - chance_frac)  # how far into the wet part
-    wet = np.clip(beyond / np.where(chance_frac > 0, chance_frac, 1.0), 0, None)
+    # a chance too small to divide by is none: even the highest rank lies in its dry part
+    is_wet = beyond > 0
+    wet = np.where(is_wet, beyond, 0.0) / np.where(is_wet, chance_frac, 1.0)
     return np.asarray(-foretold.rain_mm[columns] * np.log1p(-wet), dtype=float)
 
 
