@@ -25,7 +25,7 @@ class YearAheadOutput(serializers.ModelSerializer[OutlookRun]):
 
     n_parts = serializers.IntegerField(read_only=True)
     n_parts_done = serializers.IntegerField(read_only=True)
-    result = serializers.JSONField(read_only=True, allow_null=True)
+    result = serializers.DictField(read_only=True, allow_null=True)
 
     class Meta:
         model = OutlookRun
