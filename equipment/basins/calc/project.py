@@ -163,63 +163,70 @@ def project_basins(
         ],
         dtype=np.float64,
     )
-    return Projection(
-        *_run(liquid_m3, held_m3 - liquid_m3, columns, flows, rain_mm, evaporation_mm)
-    )
+    volume_m3, overflow_m3 = np.empty((2, *rain_mm.shape, len(basins)))
+    for member in range(rain_mm.shape[0]):
+        _run(
+            liquid_m3.copy(),
+            held_m3 - liquid_m3,
+            columns,
+            flows,
+            rain_mm[member],
+            evaporation_mm[member],
+            volume_m3[member],
+            overflow_m3[member],
+        )
+    return Projection(volume_m3, overflow_m3)
 
 
 @compiled
 def _run(  # noqa: PLR0917  compiled code takes no keyword-only arguments
-    liquid_m3: Floats,
-    solids_m3: Floats,
+    liquid: Floats,
+    solids: Floats,
     columns: Floats,
     flows: Floats,
     rain_mm: Floats,
     evaporation_mm: Floats,
-) -> tuple[Floats, Floats]:
-    n_members, n_days = rain_mm.shape
-    n_basins = liquid_m3.size
-    volume_m3 = np.empty((n_members, n_days, n_basins))
-    overflow_m3 = np.empty((n_members, n_days, n_basins))
+    volume_m3: Floats,
+    overflow_m3: Floats,
+) -> None:
+    """Follow one member through its days, filling its volumes and what spills."""
+    n_days, n_basins = volume_m3.shape
     settled_m3, passing_m3, wash_m3, late_m3 = flows[0], flows[1], flows[2], flows[3]
-    for member in range(n_members):
-        liquid, solids = liquid_m3.copy(), solids_m3.copy()
-        for day in range(n_days):
-            passed_m3 = 0.0
-            for stage in (0.0, 1.0):
-                late_now_m3 = min(late_m3, passed_m3)
-                for b in range(n_basins):
-                    if columns[b, 6] != stage:
-                        continue
-                    gets = columns[b, 5]
-                    comes_solid = gets * (late_now_m3 if stage > 0 else settled_m3)
-                    comes_liquid = gets * (passed_m3 - late_now_m3 if stage > 0 else passing_m3)
-                    washed = 0.0 if stage > 0 else gets * wash_m3
-                    if stage > 0:
-                        drawn_m3 = gets * flows[4]
-                        from_flow_m3 = min(drawn_m3, comes_liquid)
-                        comes_liquid -= from_flow_m3
-                        liquid[b] = max(liquid[b] - (drawn_m3 - from_flow_m3), 0.0)
-                    liquid[b], solids[b], _rain, _evaporated, weeped, _taken, spilled = step_basin(
-                        liquid[b],
-                        solids[b],
-                        columns[b, 0],
-                        columns[b, 1],
-                        comes_liquid,
-                        comes_solid,
-                        washed,
-                        rain_mm[member, day],
-                        evaporation_mm[member, day],
-                        columns[b, 2],
-                        columns[b, 3],
-                        columns[b, 4],
-                        0.0,
-                    )
-                    if stage == 0:
-                        passed_m3 += weeped + spilled
-                    volume_m3[member, day, b] = liquid[b] + solids[b]
-                    overflow_m3[member, day, b] = spilled
-    return volume_m3, overflow_m3
+    for day in range(n_days):
+        passed_m3 = 0.0
+        for stage in (0.0, 1.0):
+            late_now_m3 = min(late_m3, passed_m3)
+            for b in range(n_basins):
+                if columns[b, 6] != stage:
+                    continue
+                gets = columns[b, 5]
+                comes_solid = gets * (late_now_m3 if stage > 0 else settled_m3)
+                comes_liquid = gets * (passed_m3 - late_now_m3 if stage > 0 else passing_m3)
+                washed = 0.0 if stage > 0 else gets * wash_m3
+                if stage > 0:
+                    drawn_m3 = gets * flows[4]
+                    from_flow_m3 = min(drawn_m3, comes_liquid)
+                    comes_liquid -= from_flow_m3
+                    liquid[b] = max(liquid[b] - (drawn_m3 - from_flow_m3), 0.0)
+                liquid[b], solids[b], _rain, _evaporated, weeped, _taken, spilled = step_basin(
+                    liquid[b],
+                    solids[b],
+                    columns[b, 0],
+                    columns[b, 1],
+                    comes_liquid,
+                    comes_solid,
+                    washed,
+                    rain_mm[day],
+                    evaporation_mm[day],
+                    columns[b, 2],
+                    columns[b, 3],
+                    columns[b, 4],
+                    0.0,
+                )
+                if stage == 0:
+                    passed_m3 += weeped + spilled
+                volume_m3[day, b] = liquid[b] + solids[b]
+                overflow_m3[day, b] = spilled
 
 
 def days_to_line(volume_m3: Floats, line_m3: float) -> Floats:

@@ -208,7 +208,7 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
         flag[day] = (
             NO_SAND * (lacked_kg > 1e-6)
             + BELOW_SAFETY * (released_kg < rules.safety_kg)
-            + PADS_FULL * (n_free == 0 and state.sand[WAITING] >= rules.bay_kg.min())
+            + PADS_FULL * (n_free == 0 and state.sand[WAITING] >= rules.least_bay_kg)
             + LANE_FULL * (state.sand[LANE] > 1e-6)
             + PILES_FULL * is_stuck
             + BASIN_AT_LINE * is_at_line

@@ -34,6 +34,7 @@ class Rules(NamedTuple):
     drain_d: int
     slab_kg: float
     bay_kg: Floats
+    least_bay_kg: float
     pile_kg: Floats
     pile_close_d: int
     cure_d: int
@@ -94,6 +95,7 @@ def rules_of(scenario: Scenario, n_days: int, *, is_hourly: bool) -> Rules:
         drain_d=yard.drain_d,
         slab_kg=float(yard.slab_kg),
         bay_kg=np.array([bay.capacity_kg for bay in yard.bays], dtype=float),
+        least_bay_kg=min(float(bay.capacity_kg) for bay in yard.bays),
         pile_kg=np.array([pile.capacity_kg for pile in yard.piles], dtype=float),
         pile_close_d=yard.pile_close_d,
         cure_d=yard.cure_d,

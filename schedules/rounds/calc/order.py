@@ -163,11 +163,14 @@ def price_order(pens: Sequence[OrderPen], rules: OrderRules) -> PenOrder:
 
 
 @compiled
-def _fill(first: Ints, walk: Ints, entry: Ints, work: Ints, crew: Ints) -> Ints:
-    """Least cost to have milked a subset, by its last pen; crew times from the group's start."""
+def _fill(  # noqa: PLR0917  compiled code takes no keyword-only arguments
+    best: Ints, first: Ints, to: Ints, entry: Ints, work: Ints, crew: Ints
+) -> None:
+    """Least cost to have milked a subset, by its last pen; crew times from the group's start.
+
+    `best` holds NEVER everywhere before, and `to` the walks, by where they lead.
+    """
     n = entry.size
-    best = np.full((1 << n, n), NEVER, dtype=np.int32)
-    to = walk.T.copy()
     for done in range(1, 1 << n):
         end_s = 0
         for j in range(n):
@@ -188,7 +191,6 @@ def _fill(first: Ints, walk: Ints, entry: Ints, work: Ints, crew: Ints) -> Ints:
                 cost = np.int32(before[i] + steps[i])
                 least = cost if cost < least else least
             best[done, j] = np.int32(least + max(0, own))
-    return best
 
 
 def _trace(best: Ints, walk: Ints, last: int) -> list[int]:
@@ -259,7 +261,9 @@ def _solve(groups: Sequence[Sequence[OrderPen]], rules: OrderRules) -> list[Orde
         work = np.array([(p.work_from_s, p.work_until_s) for p in group], dtype=np.int32)
         walk = _walks(group, group, rules)
         first = (ends[:, None] + into).min(axis=0).astype(np.int32)
-        best = _fill(first, walk, entry, work, crew - np.int32(start_s))
+        best = np.full((1 << len(group), len(group)), NEVER, dtype=np.int32)
+        to = np.ascontiguousarray(walk.T)
+        _fill(best, first, to, entry, work, crew - np.int32(start_s))
         tables.append((into, walk, best))
         ends = best[-1]
         start_s += int(entry.sum())

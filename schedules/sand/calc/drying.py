@@ -264,7 +264,13 @@ def simulate_drying(
     if theta_fc_frac is not None:
         capacity_frac = layer.require_capacity(_each(theta_fc_frac, n_members))
     zone_m = zones_m(layer, turning.depth_m if turning else 0.0)
-    zone_mm, flows_mm, worst_mm = _follow(
+    n_days = n_steps * step_h // DAY_H
+    zone_mm = np.empty((n_members, n_days, N_ZONES))
+    flows_mm = np.zeros((n_members, n_days, 4))  # peak, rain, evaporated, drained
+    worst_mm = _follow(
+        zone_mm,
+        flows_mm,
+        np.empty(N_ZONES),
         zone_m,
         initial_mm,
         capacity_frac,
@@ -289,6 +295,9 @@ def simulate_drying(
 
 @compiled
 def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
+    kept_mm: Floats,
+    flows_mm: Floats,
+    zone_mm: Floats,
     zone_m: Floats,
     initial_mm: Floats,
     capacity_frac: Floats,
@@ -302,13 +311,12 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
     n_a_day: int,
     start_step: int,
     is_exact: bool,
-) -> tuple[Floats, Floats, float]:
-    """Step every member through its weather; keep each day's end, its flows and the worst gap."""
-    n_members, n_steps = et0_mm.shape
-    n_days = n_steps // n_a_day
-    kept_mm = np.empty((n_members, n_days, N_ZONES))
-    flows_mm = np.zeros((n_members, n_days, 4))  # peak, rain, evaporated, drained
-    zone_mm = np.empty(N_ZONES)
+) -> float:
+    """Step every member through its weather; keep each day's end and flows, give the worst gap.
+
+    `zone_mm` is room for one layer.
+    """
+    n_members, n_days, _n_zones = kept_mm.shape
     pores_frac, floor_mm, drained_frac = sand
     thickness_m = zone_m.sum()
     worst_mm = 0.0
@@ -350,7 +358,7 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
             flows_mm[member, day, 1] = fell_mm
             flows_mm[member, day, 2] = sun_mm
             flows_mm[member, day, 3] = ran_mm
-    return kept_mm, flows_mm, worst_mm
+    return worst_mm
 
 
 def first_dry_day(run: DryingRun, target: DryTarget, from_day: int = 0) -> Whole:
