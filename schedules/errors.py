@@ -129,6 +129,12 @@ class NoDecisionError(DomainError):
     code = "no_decision"
 
 
+class NothingLearnedError(DomainError):
+    """The record of done work is too short to put a number into a standing order."""
+
+    code = "nothing_learned"
+
+
 class StandingOrderError(DomainError):
     """The standing order cannot be as it was sent; `errors` lists every fault."""
 

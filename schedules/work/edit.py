@@ -14,12 +14,13 @@ from equipment.machines.models import MachineKind
 from equipment.site.errors import FieldFault, NotFoundError, StaleError
 from equipment.site.models import Actor, Place
 from equipment.site.writes import site_write
-from schedules.errors import StandingOrderError
+from schedules.errors import NothingLearnedError, StandingOrderError
 
 from .models import StandingOrder, Trigger
 from .produce import materialise, take_turn
 from .reconcile import Counts
 from .rules import Fault, check_chain, check_documents
+from .work_content import content_of, rounded
 
 EDITABLE = (
     "name",
@@ -87,6 +88,34 @@ def edit_standing_order(
         order.save()
         write.change("standing_order.edited", order.pk, fields=sorted(differing), by=by.name)
         return materialise(site_id=site_id, now=at, standing_order_ids=[order.pk])
+
+
+def take_over_content(
+    *, site_id: int, standing_order_id: int, by: Actor, at: datetime, version: int | None = None
+) -> tuple[StandingOrder, Counts]:
+    """Put what done work takes into the standing order's duration, as an edit by hand would.
+
+    The base, the people and all else stay; so does the record, and another edit undoes it. Gives
+    the standing order as it is now. Refused: nothing learned, and what an edit refuses.
+    """
+    found = content_of(site_id, standing_order_id, at)
+    if found is None:
+        raise NotFoundError(_("There is no standing order %d here.") % standing_order_id)
+    order = found.order
+    if version is not None and order.version != version:
+        raise StaleError(_("The standing order changed since you read it. Read it again."))
+    if found.learned is None:
+        raise NothingLearnedError(_("Too little work was done to learn from."))
+    counts = edit_standing_order(
+        site_id=site_id,
+        standing_order_id=standing_order_id,
+        changes={"duration": {**order.duration, found.key: rounded(found.learned.value)}},
+        by=by,
+        at=at,
+        version=order.version,
+    )
+    order.refresh_from_db()
+    return order, counts
 
 
 def _refuse_unknown(changes: Mapping[str, Any]) -> None:
