@@ -313,7 +313,8 @@ class Farm:
         self.orders += [
             self._order(f"asked/{n}", needs_decision="outside_window") for n in range(N_EACH)
         ]
-        make_standing_order(self.site, "scrape")
+        self.scrape = make_standing_order(self.site, "scrape")
+        self._build_record()
         for first in self.orders[1:3]:
             Dependency.objects.create(
                 site=self.site, work_order=self.orders[0], on=first, gap_min=10
@@ -321,6 +322,24 @@ class Farm:
         for worker in (self.worker, self.manager):
             add_load(work_order_id=self.orders[1].pk, **self.who(worker))
             report_problem(place_id=self.lane.pk, text="gate bent", **self.who(worker))
+
+    def _build_record(self) -> None:
+        """Five jobs of two days ago that took 20 minutes each: something to learn from."""
+        began = self.now - 2 * DAY
+        for n in range(5):
+            self._order(
+                f"done/{n}",
+                standing_order=self.scrape,
+                place=self.shop,
+                status=Status.COMPLETED,
+                outcome="done",
+                started_at=began,
+                ended_at=began + 20 * MINUTE,
+                starts_after=began,
+                due_at=began + HOUR,
+                local_date=began.astimezone(self.site.zone).date(),
+                updated_at=began,
+            )
 
     def _order(self, key: str, **facts: Any) -> WorkOrder:
         usual: dict[str, Any] = {

@@ -134,6 +134,7 @@ urlpatterns = [
     _act("work/<int:pk>/tell/<slug:said>/", work_page.tell_order, "tell-order"),
     _act("standing-orders/<int:pk>/edit/", standing.edit, "edit-standing-order"),
     _act("standing-orders/<int:pk>/retire/", standing.retire, "retire-standing-order"),
+    _act("standing-orders/<int:pk>/take-over/", standing.take_over, "take-over-content"),
     _act("problems/<int:pk>/answer/", actions.answer, "answer-problem"),
     _act("locks/on/", actions.lock_on, "put-lock"),
     _act("locks/<int:pk>/off/", actions.lock_off, "take-off-lock"),

@@ -14,16 +14,17 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.site.models import Place
 from equipment.site.queries import word
-from schedules.work.edit import edit_standing_order
+from schedules.work.edit import edit_standing_order, take_over_content
 from schedules.work.models import StandingOrder, Status
 from schedules.work.reconcile import Counts
 from schedules.work.rules import FINDS_ITS_PLACE
 
 from .base import Desk, desk_view, done, page_context
+from .content import SAID, content_context
 from .forms import read_number, read_whole
 from .wording import say_said
 
-# The parts of a duration formula that a person may type, and what the list says of each.
+# The parts of a duration formula that a person may type.
 RATES = {
     "base_min": gettext_lazy("Minutes, each time"),
     "per_stall_min": gettext_lazy("Minutes a stall"),
@@ -31,14 +32,6 @@ RATES = {
     "per_m2_min": gettext_lazy("Minutes a square meter of bay"),
     "per_t_min": gettext_lazy("Minutes a metric ton"),
     "per_cow_min": gettext_lazy("Minutes a cow"),
-}
-SAID = {
-    "base_min": gettext_lazy("%s min"),
-    "per_stall_min": gettext_lazy("%s min a stall"),
-    "per_m_min": gettext_lazy("%s min a meter of alley"),
-    "per_m2_min": gettext_lazy("%s min a square meter of bay"),
-    "per_t_min": gettext_lazy("%s min a metric ton"),
-    "per_cow_min": gettext_lazy("%s min a cow"),
 }
 PRIORITIES = range(1, 10)  # RFC 5545, 3.8.1.9: 1 is the highest, 9 the lowest
 
@@ -67,7 +60,7 @@ class RuleLine:
 
 @desk_view
 def standing_orders(desk: Desk) -> HttpResponse:
-    """List all standing orders, those in use first: 2 queries besides the frame's."""
+    """List all standing orders, those in use first: 10 queries besides the frame's."""
     is_open = Q(work_orders__status__in=(Status.NEEDS_ACTION, Status.IN_PROCESS))
     rows = StandingOrder.objects.filter(site_id=desk.site_id).annotate(
         n_open=Count("work_orders", filter=is_open)
@@ -82,6 +75,7 @@ def standing_orders(desk: Desk) -> HttpResponse:
         "in_use": in_use,
         "retired": [line for line in lines if line.order.retired_at is not None],
         "priorities": PRIORITIES,
+        **content_context(desk),
     }
     return render(desk.request, "desk/standing_orders.html", context)
 
@@ -163,6 +157,24 @@ def retire(desk: Desk, pk: int) -> HttpResponse:
     version = read_whole(posted, "version", _("Version"))
     retired_at = None if posted.get("use") == "again" else desk.now
     return _save(desk, pk, {"retired_at": retired_at}, version)
+
+
+@desk_view
+def take_over(desk: Desk, pk: int) -> HttpResponse:
+    """Put what done work takes into the standing order; its coming work is made anew."""
+    desk.require_lead()
+    order, counts = take_over_content(
+        site_id=desk.site_id,
+        standing_order_id=pk,
+        by=desk.caller.actor,
+        at=desk.now,
+        version=read_whole(desk.request.POST, "version", _("Version")),
+    )
+    words = _("%(work)s now takes %(minutes)s.") % {
+        "work": say_said(order.title, desk.language),
+        "minutes": _minutes(order.duration),
+    }
+    return done(desk, f"{words} {_say_counts(counts)}", "standing-orders")
 
 
 def _save(desk: Desk, pk: int, changes: Mapping[str, Any], version: int) -> HttpResponse:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
+from django.urls import path
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
@@ -21,15 +22,16 @@ from equipment.site.preconditions import (
     etag_of,
     etag_of_data,
 )
-from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, site_routes
+from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
 from equipment.site.restfields import ReasonInput, SaidInput
 
 from . import shapes
 from .decisions import answer_problem, cancel_work, settle_decision
-from .edit import edit_standing_order
+from .edit import edit_standing_order, take_over_content
 from .models import Dependency, Outcome, Problem, Report, StandingOrder, WorkOrder
 from .progress import add_load, finish_work, report_problem, start_work, undo_report
 from .queries import last_editor, waiting_reasons
+from .work_content import work_content
 
 M = TypeVar("M", bound=Model)
 
@@ -183,6 +185,36 @@ class StandingOrderViewSet(ReadViewSet[StandingOrder]):
         edited = shapes.EditedOutput({"standing_order": order, "counts": counts}).data
         return Response(edited, headers={"ETag": etag_of(order)})
 
+    @extend_schema(request=None, responses=shapes.EditedOutput)
+    @action(detail=True, methods=["post"], url_path="take-over")
+    def take_over(self, request: Request, slug: str, pk: int) -> Response:
+        """Put what done work takes into the rule, as an edit would."""
+
+        def take() -> Response:
+            order, counts = take_over_content(
+                site_id=self.caller.site.pk,
+                standing_order_id=pk,
+                by=self.caller.actor,
+                at=self.now,
+            )
+            edited = shapes.EditedOutput({"standing_order": order, "counts": counts}).data
+            return Response(edited, headers={"ETag": etag_of(order)})
+
+        return self.once(take)
+
+
+class WorkContentViewSet(SiteViewSet[StandingOrder]):
+    """What work takes, learned from what was done."""
+
+    queryset = StandingOrder.objects.all()
+    tagged = ("content",)
+
+    @extend_schema(responses=shapes.WorkContentOutput)
+    def content(self, request: Request, slug: str) -> Response:
+        """Say what done work has taken, beside what the standing orders say."""
+        data = shapes.WorkContentOutput(work_content(self.caller.site.pk, self.now)).data
+        return answer_tagged(request, data, etag_of_data(data))
+
 
 class ProblemViewSet(ReadViewSet[Problem]):
     """What was reported wrong on the farm."""
@@ -215,12 +247,19 @@ class ProblemViewSet(ReadViewSet[Problem]):
         )
 
 
-urlpatterns = site_routes(
-    {
-        "work-orders": WorkOrderViewSet,
-        "work-orders/<key:order_id>/reports": ReportViewSet,
-        "work-orders/<key:order_id>/needs": DependencyViewSet,
-        "standing-orders": StandingOrderViewSet,
-        "problems": ProblemViewSet,
-    }
-)
+urlpatterns = [
+    path(
+        "sites/<slug:slug>/work-content/",
+        WorkContentViewSet.as_view({"get": "content"}),
+        name="api-work-content",
+    ),
+    *site_routes(
+        {
+            "work-orders": WorkOrderViewSet,
+            "work-orders/<key:order_id>/reports": ReportViewSet,
+            "work-orders/<key:order_id>/needs": DependencyViewSet,
+            "standing-orders": StandingOrderViewSet,
+            "problems": ProblemViewSet,
+        }
+    ),
+]

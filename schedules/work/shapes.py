@@ -14,6 +14,7 @@ from equipment.site.restfields import (
     WhoField,
 )
 
+from .calc.content import Learned
 from .models import (
     Dependency,
     Effort,
@@ -24,6 +25,7 @@ from .models import (
     Status,
     WorkOrder,
 )
+from .work_content import LoadContent, MachineContent, OrderContent, WhyNot, WorkContent
 
 
 class WorkOrderOutput(serializers.ModelSerializer[WorkOrder]):
@@ -163,6 +165,53 @@ class EditedOutput(serializers.Serializer[Any]):
 
     standing_order = StandingOrderOutput()
     counts = CountsOutput()
+
+
+class LearnedOutput(serializers.Serializer[Learned]):
+    """A figure drawn from `default` to the record; `low` to `high` holds 8 jobs in 10."""
+
+    value = serializers.FloatField()
+    default = serializers.FloatField()
+    n_jobs = serializers.IntegerField()
+    weight_frac = serializers.FloatField(help_text="How much of the value is the record's.")
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    error_frac = serializers.FloatField(help_text="Standard error as a share of the value.")
+
+
+class MachineContentOutput(serializers.Serializer[MachineContent]):
+    """What a kind of work takes with one machine."""
+
+    machine = serializers.IntegerField(source="machine.pk")
+    learned = LearnedOutput()
+
+
+class OrderContentOutput(serializers.Serializer[OrderContent]):
+    """What is learned of one standing order: `key` is the number of its duration that is meant."""
+
+    standing_order = serializers.IntegerField(source="order.pk")
+    key = serializers.CharField()
+    learned = LearnedOutput(allow_null=True)
+    why_not = serializers.ChoiceField(choices=list(WhyNot), allow_null=True)
+    n_jobs = serializers.IntegerField()
+    n_left_out = serializers.IntegerField()
+    machines = MachineContentOutput(many=True)
+
+
+class LoadContentOutput(serializers.Serializer[LoadContent]):
+    """Loads an hour of one machine at one kind of work."""
+
+    standing_order = serializers.IntegerField(source="order.pk")
+    machine = serializers.IntegerField(source="machine.pk")
+    learned = LearnedOutput()
+    is_reckoned = serializers.BooleanField()
+
+
+class WorkContentOutput(serializers.Serializer[WorkContent]):
+    """What done work has taken since a moment; of kinds of work and machines, never of people."""
+
+    orders = OrderContentOutput(many=True)
+    loads = LoadContentOutput(many=True)
 
 
 class ProblemOutput(serializers.ModelSerializer[Problem]):

@@ -101,6 +101,7 @@ ROWS: dict[str, Callable[[Farm], int]] = {
     "work-orders/<key:pk>/decision/": lambda f: f.orders[-1].pk,
     "work-orders/<key:pk>/assignment/": lambda f: f.assigned.pk,
     "standing-orders/": lambda f: f.rule.pk,
+    "standing-orders/<key:pk>/take-over/": lambda f: f.scrape.pk,
     "problems/": lambda f: Problem.objects.filter(site=f.site).earliest("pk").pk,
     "milkings/": lambda f: f.milkings[0].pk,
     "milkings/<key:pk>/end/": lambda f: (
@@ -224,6 +225,7 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "rain_mm": 4,
         "source": "radio",
     },
+    ("POST", "standing-orders/<key:pk>/take-over/"): lambda f: {},
     ("POST", "year-ahead/"): lambda f: {"n_members": 2, "seed": 7},
     ("POST", "year-ahead/<key:pk>/resume/"): lambda f: {},
     ("POST", "year-ahead/<key:pk>/stop/"): lambda f: {},

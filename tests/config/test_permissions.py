@@ -121,6 +121,7 @@ GET    sites/<slug>/                            everyone
 GET    standing-orders/                         everyone
 GET    standing-orders/<key:pk>/                everyone
 PATCH  standing-orders/<key:pk>/                leads
+POST   standing-orders/<key:pk>/take-over/      leads
 GET    unassigned/                              everyone
 GET    water-balance/                           everyone
 GET    weather-days/                            everyone
@@ -130,6 +131,7 @@ GET    weather-forecasts/                       everyone
 POST   weather-forecasts/                       leads
 GET    weather-forecasts/<key:pk>/              everyone
 GET    week-forecasts/                          everyone
+GET    work-content/                            everyone
 GET    work-orders/                             everyone
 GET    work-orders/<key:order_id>/needs/        everyone
 GET    work-orders/<key:order_id>/reports/      everyone

@@ -165,6 +165,11 @@ FORMS: dict[str, Form] = {
         lambda f: {"version": f.rule.version},
         LEADS,
     ),
+    "take-over-content": (
+        lambda f: (f.scrape.pk,),
+        lambda f: {"version": f.scrape.version},
+        LEADS,
+    ),
 }
 OF_THE_SITE = ("ask-year", "foretell-day")  # they name no row
 NOT_FOR = [(name, role) for name, form in FORMS.items() for role in Role if role not in form[2]]
@@ -282,6 +287,7 @@ BAD: list[tuple[str, dict[str, object], int, str]] = [
     ("edit-standing-order", {"base_min": "long"}, 400, "Minutes, each time: long is no number."),
     ("edit-standing-order", {"version": "77"}, 412, "Read it again"),
     ("retire-standing-order", {"version": ""}, 400, "Version: – is no number."),
+    ("take-over-content", {"version": "77"}, 412, "Read it again"),
 ]
 
 

@@ -8,13 +8,14 @@ import pytest
 from django.test import Client
 
 from equipment.site.models import Actor, PlaceKind
-from schedules.work.models import StandingOrder, Status, Trigger, WorkOrder
+from schedules.work.calc.content import learn
+from schedules.work.models import Report, StandingOrder, Status, Trigger, WorkOrder
 from schedules.work.produce import materialise
-from tests.factories import make_standing_order
+from tests.factories import make_standing_order, make_work_order
 from tests.farm import Farm
 
 from .conftest import NOW
-from .reading import rows, url, words
+from .reading import rows, section, url, words
 
 pytestmark = pytest.mark.django_db
 
@@ -174,3 +175,133 @@ def test_times_move_with_the_farm_not_with_the_page(rule: StandingOrder, manager
     order = next(o for o in _open(rule) if o.starts_after > NOW + timedelta(hours=24))
 
     assert "between Fri 6 Mar 6:00 am" in words(manager.get(url("work-order", order.pk)))
+
+
+# What done work takes -----------------------------------------------------------------------------
+
+
+def _record(farm: Farm, order: StandingOrder, minutes: float, n: int = 10) -> None:
+    """So many done jobs of 100 stalls that took so long."""
+    for job in range(n):
+        make_work_order(
+            farm.site,
+            f"{order.key}/{minutes}/{job}",
+            standing_order=order,
+            place=farm.pens[0].bed_groups.get().place,
+            amount="stalls:100",
+            status=Status.COMPLETED,
+            outcome="done",
+            started_at=NOW - timedelta(days=3),
+            ended_at=NOW - timedelta(days=3) + timedelta(minutes=minutes),
+        )
+
+
+@pytest.fixture
+def bedded(farm: Farm) -> StandingOrder:
+    """Rake beds: the rule says 2 min and 0.2 a stall, ten jobs of 100 stalls took 52."""
+    order = make_standing_order(
+        farm.site,
+        "rake",
+        title={"en": "Rake", "es": "Rastrillar"},
+        duration={"base_min": 2, "per_stall_min": 0.2},
+    )
+    _record(farm, order, 52)
+    return order
+
+
+def _table_row(client: Client, first: str) -> list[str]:
+    table = rows(client.get(url("standing-orders")).content.decode())
+    return next(row for row in table if row[0] == first and "±" in " ".join(row))
+
+
+def test_page_says_what_done_work_takes_and_how_sure_that_is(
+    bedded: StandingOrder, manager: Client
+) -> None:
+    """Ten jobs of 0.5 a stall beside a default of 0.2 worth ten: √(0.2 · 0.5) = 0.316."""
+    row = _table_row(manager, "Rake")
+
+    learned = learn([0.5] * 10, 0.2)
+    assert row[1:4] == ["0.2 min a stall", "0.316 min a stall", "10"]
+    assert row[4] == f"{learned.low:.3g} – {learned.high:.3g}"
+    assert row[5] == f"± {learned.value * learned.error_frac:.3g}"
+    assert row[6:] == ["50 %", "Take it over Rake"]
+
+
+def test_taking_over_changes_the_rule_and_says_so(bedded: StandingOrder, manager: Client) -> None:
+    response = manager.post(url("take-over-content", bedded.pk), {"version": "1"}, follow=True)
+
+    bedded.refresh_from_db()
+    assert bedded.duration == {"base_min": 2, "per_stall_min": 0.316}
+    assert "Rake now takes 2 min + 0.316 min a stall. Saved." in words(response)
+
+
+def test_drawing_says_in_words_what_it_shows(bedded: StandingOrder, manager: Client) -> None:
+    html = manager.get(url("standing-orders")).content.decode()
+
+    assert "2 of 2 kinds of work take longer than their standing orders say." in html
+    learned = learn([0.5] * 10, 0.2)
+    spread = f"{learned.low / 0.2:.2f} – {learned.high / 0.2:.2f}"
+    desc = html.partition('<desc id="content-d">')[2].partition("</desc>")[0]
+    assert f"Rake 1.58 ({spread})" in desc
+    assert ["Rake", "1.58", spread] in rows(html)
+
+
+def test_short_records_show_no_number_and_say_why(farm: Farm, manager: Client) -> None:
+    few = make_standing_order(farm.site, "few", title={"en": "Sweep"})
+    gate = make_standing_order(farm.site, "gate", title={"en": "Hold"}, rule={"within": "gate"})
+    _record(farm, few, 9, n=4)
+    _record(farm, gate, 9, n=9)
+
+    said = section(manager.get(url("standing-orders")), "not-learned")
+
+    assert "Too few jobs on record: Sweep, Groom." in said
+    assert "It lasts as long as cows or water take: Hold." in said
+
+
+def test_machines_and_loads_are_shown_by_machine(
+    farm: Farm, bedded: StandingOrder, manager: Client
+) -> None:
+    loader = farm.machines[0]
+    for job in WorkOrder.objects.filter(standing_order=bedded):
+        WorkOrder.objects.filter(pk=job.pk).update(loads=3)
+        for minutes in (1, 4, 7):
+            Report.objects.create(
+                site=farm.site,
+                work_order=job,
+                kind="load",
+                at=NOW - timedelta(days=3) + timedelta(minutes=minutes),
+                by=farm.worker.actor,
+                machine=loader,
+            )
+
+    html = manager.get(url("standing-orders")).content.decode()
+
+    [found] = [row for row in rows(html) if row[:2] == ["Rake", loader.name]]
+    assert found[4] == "10"
+    assert f"{loader.name}: " in _table_row(manager, "Rake")[2]
+
+
+def test_nobody_is_named_beside_a_time(farm: Farm, bedded: StandingOrder, manager: Client) -> None:
+    WorkOrder.objects.filter(standing_order=bedded).update(
+        started_by=farm.worker.actor, ended_by=farm.worker.actor
+    )
+
+    said = words(manager.get(url("standing-orders")))
+
+    assert farm.worker.name not in said
+
+
+def test_worker_sees_the_times_and_no_button(bedded: StandingOrder, worker: Client) -> None:
+    html = worker.get(url("standing-orders")).content.decode()
+
+    assert "0.316 min a stall" in html
+    assert "take-over" not in html
+
+
+def test_what_is_the_same_already_has_no_button(
+    farm: Farm, bedded: StandingOrder, manager: Client
+) -> None:
+    bedded.duration = {"base_min": 2, "per_stall_min": 0.5}
+    bedded.save()
+
+    assert _table_row(manager, "Rake")[-1] == "the same"
