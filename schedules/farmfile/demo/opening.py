@@ -88,5 +88,20 @@ SAND = Section(
         Field("released_by", Kind.ROW, _("Who releases it"), refers_to="workers"),
     ),
 )
+BED_WORK = Section(
+    name="bed_work",
+    help=_("Beds groomed in the last weeks, as it was told"),
+    rows=NO_ROWS,
+    key_fields=("standing_order",),
+    fields=(
+        Field("standing_order", Kind.ROW, _("Kind of work"), refers_to="standing_orders"),
+        Field("jobs_a_day", Kind.WHOLE, _("Jobs told a day"), low=1, high=40),
+        Field("times", Kind.NUMBER, _("How many times the said minutes they take"), above=0),
+        Field("by", Kind.ROW, _("Who tells of it"), refers_to="workers"),
+        Field(
+            "machines", Kind.ROW, _("With what, in turn"), [], is_list=True, refers_to="machines"
+        ),
+    ),
+)
 
-SECTIONS = (ACCOUNTS, LEAVE, METERS, DEFECTS, LEVELS, SAND)
+SECTIONS = (ACCOUNTS, LEAVE, METERS, DEFECTS, LEVELS, SAND, BED_WORK)

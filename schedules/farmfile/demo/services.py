@@ -26,6 +26,7 @@ from schedules.work.closing import close_recorded
 from schedules.work.produce import materialise
 
 from .accounts import make_accounts
+from .bedwork import groom_beds
 from .meters import run_meters
 from .opening import SECTIONS
 from .past import give_leave, invent_weather, read_levels, report_defects
@@ -93,6 +94,8 @@ def _write_history(
     read_levels(site, everything["levels"].values(), at)
     tell("sand")
     play_sand(site, everything["sand"]["sand"], at)
+    tell("beds")
+    groom_beds(site, everything["bed_work"].values(), at)
 
 
 def _look_ahead(site: Site, at: datetime, solve_s: float, tell: Callable[[str], None]) -> None:

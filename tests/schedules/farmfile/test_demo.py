@@ -24,6 +24,7 @@ from schedules.rounds.models import Milking
 from schedules.sand.ledger import batch_masses_kg
 from schedules.sand.models import AccountKind, Batch, DryForecast, SandMove, Stage
 from schedules.work.models import Outcome, WorkOrder
+from schedules.work.work_content import work_content
 
 AT = datetime(2026, 11, 25, 18, tzinfo=UTC)  # a Wednesday, 11:00 at the farm
 
@@ -134,6 +135,17 @@ def test_what_the_history_did_is_closed_and_planned_for_nobody(demo: Site) -> No
     assert closed.exists()
     assert not Assignment.objects.filter(work_order__in=closed).exists()
     assert not Claim.objects.filter(is_binding=False).exists()
+
+
+def test_done_bed_work_teaches_minutes_a_stall(demo: Site) -> None:
+    """Told as 1.2 and 0.9 times the said minutes, the 2 minutes to set up among them."""
+    found = {each.order.key: each for each in work_content(demo.pk, AT).orders if each.learned}
+
+    assert set(found) == {"groom-by-hand", "groom-mounted"}
+    ratio = {key: each.learned.ratio for key, each in found.items() if each.learned}
+    assert 1.1 < ratio["groom-by-hand"] < 1.4
+    assert 0.75 < ratio["groom-mounted"] < 0.95
+    assert len(found["groom-mounted"].machines) == 2
 
 
 def test_weather_reaches_back_twelve_years_and_ends_yesterday(demo: Site) -> None:
