@@ -24,7 +24,7 @@ from equipment.sandyard.models import Bay
 from schedules.sand.models import AccountKind, SandMove
 
 from .amounts import stalls_in
-from .calc.content import Learned, learn, loads_h, unit_min
+from .calc.content import MACHINE_PRIOR, Learned, learn, loads_h, unit_min
 from .calc.reports import Said
 from .models import Outcome, Question, Report, StandingOrder, WorkOrder
 
@@ -237,7 +237,7 @@ def _order_content(
         return OrderContent(order, key, None, why_not, n_jobs, n_left_out, ())
     learned = learn(all_min, order.duration[key])
     of_machines = tuple(
-        MachineContent(machine, learn(by_machine[pk], learned.value))
+        MachineContent(machine, learn(by_machine[pk], learned.value, MACHINE_PRIOR))
         for pk, machine in machines.items()
         if len(by_machine.get(pk, ())) >= LEAST_JOBS
     )

@@ -165,14 +165,14 @@ def test_rule_that_cannot_be_is_refused_with_its_fault_and_changes_nothing(
 
 
 def test_what_done_work_takes_is_told_with_how_sure_it_is(farm: Farm, as_worker: APIClient) -> None:
-    """Five jobs of 20 minutes beside a default of 5 that counts as ten: 5 · 4^(1/3)."""
+    """Five jobs of 20 minutes beside 5: precisions 5 / 0.05 and 1 / 0.38², weight 0.935."""
     found = ask(as_worker, "work-content/")
 
     [scrape] = [each for each in found["orders"] if each["standing_order"] == farm.scrape.pk]
     assert (scrape["key"], scrape["n_jobs"], scrape["why_not"]) == ("base_min", 5, None)
     learned = scrape["learned"]
-    assert learned["value"] == pytest.approx(5 * 4 ** (1 / 3))
-    assert learned["weight_frac"] == pytest.approx(1 / 3)
+    assert learned["weight_frac"] == pytest.approx(100 / 106.925, abs=1e-5)
+    assert learned["value"] == pytest.approx(5 * 4 ** (100 / 106.925), rel=1e-5)
     assert learned["low"] < learned["value"] < learned["high"]
     [groom] = [each for each in found["orders"] if each["standing_order"] == farm.rule.pk]
     assert (groom["learned"], groom["why_not"]) == (None, "few_jobs")
@@ -184,7 +184,7 @@ def test_taking_over_writes_it_into_the_rule(farm: Farm, as_manager: APIClient) 
 
     taken = say(as_manager, f"{path}take-over/")
 
-    assert taken.json()["standing_order"]["duration"] == {"base_min": 7.94}
+    assert taken.json()["standing_order"]["duration"] == {"base_min": 18.3}
     assert as_manager.get(f"/api/v1/sites/ours/{path}")["ETag"] == taken["ETag"]
 
 

@@ -116,44 +116,44 @@ def test_pulling_refuses_by_name() -> None:
 # The posterior ------------------------------------------------------------------------------------
 
 # Wing lengths of nine midges and the prior of the worked example in P. D. Hoff, "A First Course in
-# Bayesian Statistical Methods" (2009), section 5.3: κ0 = ν0 = 1, μ0 = 1.9, σ0² = 0.01. From memory.
+# Bayesian Statistical Methods" (2009), section 5.2: μ0 = 1.9, τ0 = 0.95, σ² = 0.017. From memory.
 MIDGES_MM = (1.64, 1.70, 1.72, 1.74, 1.82, 1.82, 1.82, 1.90, 2.08)
-MIDGE_PRIOR = Prior(n_jobs=1, log_sd=0.1, n_sd=1)
+MIDGE_PRIOR = Prior(default_log_sd=0.95, log_sd=0.017**0.5, n_sd=1e9)  # a spread as good as known
 
 
 def test_published_worked_example() -> None:
-    """There: posterior mean 1.814, spread² 0.015 (0.0153), both with ten observations' weight."""
+    """There: the posterior of the mean is normal with mean 1.805 and variance 0.002."""
     found = learn([exp(mm) for mm in MIDGES_MM], exp(1.9), MIDGE_PRIOR)
-    assert log(found.value) == pytest.approx(1.814, abs=5e-4)
-    assert found.error_frac**2 * 10 == pytest.approx(0.0153, abs=5e-5)
-    assert found.weight_frac == pytest.approx(0.9)
+    assert log(found.value) == pytest.approx(1.805, abs=5e-4)
+    assert found.error_frac**2 == pytest.approx(0.002, abs=5e-4)
+    # by hand: (1.9 / 0.9025 + 16.24 / 0.017) / (1 / 0.9025 + 9 / 0.017)
+    assert log(found.value) == pytest.approx(957.3994 / 530.5198, abs=1e-6)
 
 
-def test_next_job_is_students_t_of_scipy() -> None:
-    """Gelman et al., "Bayesian Data Analysis", 3rd ed., section 3.3: the predictive is t."""
-    found = learn([exp(mm) for mm in MIDGES_MM], exp(1.9), MIDGE_PRIOR)
-    sd = found.error_frac * 10**0.5
-    one_more = stats.t(df=10, loc=log(found.value), scale=sd * (1 + 1 / 10) ** 0.5)
-    assert [log(found.low), log(found.high)] == pytest.approx(one_more.ppf([0.1, 0.9]))
+def test_straying_from_job_to_job_is_pooled_with_what_was_thought() -> None:
+    """Two jobs at 1 and e: squares 0.5 over one degree; thought: 4 of 0.09. (0.36 + 0.5) / 5."""
+    found = learn([1.0, exp(1.0)], 1.0, Prior(default_log_sd=1e3, log_sd=0.3, n_sd=4))
+    assert found.error_frac**2 == pytest.approx(0.86 / 5 / 2, rel=1e-4)
 
 
 def test_posterior_is_that_of_drawn_samples() -> None:
     """Draws from the prior weighed by the record's likelihood: no formula of the posterior's."""
     rng = np.random.default_rng(11)
-    prior, default, jobs = Prior(4, 0.3, 5), 0.4, [0.52, 0.61, 0.47, 0.55, 0.66, 0.5]
-    n = 400_000
-    variance = prior.n_sd * prior.log_sd**2 / rng.chisquare(prior.n_sd, n)
-    mean = rng.normal(log(default), np.sqrt(variance / prior.n_jobs))
-    log_weight = sum(stats.norm.logpdf(log(job), mean, np.sqrt(variance)) for job in jobs)
+    prior, default, jobs = Prior(0.3, 0.25, 1e9), 0.4, [0.52, 0.61, 0.47, 0.55, 0.66, 0.5]
+    mean = rng.normal(log(default), prior.default_log_sd, 400_000)
+    log_weight = sum(stats.norm.logpdf(log(job), mean, prior.log_sd) for job in jobs)
     weight = np.exp(log_weight - np.max(log_weight))
-    next_job = rng.normal(mean, np.sqrt(variance))
+    next_job = rng.normal(mean, prior.log_sd)
     order = np.argsort(next_job)
     share = np.cumsum(weight[order]) / weight.sum()
     low, high = next_job[order][np.searchsorted(share, [0.1, 0.9])]
+    middle = np.average(mean, weights=weight)
 
     found = learn(jobs, default, prior)
 
-    assert log(found.value) == pytest.approx(np.average(mean, weights=weight), abs=0.005)
+    assert log(found.value) == pytest.approx(middle, abs=0.005)
+    sd = np.average((mean - middle) ** 2, weights=weight) ** 0.5
+    assert found.error_frac == pytest.approx(sd, rel=0.02)
     assert (log(found.low), log(found.high)) == pytest.approx((low, high), abs=0.01)
 
 
@@ -215,7 +215,7 @@ def test_learning_refuses_by_name(jobs: list[float], default: float, part: str) 
     assert (refusal.value.code, refusal.value.part) == ("out_of_range", part)
 
 
-@pytest.mark.parametrize("part", ["n_jobs", "log_sd", "n_sd"])
+@pytest.mark.parametrize("part", ["default_log_sd", "log_sd", "n_sd"])
 def test_prior_refuses_by_name(part: str) -> None:
     with pytest.raises(RefusedValueError) as refusal:
         Prior(**{part: 0.0})

@@ -16,7 +16,7 @@ from equipment.site.models import Actor, Change, Place, Site
 from schedules.errors import NothingLearnedError
 from schedules.sand.ledger import Amount, account, move
 from schedules.sand.models import AccountKind, Stage
-from schedules.work.calc.content import learn
+from schedules.work.calc.content import MACHINE_PRIOR, learn
 from schedules.work.edit import take_over_content
 from schedules.work.models import Outcome, Report, StandingOrder, Status, Trigger, WorkOrder
 from schedules.work.produce import materialise
@@ -26,6 +26,7 @@ from schedules.work.work_content import (
     OrderContent,
     WhyNot,
     content_of,
+    rounded,
     work_content,
 )
 from tests.factories import (
@@ -100,10 +101,10 @@ def test_minutes_a_stall_come_from_start_end_people_and_stalls(
     found = _content(groom)
 
     assert (found.key, found.n_jobs) == ("per_stall_min", 5)
-    # five jobs beside a default worth ten: exp((10 ln 0.3 + 5 ln 0.5) / 15)
     assert found.learned == learn([0.5] * 5, 0.3)
-    assert found.learned.value == pytest.approx(0.3557, abs=5e-5)
-    assert found.learned.weight_frac == pytest.approx(1 / 3)
+    # variance (5 · 0.09 + 0) / 9 = 0.05; precisions 5 / 0.05 = 100 and 1 / 0.38² = 6.93
+    assert found.learned.weight_frac == pytest.approx(100 / 106.925, abs=1e-5)
+    assert found.learned.value == pytest.approx(0.4837, abs=5e-5)
 
 
 def test_part_done_work_counts_the_stalls_it_did(groom: StandingOrder, beds: Place) -> None:
@@ -253,8 +254,8 @@ def test_each_machine_is_drawn_to_what_all_take(
     assert found.learned is not None
     by_machine = {each.machine: each.learned for each in found.machines}
     assert by_machine == {
-        quick: learn([0.25] * 6, found.learned.value),
-        slow: learn([0.5] * 6, found.learned.value),
+        quick: learn([0.25] * 6, found.learned.value, MACHINE_PRIOR),
+        slow: learn([0.5] * 6, found.learned.value, MACHINE_PRIOR),
     }
 
 
@@ -310,8 +311,8 @@ def test_loads_an_hour_of_a_truck_are_drawn_to_its_kind(
     found = {each.machine: each for each in work_content(site.pk, NOW).loads}
 
     assert found[quick].learned.default == pytest.approx(10)
-    assert found[quick].learned.value == pytest.approx(10 * 2 ** (1 / 3))
-    assert found[slow].learned.value == pytest.approx(10 / 2 ** (1 / 3))
+    assert found[quick].learned == learn([20.0] * 5, found[quick].learned.default)
+    assert found[slow].learned == learn([5.0] * 5, found[slow].learned.default)
     assert not found[quick].is_reckoned
 
 
@@ -401,7 +402,7 @@ def test_taking_over_writes_the_number_and_nothing_else(
 
     order = _take_over(groom, ana, version=1)
 
-    assert order.duration == {"base_min": 2, "per_stall_min": 0.356}
+    assert order.duration == {"base_min": 2, "per_stall_min": 0.484}
     assert (order.version, order.n_people) == (2, 2)
     change = Change.objects.get(topic="standing_order.edited")
     assert change.detail == {"fields": ["duration"], "by": "Ana"}
@@ -417,8 +418,7 @@ def test_coming_work_is_made_anew_by_it(site: Site, beds: Place, ana: Actor) -> 
 
     _take_over(daily, ana)
 
-    # ten jobs weigh as much as the default: √(5 · 20) = 10
-    assert {work.duration_min for work in coming.all()} == {10.0}
+    assert {work.duration_min for work in coming.all()} == {rounded(learn([20.0] * 10, 5).value)}
 
 
 def test_too_little_work_is_refused(groom: StandingOrder, ana: Actor) -> None:
