@@ -55,6 +55,7 @@ class ParlorSetup:
             clear_min=pen.clear_min,
             returns=_return_rule(pen),
             bed_groups=tuple(_row(group) for group in pen.bed_groups.all()),
+            is_withheld=pen.is_milk_withheld,
         )
 
     def _rules(self, pen_id: int) -> calc.WindowRules:

@@ -22,18 +22,20 @@ RECORD_DAYS = timedelta(days=28)
 def recorded_pace(site_id: int, until: datetime) -> PaceFit | None:
     """Fit the pace of four weeks of recorded milkings: 2 queries."""
     since = until - RECORD_DAYS
+    in_turn = PenVisit.objects.select_related("pen").order_by("milking_id", "position")
     milkings = Milking.objects.filter(
         site_id=site_id, starts_at__gte=since, starts_at__lt=until
-    ).prefetch_related(Prefetch("visits", PenVisit.objects.order_by("milking_id", "position")))
+    ).prefetch_related(Prefetch("visits", in_turn))
     pens = [found for milking in milkings for found in _entries(list(milking.visits.all()))]
     return fit_pace([n for n, _min in pens], [minutes for _n, minutes in pens])
 
 
 def _entries(visits: Sequence[PenVisit]) -> Iterator[tuple[int, float]]:
-    """Pens whose first cow on is known, and the next pen's too."""
+    """Pens whose first cow on is known, and the next pen's too, with no wash between the two."""
     for visit, following in pairwise(visits):
         on, next_on = visit.actual.get("first_on"), following.actual.get("first_on")
-        if on and next_on:
+        is_washed = visit.pen.is_milk_withheld and not following.pen.is_milk_withheld
+        if on and next_on and not is_washed:
             yield (
                 visit.n_cows,
                 (parse_instant(next_on) - parse_instant(on)) / timedelta(minutes=1),
@@ -74,7 +76,8 @@ def order_proposal(site_id: int, local_date: date) -> OrderProposal | None:
     meant = sorted(setup.planned_starts(local_date).values())
     until = next((at for at in meant if at > milking.starts_at), milking.wash_until)
     rules = OrderRules(
-        wash_s=round(parlor.wash_min * 60),
+        # As on the clock: the last cow rides her turn, then the system is washed.
+        wash_s=round((parlor.wash_min + setup.deck.rotation_min) * 60),
         available_s=_seconds(until - milking.starts_at)
         - round((parlor.wash_min + setup.deck.rotation_min) * 60),
         crew=_crew_spans(site_id, milking.starts_at, until),

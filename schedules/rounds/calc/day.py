@@ -101,15 +101,32 @@ class ClockDay:
         return tuple(visit for milking in self.milkings for visit in milking.visits)
 
 
+def needs_wash(before: PenAtParlor, then: PenAtParlor) -> bool:
+    """Say whether the system is washed between two pens: milk for the tank follows withheld milk.
+
+    Parameters
+    ----------
+    before, then : PenAtParlor
+        Neighbours in the order on the deck.
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
+    return before.is_withheld and not then.is_withheld
+
+
 def _turns(day: ParlorDay, facts: Mapping[VisitKey, VisitFacts]) -> Iterator[Turn]:
-    between_milkings = timedelta(minutes=day.parlor.rotation_min + day.wash_min)
+    wash = timedelta(minutes=day.parlor.rotation_min + day.wash_min)
     for n_before, milking in enumerate(day.milkings):
         for position, pen in enumerate(milking.pens):
             begins = position == 0
+            is_washed = n_before > 0 if begins else needs_wash(milking.pens[position - 1], pen)
             yield build_turn(
                 day.parlor,
                 pen,
-                gap=between_milkings if begins and n_before else timedelta(0),
+                gap=wash if is_washed else timedelta(0),
                 starts_at=milking.starts_at if begins else None,
                 facts=facts.get((milking.slot, pen.key), NOTHING_KNOWN),
             )

@@ -60,6 +60,8 @@ class PenAtParlor:
         What the pen does with cows that come back.
     bed_groups : tuple of BedGroup
         Rows of beds, in the order in which they are given back to the cows.
+    is_withheld : bool
+        Its milk does not go into the tank, so that a system wash follows before milk that does.
 
     Raises
     ------
@@ -77,6 +79,7 @@ class PenAtParlor:
     holding_wait_min: float = 0.0
     returns: ReturnRule = field(default_factory=StraightBack)
     bed_groups: tuple[BedGroup, ...] = ()
+    is_withheld: bool = False
 
     def __post_init__(self) -> None:
         owner = f"pen {self.key}"
@@ -143,7 +146,8 @@ class ParlorDay:
     milkings : tuple of Milking
         At least one, by their starts.
     wash_min : float
-        System wash after the last cow of each milking is off the deck. [min]
+        System wash after the last cow of each milking is off the deck, and within a milking
+        after the last cow of a pen whose milk is withheld, where milk for the tank follows. [min]
     free_from : datetime or None
         When the wash of the day before ends, where that is known.
     next_day_starts_at : datetime or None

@@ -104,6 +104,7 @@ def parlor_days(draw: st.DrawFn) -> ParlorDay:
             holding_wait_min=draw(st.floats(0, 20)),
             returns=draw(return_rules),
             bed_groups=draw(bed_group_lists),
+            is_withheld=draw(st.booleans()),
         )
         for n in range(draw(st.integers(1, 3)))
     )

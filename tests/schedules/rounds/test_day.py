@@ -87,6 +87,25 @@ def test_the_wash_begins_when_the_last_cow_is_off_the_deck() -> None:
     assert milking.wash_until == later(FOUR_AM, 40 + 8 + 45)
 
 
+def test_the_system_is_washed_between_withheld_milk_and_milk_for_the_tank() -> None:
+    # By hand: 300 cows step on in 40 min, the last rides 8 min, the wash takes 45. Treated cows'
+    # milk last or a wash before the next: AHDB milking groups.
+    sick = replace(build_pen("sick"), is_withheld=True)
+    pens = (build_pen("a"), sick, build_pen("b"), build_pen("c"))
+    visits = time_day(build_day(*pens)).visits
+    on_min = [(visit.times.first_on_at - FOUR_AM) / timedelta(minutes=1) for visit in visits]
+    assert on_min == [0, 40, 80 + 8 + 45, 173]
+    assert visits[2].times.first_out_at > visits[1].times.last_on_at
+
+
+def test_withheld_milk_last_or_followed_by_more_needs_no_wash_of_its_own() -> None:
+    sick = replace(build_pen("sick"), is_withheld=True)
+    more = replace(build_pen("more"), is_withheld=True)
+    usual = time_day(build_day(build_pen("a"), build_pen("b"), build_pen("c")))
+    washed = time_day(build_day(build_pen("a"), sick, more))
+    assert washed.milkings[0].wash_until == usual.milkings[0].wash_until
+
+
 def test_a_milking_waits_for_the_wash_before_it() -> None:
     clock = time_day(build_day(build_pen(), starts=(FOUR_AM, later(FOUR_AM, 60))))
     assert clock.milkings[1].starts_at == clock.milkings[0].wash_until == later(FOUR_AM, 93)

@@ -49,6 +49,19 @@ def test_recorded_pace_is_that_of_the_records(site: Site) -> None:
     assert fit.s_per_cow == pytest.approx(6.6, abs=0.01)
 
 
+def test_a_wash_between_two_pens_is_no_time_of_the_first(site: Site) -> None:
+    Pen.objects.filter(place__key="pen-4").update(is_milk_withheld=True)
+    at = utc("2026-06-01 11:00")
+    for n, visit in enumerate(visits(), start=1):
+        visit.actual = {"first_on": at.isoformat()}
+        visit.save()
+        at += timedelta(seconds=6.6 * visit.n_cows, minutes=53 if n == 4 else 0)
+    fit = recorded_pace(site.pk, utc("2026-06-02 00:00"))
+    assert fit is not None
+    assert fit.n == len(COWS) - 2
+    assert fit.spread_s == pytest.approx(0, abs=0.1)
+
+
 def test_without_records_no_pace_is_told(site: Site) -> None:
     assert recorded_pace(site.pk, utc("2026-06-02 00:00")) is None
 
@@ -60,6 +73,22 @@ def test_a_pen_with_withheld_milk_is_proposed_last(site: Site) -> None:
     assert not proposal.is_own_allowed
     sick = Pen.objects.get(place__key="pen-1")
     assert proposal.best.keys[-1] == str(sick.pk)
+
+
+def test_an_order_needs_the_time_that_the_clock_gives_it(site: Site) -> None:
+    # The clock and the price of an order agree on the wash behind a pen of withheld milk.
+    Pen.objects.filter(place__key="pen-4").update(is_milk_withheld=True)
+    plan_milkings(
+        site_id=site.pk, from_on=MONDAY, until_on=MONDAY + timedelta(days=1), at=SUNDAY_NOON
+    )
+    proposal = order_proposal(site.pk, MONDAY)
+    assert proposal is not None
+    assert proposal.own.n_washes == 1
+    milking = visits()[0].milking
+    ridden = timedelta(seconds=80 * 6)
+    on_deck = milking.ends_at - ridden - milking.starts_at
+    assert proposal.own.needed_s == on_deck.total_seconds()
+    assert proposal.own.needed_s == sum(COWS) * 6 + 80 * 6 + 45 * 60
 
 
 def test_a_taken_order_is_the_next_milkings_order(site: Site) -> None:
