@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from schedules.work.calc.content import Learned
 from schedules.work.work_content import (
     LEAST_JOBS,
+    MOST_JOBS,
     RECORD,
     LoadContent,
     OrderContent,
@@ -91,6 +92,7 @@ def content_context(desk: Desk) -> dict[str, Any]:
         "loads": [_load_line(desk, each) for each in found.loads],
         "not_learned": _not_learned(desk, found.orders),
         "least_jobs": LEAST_JOBS,
+        "most_jobs": MOST_JOBS,
         "record_d": RECORD.days,
     }
 

@@ -13,8 +13,9 @@ from math import isnan
 from statistics import geometric_mean
 from typing import Any
 
-from django.db.models import Count, F, Max, Min, OuterRef, Subquery, Sum
-from django.db.models.functions import Coalesce
+import numpy as np
+from django.db.models import Count, F, Max, Min, OuterRef, Subquery, Sum, Window
+from django.db.models.functions import Coalesce, Mod, RowNumber
 
 from equipment.barns.models import Alley
 from equipment.machines.figures import output_of, practice_of
@@ -28,7 +29,8 @@ from .calc.content import MACHINE_PRIOR, Learned, learn, loads_h, unit_min
 from .calc.reports import Said
 from .models import Outcome, Question, Report, StandingOrder, WorkOrder
 
-RECORD = timedelta(days=180)  # of like seasons; common practice, no source
+RECORD = timedelta(days=90)  # of one season; common practice, no source
+MOST_JOBS = 100  # of a kind, spread evenly over the record: more say little more, and take time
 LEAST_JOBS = 5  # fewer show nothing; common practice, no source
 LEAST_SPAN = timedelta(minutes=1)  # start and end told at once: when it was told, not how long
 LEAST_CYCLE = timedelta(seconds=15)  # no bucket is filled and dumped faster; FM 5-434, ch. 5
@@ -140,7 +142,7 @@ class _Job:
 
 
 def work_content(site_id: int, now: datetime) -> WorkContent:
-    """Learn what work takes from what was done in the last half year: 8 queries."""
+    """Learn what work takes from what was done in the last quarter of a year: 8 queries."""
     since = now - RECORD
     orders = list(
         StandingOrder.objects.filter(site_id=site_id, retired_at=None).order_by("priority", "key")
@@ -170,7 +172,10 @@ def rounded(value: float) -> float:
 
 
 def _jobs(site_id: int, since: datetime) -> list[_Job]:
-    """Work that was begun and done, with the machine that was told, else planned: 1 query."""
+    """Work that was begun and done, with the machine that was told, else planned: 1 query.
+
+    Of a kind with many jobs every second, every third: about `MOST_JOBS` of all its record.
+    """
     told = Report.objects.filter(work_order=OuterRef("pk"), machine__isnull=False).order_by("-id")
     planned = WorkOrder.objects.filter(  # the plan's rows, by their own name for us
         pk=OuterRef("pk"), assignment__claims__machine__isnull=False
@@ -191,6 +196,12 @@ def _jobs(site_id: int, since: datetime) -> list[_Job]:
                 Subquery(planned.values("assignment__claims__machine_id")[:1]),
             ),
         )
+        .alias(
+            turn=Window(RowNumber(), partition_by="standing_order_id", order_by=("ended_at", "pk")),
+            of=Window(Count("pk"), partition_by="standing_order_id"),
+        )
+        .alias(left_over=Mod(F("turn"), F("of") / (MOST_JOBS + 1) + 1))
+        .filter(left_over=0)
     )
     columns: list[Any] = [column.name for column in fields(_Job)]
     return [_Job(**row) for row in rows.values(*columns)]
@@ -259,18 +270,18 @@ def _unit_minutes(
     The base is each job's whole and not shared, as `rules.minutes_for` has it.
     """
     is_base = key == "base_min"
-    base_min = 0.0 if is_base else order.duration.get("base_min", 0.0)
+    sized = [(job, n) for job in jobs if (n := job.n_units(key, sizes)) > 0]
+    each_min = unit_min(
+        np.array([job.minutes for job, _n in sized]),
+        np.array([n for _job, n in sized]),
+        1.0 if is_base else np.array([float(job.n_people) for job, _n in sized]),
+        0.0 if is_base else order.duration.get("base_min", 0.0),
+    )
     found: dict[int | None, list[float]] = defaultdict(list)
-    n_left_out = 0
-    for job in jobs:
-        n_units = job.n_units(key, sizes)
-        if n_units <= 0:
-            continue
-        each = float(unit_min(job.minutes, n_units, 1 if is_base else job.n_people, base_min))
-        if isnan(each):
-            n_left_out += 1
-        else:
+    for (job, _n), each in zip(sized, np.atleast_1d(each_min).tolist(), strict=True):
+        if not isnan(each):
             found[job.used_id].append(each)
+    n_left_out = len(sized) - sum(map(len, found.values()))
     return found, n_left_out
 
 

@@ -136,6 +136,36 @@ def test_a_job_that_does_not_tell_its_time_does_not_count(
     assert _content(groom).n_jobs == 5
 
 
+def test_of_many_jobs_some_from_all_of_the_record_count(groom: StandingOrder, beds: Place) -> None:
+    """201 jobs, each a minute later and longer than the one before: every second counts."""
+    WorkOrder.objects.bulk_create(
+        WorkOrder(
+            site=groom.site,
+            natural_key=f"many/{n}",
+            standing_order=groom,
+            title={},
+            amount="stalls:96",
+            place=beds,
+            local_date=T0.date(),
+            starts_after=T0,
+            due_at=NOW,
+            duration_min=20,
+            n_people=1,
+            status=Status.COMPLETED,
+            outcome=Outcome.DONE,
+            started_at=T0,
+            ended_at=T0 + (98 + n) * MINUTE,
+            updated_at=T0,
+        )
+        for n in range(201)
+    )
+
+    found = _content(groom)
+
+    assert found.n_jobs == 100
+    assert found.learned == learn([(97 + n) / 96 for n in range(0, 200, 2)], 0.3)
+
+
 def test_few_jobs_show_nothing(groom: StandingOrder, beds: Place) -> None:
     for _n in range(LEAST_JOBS - 1):
         _job(groom, beds, 26)
