@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 from django.db.models import Count, F, Max, Min, OuterRef, Subquery, Sum, Window
-from django.db.models.functions import Coalesce, Mod, RowNumber
+from django.db.models.functions import MD5, Coalesce, RowNumber
 
 from equipment.barns.models import Alley
 from equipment.machines.figures import output_of, practice_of
@@ -30,7 +30,7 @@ from .calc.reports import Said
 from .models import Outcome, Question, Report, StandingOrder, WorkOrder
 
 RECORD = timedelta(days=90)  # of one season; common practice, no source
-MOST_JOBS = 100  # of a kind, spread evenly over the record: more say little more, and take time
+MOST_JOBS = 100  # of a kind, by lot over the record: more say little more, and take time
 LEAST_JOBS = 5  # fewer show nothing; common practice, no source
 LEAST_SPAN = timedelta(minutes=1)  # start and end told at once: when it was told, not how long
 LEAST_CYCLE = timedelta(seconds=15)  # no bucket is filled and dumped faster; FM 5-434, ch. 5
@@ -174,7 +174,8 @@ def rounded(value: float) -> float:
 def _jobs(site_id: int, since: datetime) -> list[_Job]:
     """Work that was begun and done, with the machine that was told, else planned: 1 query.
 
-    Of a kind with many jobs every second, every third: about `MOST_JOBS` of all its record.
+    Of a kind with many jobs `MOST_JOBS` by lot, the same ones again next time: by turns it might
+    always be the same machine's.
     """
     told = Report.objects.filter(work_order=OuterRef("pk"), machine__isnull=False).order_by("-id")
     planned = WorkOrder.objects.filter(  # the plan's rows, by their own name for us
@@ -197,11 +198,9 @@ def _jobs(site_id: int, since: datetime) -> list[_Job]:
             ),
         )
         .alias(
-            turn=Window(RowNumber(), partition_by="standing_order_id", order_by=("ended_at", "pk")),
-            of=Window(Count("pk"), partition_by="standing_order_id"),
+            lot=Window(RowNumber(), partition_by="standing_order_id", order_by=MD5("natural_key"))
         )
-        .alias(left_over=Mod(F("turn"), F("of") / (MOST_JOBS + 1) + 1))
-        .filter(left_over=0)
+        .filter(lot__lte=MOST_JOBS)
     )
     columns: list[Any] = [column.name for column in fields(_Job)]
     return [_Job(**row) for row in rows.values(*columns)]
