@@ -64,7 +64,6 @@ class ContentLine:
     error: str
     weight: str
     machines: list[str]
-    is_same: bool
     left_out: str
 
 
@@ -114,7 +113,6 @@ def _line(desk: Desk, content: OrderContent, learned: Learned) -> ContentLine:
             }
             for each in content.machines
         ],
-        is_same=rounded(learned.value) == learned.default,
         left_out=ngettext("%d was over too soon to tell", "%d were over too soon to tell", n_out)
         % n_out
         if n_out

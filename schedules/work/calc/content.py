@@ -102,6 +102,11 @@ class Learned:
         """How many times the default it is [-]."""
         return self.value / self.default
 
+    @property
+    def is_other(self) -> bool:
+        """Whether it is farther from the default than its standard error."""
+        return abs(log(self.ratio)) > self.error_frac
+
 
 def unit_min(
     span_min: Amount, n_units: Amount, n_people: Amount = 1.0, base_min: Amount = 0.0

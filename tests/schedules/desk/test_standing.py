@@ -298,10 +298,19 @@ def test_worker_sees_the_times_and_no_button(bedded: StandingOrder, worker: Clie
     assert "take-over" not in html
 
 
-def test_what_is_the_same_already_has_no_button(
+def test_what_is_within_its_error_has_no_button(
     farm: Farm, bedded: StandingOrder, manager: Client
 ) -> None:
-    bedded.duration = {"base_min": 2, "per_stall_min": 0.5}
+    """Ten jobs of 0.5 a stall: the standard error is √(0.0321 / 10) = 6 %, and 0.48 is 4 % off."""
+    bedded.duration = {"base_min": 2, "per_stall_min": 0.48}
     bedded.save()
 
-    assert _table_row(manager, "Rake")[-1] == "the same"
+    assert _table_row(manager, "Rake")[-1] == "within its error"
+
+
+def test_after_taking_over_there_is_nothing_to_take_over(
+    bedded: StandingOrder, manager: Client
+) -> None:
+    manager.post(url("take-over-content", bedded.pk), {"version": "1"})
+
+    assert _table_row(manager, "Rake")[-1] == "within its error"
