@@ -136,6 +136,14 @@ PARLORS = Section(
         Field(
             "away_limit_min", Kind.NUMBER, _("Longest time away a milking"), 60, above=0, high=1440
         ),
+        Field(
+            "away_day_limit_min",
+            Kind.NUMBER,
+            _("Longest time away a day, all milkings: 2.5 to 3 h are left of a cow's day"),
+            180,
+            above=0,
+            high=1440,
+        ),
         STARTS,
     ),
 )

@@ -36,6 +36,7 @@ class Parlor(PlaceModel):
     open_buffer_min = models.FloatField(default=5)
     close_buffer_min = models.FloatField(default=5)
     away_limit_min = models.FloatField(default=60)
+    away_day_limit_min = models.FloatField(default=180)
 
     class Meta:
         constraints = [

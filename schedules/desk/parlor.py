@@ -10,19 +10,20 @@ from django.utils.translation import gettext as _
 from equipment.barns.models import Pen
 from equipment.parlor.calc import AnyParlor, go_round_frac, rotation_for_go_round_min
 from equipment.parlor.models import Parlor, ParlorKind
-from equipment.site.calc.local_time import local_date_of
-from schedules.rounds.calc.pace import PaceFit
 from schedules.rounds.clock import deck_of
 from schedules.rounds.parlor_reads import (
     OrderProposal,
+    PaceRecord,
+    holding_day,
     not_ended,
     order_proposal,
-    recorded_pace,
+    pace_record,
 )
+from schedules.rounds.queries import ParlorDayView
 
 from .base import Desk
+from .parlor_holding import holding_chart
 
-S_PER_H = 3600
 FIFTH = 0.2  # the best share of the 62 herds of Edwards 2012
 
 
@@ -36,21 +37,24 @@ class OrderPanel:
     pen_ids: tuple[str, ...]
 
 
-def parlor_context(desk: Desk, parlor: Parlor | None, pens: list[Pen]) -> dict[str, Any]:
-    """Put the panel together: about 14 queries."""
+def parlor_context(
+    desk: Desk, parlor: Parlor | None, view: ParlorDayView | None, pens: list[Pen]
+) -> dict[str, Any]:
+    """Put the panel together: 4 queries."""
     if parlor is None:
         return {}
     deck = deck_of(parlor)
-    proposal = order_proposal(desk.site_id, local_date_of(desk.now, desk.caller.site.zone))
+    proposal = order_proposal(view) if view else None
     names = {str(pen.pk): desk.place(pen.place) for pen in pens}
     return {
         "parlor_facts": [
             _say_plan(parlor, deck),
-            _say_record(deck, recorded_pace(desk.site_id, desk.now), parlor),
+            _say_record(pace_record(parlor, desk.now)),
             *([_say_go_round(parlor, deck)] if parlor.kind == ParlorKind.ROTARY else []),
         ],
         "open_milkings": not_ended(desk.site_id, desk.now),
         "order": _order_panel(proposal, names) if proposal else None,
+        "holding": holding_chart(desk, holding_day(view), names) if view else None,
     }
 
 
@@ -61,10 +65,10 @@ def _say_plan(parlor: Parlor, deck: AnyParlor) -> str:
     }
 
 
-def _say_record(deck: AnyParlor, fit: PaceFit | None, parlor: Parlor) -> str:
-    if fit is None:
+def _say_record(record: PaceRecord | None) -> str:
+    if record is None:
         return _("Record: too few recorded pens in four weeks to say how fast it really goes.")
-    cows_per_h = S_PER_H / fit.s_per_cow
+    fit = record.fit
     return _(
         "Record: %(s)s s a cow (%(low)s to %(high)s, 90 %%; n = %(n)d pens), %(cows)s cows an "
         "hour, %(diff)s %% against the plan; %(loss)s %% of stalls lost at the farm's pace, "
@@ -74,9 +78,9 @@ def _say_record(deck: AnyParlor, fit: PaceFit | None, parlor: Parlor) -> str:
         "low": f"{fit.low_s:.2f}",
         "high": f"{fit.high_s:.2f}",
         "n": fit.n,
-        "cows": f"{cows_per_h:,.0f}",
-        "diff": f"{100 * (cows_per_h / deck.cows_per_h - 1):+.0f}",
-        "loss": f"{100 * fit.loss_frac(parlor.seconds_per_stall_s / parlor.n_sides):.0f}",
+        "cows": f"{record.cows_per_h:,.0f}",
+        "diff": f"{100 * record.difference_frac:+.0f}",
+        "loss": f"{100 * record.loss_frac:.0f}",
         "between": f"{fit.between_s:.0f}",
         "spread": f"{fit.spread_s:.0f}",
     }
@@ -123,7 +127,12 @@ def _say_order(proposal: OrderProposal) -> str:
             "The farm's order does not keep its classes of contagion, or milk that is kept out of "
             "the tank is not last in its class."
         )
+    if proposal.gain_s <= 0 and not best.is_proven:
+        return _("No better order was found; with so many pens not all orders were tried.")
     if proposal.gain_s <= 0:
         return _("No allowed order saves people more time than the farm's own.")
     words = _("It saves people %(min)s min a milking, on foot or at beds without a crew.")
-    return words % {"min": f"{proposal.gain_s / 60:,.0f}"}
+    said = words % {"min": f"{proposal.gain_s / 60:,.0f}"}
+    if best.is_proven:
+        return said
+    return said + " " + _("With so many pens not all orders were tried: a better one may be.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
@@ -18,7 +18,8 @@ from equipment.site.models import Place
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.calc.warn import DayWarning, WarningCode
 from schedules.rounds.models import PenVisit
-from schedules.rounds.queries import day_warnings, visits_between
+from schedules.rounds.parlor_reads import TimeAway, away_min, times_away
+from schedules.rounds.queries import view_day, visits_between, warnings_of
 from schedules.work.models import Outcome, WorkOrder
 
 from .base import Desk
@@ -42,6 +43,8 @@ class PenLine:
     cost: str
     away: str
     is_over: bool
+    away_day: str
+    is_day_over: bool
     rows: str
     n_missed: int
 
@@ -62,14 +65,17 @@ def pens_context(desk: Desk) -> dict[str, Any]:
     limit = Parlor.objects.filter(site=site, place__retired_at=None).order_by("pk").first()
     today = [v for v in visits if v.milking.local_date == local_date]
     pens = pens_of(site.pk)
-    lines = [_line(desk, pen, today, orders, limit) for pen in pens]
-    return parlor_context(desk, limit, pens) | {
+    away = {found.pen_id: found for found in times_away(today, limit)}
+    lines = [_line(desk, pen, today, orders, away.get(pen.pk)) for pen in pens]
+    view = view_day(site.pk, local_date)
+    return parlor_context(desk, limit, view, pens) | {
         "finding": _finding(desk, today, limit),
         "lines": lines,
         "visit_heads": visit_heads(desk),
         "visits": visit_table(desk, today),
         "limit_min": limit.away_limit_min if limit else None,
-        "warnings": say_warnings(day_warnings(site.pk, local_date), _names(desk, visits)),
+        "day_limit_min": limit.away_day_limit_min if limit else None,
+        "warnings": say_warnings(warnings_of(view), _names(desk, visits)),
         "water": water_of(desk),
         "locks": lock_lines(desk),
         "lockable": lockable_places(desk),
@@ -103,10 +109,10 @@ def _names(desk: Desk, visits: DayVisits) -> dict[str, str]:
 def _finding(desk: Desk, visits: DayVisits, limit: Parlor | None) -> str:
     if not visits:
         return _("No milking is planned today.")
-    longest = max(visits, key=_away_min)
+    longest = max(visits, key=away_min)
     facts = {
         "pen": desk.place(longest.pen.place),
-        "min": f"{_away_min(longest):,.0f}",
+        "min": f"{away_min(longest):,.0f}",
         "limit": f"{limit.away_limit_min:,.0f}" if limit else "–",
         "cost": f"{sum(v.cost_cow_h for v in visits):,.0f}",
     }
@@ -117,31 +123,28 @@ def _finding(desk: Desk, visits: DayVisits, limit: Parlor | None) -> str:
     )
 
 
-def _away_min(visit: PenVisit) -> float:
-    return (visit.last_back_at - visit.first_out_at) / timedelta(minutes=1)
-
-
 def _line(
     desk: Desk,
     pen: Pen,
     visits: DayVisits,
     orders: Iterable[WorkOrder],
-    limit: Parlor | None,
+    away: TimeAway | None,
 ) -> PenLine:
     own = [v for v in visits if v.pen_id == pen.pk]
     ids = {v.pk for v in own}
     beds = [o for o in orders if o.visit_id in ids and o.place.kind == "bed_group"]
     past = [o for o in beds if not is_open(o) or o.due_at <= desk.now]
     done = [o for o in past if o.outcome == Outcome.DONE]
-    longest_min = max((_away_min(v) for v in own), default=0.0)
     return PenLine(
         pen=pen,
         name=desk.place(pen.place),
         n_cows=pen.n_cows,
         return_mode=str(ReturnMode(pen.return_mode).label),
         cost=f"{sum(v.cost_cow_h for v in own):,.1f}",
-        away=f"{longest_min:,.0f}" if own else "–",
-        is_over=limit is not None and longest_min > limit.away_limit_min,
+        away=f"{away.longest_min:,.0f}" if away else "–",
+        is_over=away is not None and away.is_over,
+        away_day=f"{away.day_min:,.0f}" if away else "–",
+        is_day_over=away is not None and away.is_day_over,
         rows=_("%(done)d of %(past)d, %(all)d today")
         % {"done": len(done), "past": len(past), "all": len(beds)},
         n_missed=sum(o.n_left or 0 for o in beds if o.outcome == Outcome.MISSED),
@@ -177,7 +180,7 @@ def visit_table(desk: Desk, visits: DayVisits) -> tuple[VisitRow, ...]:
             desk.clock(v.first_back_at),
             desk.clock(v.last_back_at),
             _usable_words(desk, v),
-            f"{_away_min(v):,.0f}",
+            f"{away_min(v):,.0f}",
             f"{v.cost_cow_h:,.1f}",
         )
         for v in visits

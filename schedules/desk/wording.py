@@ -110,6 +110,10 @@ WARNINGS = {
     WarningCode.TIME_AWAY_OVER_LIMIT: gettext_lazy(
         "%(pen)s is away %(value).0f min at milking %(slot)s; the farm's limit is %(limit).0f min."
     ),
+    WarningCode.TIME_AWAY_IN_DAY_OVER_LIMIT: gettext_lazy(
+        "%(pen)s is away %(value).0f min a day, all milkings together; the farm's limit is "
+        "%(limit).0f min."
+    ),
     WarningCode.BEDS_CANNOT_BE_FINISHED: gettext_lazy(
         "%(pen)s need %(value).0f min at milking %(slot)s; they have %(limit).0f min."
     ),

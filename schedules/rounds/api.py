@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.db.models import Prefetch
+from django.urls import URLPattern, URLResolver
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -14,6 +15,7 @@ from equipment.site.restfields import KeyField, PlaceRef, SaidInput
 
 from .clock import MOMENTS
 from .models import BedWindow, Milking, MilkingState, PenVisit
+from .parlor_api import parlor_routes
 from .services import end_milking, record_visit_time, start_milking
 
 
@@ -120,4 +122,7 @@ class VisitViewSet(ReadViewSet[PenVisit]):
         return self.once(record)
 
 
-urlpatterns = site_routes({"milkings": MilkingViewSet, "pen-visits": VisitViewSet})
+urlpatterns: list[URLPattern | URLResolver] = [
+    *site_routes({"milkings": MilkingViewSet, "pen-visits": VisitViewSet}),
+    *parlor_routes,
+]

@@ -1,6 +1,7 @@
 """What records say of the parlor, and the order of pens that would suit people better."""
 
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -8,13 +9,19 @@ from itertools import pairwise
 from django.db.models import Prefetch
 
 from crews.roster.queries import working_shifts
+from equipment.parlor.calc import AnyParlor
+from equipment.parlor.calc.rotary import S_PER_H
+from equipment.parlor.models import Parlor
 from equipment.site.calc.local_time import parse_instant
 
+from .calc import Visit
+from .calc.holding import HoldingStay, holding_load
 from .calc.order import OrderPen, OrderRules, PenOrder, is_order_allowed, order_pens, price_order
 from .calc.pace import PaceFit, fit_pace
-from .clock import ParlorSetup, load_setup, site_parlor
+from .calc.windows import minutes_between
+from .clock import ParlorSetup, deck_of, site_parlor
 from .models import Milking, MilkingState, PenVisit
-from .queries import milkings_of_day
+from .queries import ParlorDayView, view_day
 
 RECORD_DAYS = timedelta(days=28)
 
@@ -62,28 +69,135 @@ class OrderProposal:
         return self.own.cost_s - self.best.cost_s
 
 
-def order_proposal(site_id: int, local_date: date) -> OrderProposal | None:
-    """The best order for a date's first milking, by its crews: 9 queries; None without one."""
-    parlor = site_parlor(site_id)
-    milkings = list(milkings_of_day(site_id, local_date))
-    if parlor is None or not milkings:
-        return None
-    setup = load_setup(parlor)
-    milking = milkings[0]
+def order_proposal(view: ParlorDayView) -> OrderProposal | None:
+    """The best order for a date's first milking, by its crews: 1 query; None without pens."""
+    setup, milking = view.setup, view.milkings[0]
     pens = [_order_pen(setup, visit) for visit in milking.visits.all()]
     if not pens:
         return None
-    meant = sorted(setup.planned_starts(local_date).values())
+    parlor = setup.parlor
+    meant = sorted(setup.planned_starts(view.local_date).values())
     until = next((at for at in meant if at > milking.starts_at), milking.wash_until)
+    # As on the clock: the last cow rides her turn, then the system is washed.
+    wash_s = round((parlor.wash_min + setup.deck.rotation_min) * 60)
     rules = OrderRules(
-        # As on the clock: the last cow rides her turn, then the system is washed.
-        wash_s=round((parlor.wash_min + setup.deck.rotation_min) * 60),
-        available_s=_seconds(until - milking.starts_at)
-        - round((parlor.wash_min + setup.deck.rotation_min) * 60),
-        crew=_crew_spans(site_id, milking.starts_at, until),
+        wash_s=wash_s,
+        available_s=_seconds(until - milking.starts_at) - wash_s,
+        crew=_crew_spans(parlor.site_id, milking.starts_at, until),
     )
     own = price_order(pens, rules)
     return OrderProposal(milking.slot, own, is_order_allowed(pens), order_pens(pens, rules))
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAway:
+    """A pen's time away on a day: its longest milking and all of them, against the limits."""
+
+    pen_id: int
+    n_visits: int
+    longest_min: float
+    day_min: float
+    is_over: bool
+    is_day_over: bool
+
+
+def times_away(visits: Iterable[PenVisit], parlor: Parlor | None) -> list[TimeAway]:
+    """Time away of each pen that some visits are of. No query."""
+    of_pen: dict[int, list[float]] = defaultdict(list)
+    for visit in visits:
+        of_pen[visit.pen_id].append(away_min(visit))
+    return [_time_away(pen_id, lengths, parlor) for pen_id, lengths in of_pen.items()]
+
+
+def _time_away(pen_id: int, lengths_min: list[float], parlor: Parlor | None) -> TimeAway:
+    longest_min, day_min = max(lengths_min), sum(lengths_min)
+    return TimeAway(
+        pen_id=pen_id,
+        n_visits=len(lengths_min),
+        longest_min=longest_min,
+        day_min=day_min,
+        is_over=parlor is not None and longest_min > parlor.away_limit_min,
+        is_day_over=parlor is not None and day_min > parlor.away_day_limit_min,
+    )
+
+
+def away_min(visit: PenVisit) -> float:
+    """Minutes from a pen's first cow out to its last one back."""
+    return minutes_between(visit.first_out_at, visit.last_back_at)
+
+
+@dataclass(frozen=True, slots=True)
+class PenInHolding:
+    """The most cows in the holding area while a pen's are there, and the room each has."""
+
+    pen_id: int
+    slot: int
+    peak_cows: float
+    m2_cow: float | None
+    is_over: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HoldingDay:
+    """The holding area over a day: cows at each instant at which a rate changes, and by pen."""
+
+    area_m2: float | None
+    limit_m2_cow: float
+    load: tuple[tuple[datetime, float], ...]
+    wait_cow_min: float
+    pens: tuple[PenInHolding, ...]
+
+    @property
+    def room_for(self) -> float | None:
+        """Cows that have the room that the farm wants for each."""
+        return None if self.area_m2 is None else self.area_m2 / self.limit_m2_cow
+
+
+def holding_day(view: ParlorDayView) -> HoldingDay:
+    """Cows in the holding area on a day, as it is planned and goes. No query.
+
+    A pen's cows come in after their walk and leave as they step on the deck.
+    """
+    parlor, visits = view.setup.parlor, view.clock.visits
+    origin = min(visit.times.first_out_at for visit in visits)
+    load = holding_load([_stay(visit, origin) for visit in visits])
+    return HoldingDay(
+        area_m2=parlor.holding_area_m2,
+        limit_m2_cow=parlor.holding_m2_cow,
+        load=tuple(
+            (origin + timedelta(minutes=float(at)), float(n))
+            for at, n in zip(load.at_min, load.n_cows, strict=True)
+        ),
+        wait_cow_min=load.wait_cow_min,
+        pens=tuple(
+            _in_holding(visit, peak, parlor) for visit, peak in zip(visits, load.peaks, strict=True)
+        ),
+    )
+
+
+def _stay(visit: Visit, origin: datetime) -> HoldingStay:
+    times, walk_min = visit.times, visit.pen.walk_min
+    on_from = minutes_between(origin, times.first_on_at)
+    return HoldingStay(
+        key=visit.pen.key,
+        n_cows=visit.pen.n_cows,
+        in_from_min=minutes_between(origin, times.first_out_at) + walk_min,
+        in_until_min=minutes_between(origin, times.last_out_at) + walk_min,
+        on_from_min=on_from,
+        on_until_min=max(on_from, minutes_between(origin, times.last_on_at)),
+    )
+
+
+def _in_holding(visit: Visit, peak_cows: float, parlor: Parlor) -> PenInHolding:
+    area_m2 = parlor.holding_area_m2
+    m2_cow = area_m2 / peak_cows if area_m2 is not None and peak_cows > 0 else None
+    return PenInHolding(
+        pen_id=int(visit.pen.key),
+        slot=visit.slot,
+        peak_cows=peak_cows,
+        m2_cow=m2_cow,
+        is_over=m2_cow is not None and m2_cow < parlor.holding_m2_cow,
+    )
 
 
 def _seconds(length: timedelta) -> int:
@@ -120,3 +234,65 @@ def _crew_spans(site_id: int, start: datetime, end: datetime) -> tuple[tuple[int
         else:
             spans.append((begin, until))
     return tuple(spans)
+
+
+@dataclass(frozen=True, slots=True)
+class PaceRecord:
+    """What was recorded of the pace, against what the farm's settings say."""
+
+    fit: PaceFit
+    deck: AnyParlor
+    seconds_per_stall_s: float
+
+    @property
+    def cows_per_h(self) -> float:
+        return S_PER_H / self.fit.s_per_cow
+
+    @property
+    def difference_frac(self) -> float:
+        """How much faster than planned."""
+        return self.cows_per_h / self.deck.cows_per_h - 1
+
+    @property
+    def loss_frac(self) -> float:
+        """Share of stalls lost at the farm's own pace."""
+        return self.fit.loss_frac(self.seconds_per_stall_s)
+
+
+def pace_record(parlor: Parlor, until: datetime) -> PaceRecord | None:
+    """The recorded pace beside the planned one: 2 queries; None with too few records."""
+    fit = recorded_pace(parlor.site_id, until)
+    if fit is None:
+        return None
+    return PaceRecord(fit, deck_of(parlor), parlor.seconds_per_stall_s / parlor.n_sides)
+
+
+@dataclass(frozen=True, slots=True)
+class ParlorSummary:
+    """All that is said of the parlor on a date."""
+
+    local_date: date
+    parlor: Parlor
+    deck: AnyParlor
+    record: PaceRecord | None
+    away: list[TimeAway]
+    holding: HoldingDay | None
+    order: OrderProposal | None
+
+
+def parlor_summary(site_id: int, local_date: date, now: datetime) -> ParlorSummary | None:
+    """Plan and record, time away, holding area, order: 12 queries; None without a parlor."""
+    view = view_day(site_id, local_date)
+    parlor = view.setup.parlor if view else site_parlor(site_id)
+    if parlor is None:
+        return None
+    visits = [v for milking in view.milkings for v in milking.visits.all()] if view else []
+    return ParlorSummary(
+        local_date=local_date,
+        parlor=parlor,
+        deck=deck_of(parlor),
+        record=pace_record(parlor, now),
+        away=times_away(visits, parlor),
+        holding=holding_day(view) if view else None,
+        order=order_proposal(view) if view else None,
+    )

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import accumulate
 
@@ -91,22 +91,46 @@ def _flush_span(alley_id: int | None, start_at: datetime, end_at: datetime) -> U
     return UsableSpan(alley_id, start_at, max(start_at, end_at - RELEASE))
 
 
-def day_warnings(
-    site_id: int, local_date: date, *, groom: Mapping[str, calc.GroomWork] | None = None
+@dataclass(frozen=True, slots=True)
+class ParlorDayView:
+    """A local date's milkings as they are planned and go, with what they were timed by."""
+
+    setup: ParlorSetup
+    local_date: date
+    milkings: list[Milking]
+    clock: calc.ClockDay
+
+
+def view_day(site_id: int, local_date: date) -> ParlorDayView | None:
+    """The parlor's day: 8 queries; None without a parlor or a milking."""
+    milkings = list(milkings_of_day(site_id, local_date))
+    parlor = site_parlor(site_id)
+    if parlor is None or not milkings:
+        return None
+    setup = load_setup(parlor)
+    return ParlorDayView(setup, local_date, milkings, _day_clock(setup, local_date, milkings))
+
+
+def warnings_of(
+    view: ParlorDayView | None, *, groom: Mapping[str, calc.GroomWork] | None = None
 ) -> list[calc.DayWarning]:
-    """What does not fit in a local date's milkings as they are planned and go: 8 queries.
+    """What does not fit in a day's milkings. No query.
 
     Pens away over the limit, beds that cannot be finished, milkings that run into the next, a
     day that does not close. Pens and bed groups are named by their place's id as text. Without
     `groom` (who grooms, by pen) only windows without any room for grooming are named.
     """
-    milkings = list(milkings_of_day(site_id, local_date))
-    parlor = site_parlor(site_id)
-    if parlor is None or not milkings:
+    if view is None:
         return []
-    clock = _day_clock(load_setup(parlor), local_date, milkings)
-    limit_min = parlor.away_limit_min
-    return list(calc.find_warnings(clock, away_limit_min=limit_min, groom=groom or {}))
+    parlor = view.setup.parlor
+    return list(
+        calc.find_warnings(
+            view.clock,
+            away_limit_min=parlor.away_limit_min,
+            away_day_limit_min=parlor.away_day_limit_min,
+            groom=groom or {},
+        )
+    )
 
 
 def _day_clock(setup: ParlorSetup, local_date: date, milkings: list[Milking]) -> calc.ClockDay:

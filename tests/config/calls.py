@@ -205,6 +205,7 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "cost": 80.5,
     },
     ("POST", "machines/<key:pk>/hold/"): lambda f: {"reason": "brakes"},
+    ("POST", "milking-order/"): lambda f: {"pens": [pen.pk for pen in f.pens]},
     ("POST", "milkings/<key:pk>/end/"): lambda f: {},
     ("POST", "milkings/<key:pk>/start/"): lambda f: {},
     ("POST", "pair/"): lambda f: {"code": "WRONGONE"},

@@ -80,12 +80,14 @@ GET    machines/<key:pk>/                       everyone
 POST   machines/<key:pk>/hold/                  shop
 GET    manure-analyses/                         everyone
 POST   manure-analyses/                         leads
+POST   milking-order/                           leads
 GET    milkings/                                everyone
 GET    milkings/<key:pk>/                       everyone
 POST   milkings/<key:pk>/end/                   leads
 POST   milkings/<key:pk>/start/                 leads
 GET    my-work/                                 everyone
 POST   pair/                                    anybody
+GET    parlor-day/                              everyone
 GET    pen-visits/                              everyone
 GET    pen-visits/<key:pk>/                     everyone
 POST   pen-visits/<key:pk>/moments/             everyone

@@ -31,7 +31,7 @@ from schedules.farmfile.entries import FarmReader
 from schedules.farmfile.faults import BrokenFileError
 from schedules.farmfile.registry import all_sections
 from schedules.farmfile.services import load_site
-from schedules.rounds.queries import day_warnings
+from schedules.rounds.queries import view_day, warnings_of
 from schedules.rounds.services import plan_milkings
 from schedules.sand.calc.dates import PileRule, ready_dates
 from schedules.sand.calc.drying import DryTarget
@@ -193,7 +193,7 @@ def run_day(site: Site) -> None:
     """Time, flush, meter, scoop, make work, and lay the plan's problem out."""
     day = AT.date()
     plan_milkings(site_id=site.pk, from_on=day, until_on=day + timedelta(days=2), at=AT)
-    day_warnings(site.pk, day)
+    warnings_of(view_day(site.pk, day))
     for plan in tank_plans(site.pk, AT, AT + timedelta(days=1)):
         assert isfinite(plan.day.end_m3)
     by = service_actor(site.pk)

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 import pytest
 from rest_framework.test import APIClient
 
+from equipment.barns.models import Pen
 from schedules.rounds.models import MilkingState
 from tests.farm import Farm, ask, say
 
@@ -49,3 +50,50 @@ def test_unknown_moment_is_refused_before_anything(farm: Farm, as_worker: APICli
     refused = say(as_worker, f"pen-visits/{farm.visits[0].pk}/moments/", {"moment": "noon"})
 
     assert refused.status_code == 400
+
+
+def test_the_parlors_day_says_plan_record_time_away_and_holding_area(
+    farm: Farm, as_worker: APIClient
+) -> None:
+    farm.parlor.holding_area_m2 = 300
+    farm.parlor.save()
+    told = ask(as_worker, "parlor-day/")
+
+    # By hand: 80 stalls at 6 s are 600 cows an hour and 8 min a turn.
+    assert told["plan"] == {"cows_per_h": 600, "rotation_min": 8}
+    assert told["record"] is None
+    assert [away["pen"] for away in told["away"]] == [pen.pk for pen in farm.pens]
+    assert all(a["day_min"] == a["n_visits"] * a["longest_min"] for a in told["away"])
+    # 300 cows leave their pen within 4 min, while 40 are taken.
+    peak = max(pen["peak_cows"] for pen in told["holding"]["pens"])
+    assert peak == max(row["n_cows"] for row in told["holding"]["load"])
+    for pen in told["holding"]["pens"]:
+        assert pen["m2_cow"] == 300 / pen["peak_cows"]
+        assert pen["is_over"] == (pen["m2_cow"] < 1.6)
+
+
+def test_an_order_asked_for_is_the_next_milkings(farm: Farm, as_manager: APIClient) -> None:
+    order = [pen.pk for pen in farm.pens][::-1]
+
+    taken = say(as_manager, "milking-order/", {"pens": order})
+    wrong = say(as_manager, "milking-order/", {"pens": order[:-1]})
+
+    assert taken.json() == {"pens": order}
+    assert [pen.pk for pen in Pen.objects.order_by("milking_rank") if pen.n_cows] == order
+    assert wrong.status_code == 400
+
+
+def test_a_date_without_milkings_still_says_the_plan(farm: Farm, as_worker: APIClient) -> None:
+    told = ask(as_worker, "parlor-day/", {"local_date": "2031-01-01"})
+
+    assert told["plan"]["cows_per_h"] == 600
+    assert (told["holding"], told["order"], told["away"]) == (None, None, [])
+
+
+def test_a_farm_without_a_parlor_in_use_has_no_parlors_day(
+    farm: Farm, as_worker: APIClient
+) -> None:
+    farm.parlor.place.retired_at = farm.now
+    farm.parlor.place.save()
+
+    assert as_worker.get(f"/api/v1/sites/{farm.slug}/parlor-day/").status_code == 404

@@ -5,10 +5,18 @@ from datetime import date, timedelta
 import pytest
 
 from equipment.barns.models import Pen
+from equipment.parlor.models import Parlor
 from equipment.site.errors import InvalidInputError
 from equipment.site.models import Site
 from schedules.rounds.models import Milking, MilkingState, PenVisit
-from schedules.rounds.parlor_reads import not_ended, order_proposal, recorded_pace
+from schedules.rounds.parlor_reads import (
+    holding_day,
+    not_ended,
+    order_proposal,
+    recorded_pace,
+    times_away,
+)
+from schedules.rounds.queries import ParlorDayView, view_day
 from schedules.rounds.services import plan_milkings, set_milking_order
 from tests.factories import make_parlor, make_pen, make_site, utc
 
@@ -29,6 +37,12 @@ def site() -> Site:
         site_id=site.pk, from_on=MONDAY, until_on=MONDAY + timedelta(days=1), at=SUNDAY_NOON
     )
     return site
+
+
+def the_day(site: Site) -> ParlorDayView:
+    view = view_day(site.pk, MONDAY)
+    assert view is not None
+    return view
 
 
 def visits(slot: int = 1) -> list[PenVisit]:
@@ -68,7 +82,7 @@ def test_without_records_no_pace_is_told(site: Site) -> None:
 
 def test_a_pen_with_withheld_milk_is_proposed_last(site: Site) -> None:
     Pen.objects.filter(place__key="pen-1").update(contagion_class=3, is_milk_withheld=True)
-    proposal = order_proposal(site.pk, MONDAY)
+    proposal = order_proposal(the_day(site))
     assert proposal is not None
     assert not proposal.is_own_allowed
     sick = Pen.objects.get(place__key="pen-1")
@@ -81,7 +95,7 @@ def test_an_order_needs_the_time_that_the_clock_gives_it(site: Site) -> None:
     plan_milkings(
         site_id=site.pk, from_on=MONDAY, until_on=MONDAY + timedelta(days=1), at=SUNDAY_NOON
     )
-    proposal = order_proposal(site.pk, MONDAY)
+    proposal = order_proposal(the_day(site))
     assert proposal is not None
     assert proposal.own.n_washes == 1
     milking = visits()[0].milking
@@ -112,3 +126,52 @@ def test_a_milking_that_nobody_ended_is_asked_about(site: Site) -> None:
     milking.save()
     assert not_ended(site.pk, milking.wash_until) == []
     assert not_ended(site.pk, later) == [milking]
+
+
+def test_the_holding_area_holds_what_came_less_what_was_taken(site: Site) -> None:
+    # By hand, with 10 cows a minute on the deck and 4 min in which a pen leaves: of 340 cows 40
+    # are on when the last comes in, the most of the day; in 560 m2 each has 1.87 m2. Handbooks
+    # want 15 to 20 square feet, 1.4 to 1.9 m2 (Dairyland Initiative).
+    Parlor.objects.update(holding_area_m2=560, holding_m2_cow=1.6)
+    day = holding_day(the_day(site))
+    peaks = [pen.peak_cows for pen in day.pens if pen.slot == 1]
+    assert peaks == pytest.approx([n - 40 for n in COWS], abs=1)
+    worst = max(day.pens, key=lambda pen: pen.peak_cows)
+    assert worst.m2_cow == pytest.approx(560 / 300, abs=0.01)
+    assert not any(pen.is_over for pen in day.pens)
+    assert day.load[0][1] == day.load[-1][1] == 0
+    assert day.room_for == 350
+
+
+def test_pens_that_overfill_the_holding_area_are_named(site: Site) -> None:
+    Parlor.objects.update(holding_area_m2=420, holding_m2_cow=1.6)  # room for 262
+    over = {pen.pen_id for pen in holding_day(the_day(site)).pens if pen.is_over}
+    large = [visit.pen_id for visit in visits() if visit.n_cows - 40 > 262]
+    assert over == set(large)
+    assert len(large) == 2
+
+
+def test_a_pen_that_was_called_early_waits_beside_the_one_before(site: Site) -> None:
+    first, second = visits()[:2]
+    second.actual = {"first_out": (first.first_out_at + timedelta(minutes=6)).isoformat()}
+    second.save()
+    # By hand: when its last cow comes, 10 min after the first pen's first, half of the 200 are on.
+    assert holding_day(the_day(site)).pens[1].peak_cows == pytest.approx(100 + 260, abs=1)
+
+
+def test_without_its_area_nothing_is_too_full(site: Site) -> None:
+    day = holding_day(the_day(site))
+    assert (day.area_m2, day.room_for) == (None, None)
+    assert {(pen.m2_cow, pen.is_over) for pen in day.pens} == {(None, False)}
+
+
+def test_time_away_is_summed_over_the_day(site: Site) -> None:
+    # By hand: 200 m at 55 m/min twice, 8 min on the deck, 6 s a cow; twice a day.
+    parlor = Parlor.objects.get()
+    [small, *_rest] = times_away([*visits(1), *visits(2)], parlor)
+    each_min = 2 * 200 / 55 + 8 + 200 * 6 / 60
+    assert (small.n_visits, small.is_over, small.is_day_over) == (2, False, False)
+    assert small.day_min == pytest.approx(2 * each_min, abs=0.1)
+    assert small.longest_min == pytest.approx(each_min, abs=0.1)
+    parlor.away_day_limit_min = 60
+    assert times_away([*visits(1), *visits(2)], parlor)[0].is_day_over

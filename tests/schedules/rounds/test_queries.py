@@ -10,7 +10,13 @@ from equipment.parlor.models import Parlor
 from equipment.site.models import Site
 from schedules.rounds.calc import GroomWork, WarningCode
 from schedules.rounds.models import PenVisit
-from schedules.rounds.queries import day_warnings, flush_visits, milkings_of_day, visits_between
+from schedules.rounds.queries import (
+    flush_visits,
+    milkings_of_day,
+    view_day,
+    visits_between,
+    warnings_of,
+)
 from schedules.rounds.services import plan_milkings
 from tests.factories import make_alley, make_bed_group, make_parlor, make_pen, make_site, utc
 
@@ -41,7 +47,7 @@ def plan(site: Site) -> None:
 
 
 def codes(site: Site, groom: dict[str, GroomWork] | None = None) -> list[WarningCode]:
-    return [warning.code for warning in day_warnings(site.pk, MONDAY, groom=groom)]
+    return [warning.code for warning in warnings_of(view_day(site.pk, MONDAY), groom=groom)]
 
 
 def test_milkings_of_a_day_come_with_all_that_a_page_shows(
@@ -96,7 +102,7 @@ def test_strangers_milkings_are_not_read(site: Site) -> None:
     week = timedelta(days=7)
     assert list(milkings_of_day(other.pk, MONDAY)) == []
     assert list(visits_between(other.pk, FIVE - week, FIVE + week)) == []
-    assert day_warnings(other.pk, MONDAY) == []
+    assert warnings_of(view_day(other.pk, MONDAY)) == []
 
 
 def test_flush_is_given_each_rows_window_without_the_release(
@@ -146,7 +152,7 @@ def test_pen_away_over_the_limit_is_named(site: Site) -> None:
     # milkings is too long. 500 cows at 6 s are 50 min, two walks 7.3 and the turn 8: 65.
     Pen.objects.filter(place__key="pen-2").update(n_cows=500)
     plan(site)
-    warnings = day_warnings(site.pk, MONDAY)
+    warnings = warnings_of(view_day(site.pk, MONDAY))
     pen = Pen.objects.get(place__key="pen-2")
     assert [(w.code, w.slot, w.pen_key) for w in warnings] == [
         (WarningCode.TIME_AWAY_OVER_LIMIT, slot, str(pen.pk)) for slot in (1, 2)
@@ -175,7 +181,7 @@ def test_day_that_does_not_close_is_named(site: Site) -> None:
     assert set(codes(site)) == {WarningCode.DAY_DOES_NOT_CLOSE}
     Parlor.objects.update(wash_min=700)
     plan(site)
-    over = [w for w in day_warnings(site.pk, MONDAY) if w.slot is None]
+    over = [w for w in warnings_of(view_day(site.pk, MONDAY)) if w.slot is None]
     assert over[0].limit_min == 24 * 60
 
 
@@ -190,5 +196,5 @@ def test_starts_on_one_instant_in_the_gap_night_still_get_warnings(site: Site) -
         until_on=night + timedelta(days=1),
         at=utc("2026-03-01 12:00"),
     )
-    found = {warning.code for warning in day_warnings(other.pk, night)}
+    found = {warning.code for warning in warnings_of(view_day(other.pk, night))}
     assert WarningCode.WINDOW_EMPTY in found
