@@ -179,7 +179,7 @@ def blocks_of_run(
     -------
     tuple of Block
         The tank while the valve is open; the alley and all below it from the valve's opening
-        until the alley is drained, in UTC.
+        until the alley is drained, in UTC. [s]
 
     Raises
     ------
@@ -190,6 +190,15 @@ def blocks_of_run(
     -----
     Places below the alley are taken before the water comes to them; what still runs on in them
     after the alley is drained is not counted.
+
+    Valid: one run at a time in each alley; a wave is not told from steady flow. It says when a
+    place is planned to be wet, never that one is dry.
+    Checked: tests/equipment/flushing/test_reach.py::
+    test_a_run_occupies_its_tank_while_open_and_all_wet_places_until_drained
+
+    References
+    ----------
+    Arithmetic on the farm's own map of where each place drains to.
     """
     start_at = local_time.require_aware(run.starts_at, "starts_at")
     closed_at = start_at + timedelta(seconds=run.open_s)

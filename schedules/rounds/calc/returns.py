@@ -344,12 +344,24 @@ def price_return(
     Returns
     -------
     CowCost
-        Mean, worst and total time lost against cows that walk straight to their beds.
+        Mean, worst and total time lost against cows that walk straight to their beds. [min, h]
 
     Notes
     -----
     Cows come back evenly spread. With a gate held for h of a spread s, the mean tends to
     h²/2s where h ≤ s, and to h - s/2 beyond.
+
+    Valid: a deck that gives cows back at a steady pace; the beds' rest alone, not what a wait
+    away from feed does to a cow.
+    Checked: tests/schedules/rounds/test_returns.py::
+    test_gate_held_for_a_part_of_the_spread_costs_a_triangle,
+    test_feed_rail_lock_keeps_far_rows_only_and_costs_like_a_gate,
+    test_inner_gate_that_lags_makes_the_later_cows_wait
+
+    References
+    ----------
+    Arithmetic; over an hour locked at the rail counts against the cow: Cornell Extension, as told
+    in hoards.com/article-28392.
     """
     waits_min = rule.waits_min(np.linspace(0.0, spread_min, n_cows), bed_groups)
     return CowCost(

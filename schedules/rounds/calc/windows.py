@@ -208,7 +208,20 @@ def cut_bed_window(
     Returns
     -------
     BedWindow
-        The windows, each inside the one before.
+        The windows, each inside the one before, and the room for grooming. [min]
+
+    Notes
+    -----
+    Valid: any span; where buffers and steps do not fit, the inner windows are empty and the room
+    for grooming is negative by what lacks.
+    Checked: tests/schedules/rounds/test_windows.py::
+    test_buffers_and_steps_are_cut_from_both_ends,
+    test_the_room_for_grooming_says_how_many_minutes_are_short,
+    test_each_window_lies_inside_the_one_before
+
+    References
+    ----------
+    Arithmetic; the buffers are common practice, no source.
     """
     whole = Window(opens_at, max(opens_at, closes_at))
     usable = whole.shrink(start_min=rules.open_min, end_min=rules.close_min)
