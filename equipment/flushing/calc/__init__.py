@@ -17,15 +17,12 @@ from equipment.flushing.calc.hydraulics import (
     chezy_velocity_m_s,
     hydraulic_radius,
     normal_depth_m,
-    velocity_ft_s,
     velocity_m_s,
 )
 from equipment.flushing.calc.reach import (
     Block,
     PlannedRun,
     blocks_of_run,
-    locks_in_way,
-    run_path,
     water_path,
 )
 from equipment.flushing.calc.tank import (
@@ -66,12 +63,9 @@ __all__ = [
     "find_shortfalls",
     "frost_rule",
     "hydraulic_radius",
-    "locks_in_way",
     "normal_depth_m",
     "regime_of",
-    "run_path",
     "run_tank",
-    "velocity_ft_s",
     "velocity_m_s",
     "water_path",
 ]

@@ -176,50 +176,6 @@ def chezy_coefficient(r_h_m: Amount, n_manning: float = N_ALLEY) -> Amount:
     return _OPEN_FLOW.n_Manning_to_C_Chezy(n=n_manning, Rh=r_h_m)  # type: ignore[no-any-return]
 
 
-def velocity_ft_s(
-    *, width_ft: float, depth_ft: float, slope_frac: float, n_manning: float = N_ALLEY
-) -> float:
-    """Compute the velocity of steady flow by Manning's equation in US units, as published.
-
-    Parameters
-    ----------
-    width_ft, depth_ft : float
-        Width of the lane and depth of the water, above 0. [ft]
-    slope_frac : float
-        Fall over length of the floor, above 0. [ft ft⁻¹]
-    n_manning : float
-        Roughness, the same number as in SI, above 0.
-
-    Returns
-    -------
-    float
-        Mean velocity over the cross section. [ft s⁻¹]
-
-    Raises
-    ------
-    ValueError
-        If a value is not above 0.
-
-    Notes
-    -----
-    The factor 1.49 is rounded in the publication; exactly it is (1 m in ft)^(1/3) = 1.486, so
-    that this is 0.3 % more than `velocity_m_s`.
-
-    Valid: as `velocity_m_s`.
-
-    Checked:
-    tests/equipment/flushing/test_hydraulics.py::test_ten_foot_alley_flushed_three_inches_deep,
-    test_three_inches_at_three_percent_run_at_about_five_feet_a_second
-
-    References
-    ----------
-    WQ314 (see `hydraulic_radius`): V = (1.49 / n) R^(2/3) S^(1/2).
-    """
-    _require_positive(slope_frac=slope_frac, n_manning=n_manning)
-    r_h_ft = hydraulic_radius(width_ft, depth_ft)
-    return float(1.49 / n_manning * r_h_ft ** (2 / 3) * slope_frac**0.5)
-
-
 def normal_depth_m(
     *, flow_m3_s: Amount, width_m: Amount, slope_frac: Amount, n_manning: float = N_ALLEY
 ) -> Amount:

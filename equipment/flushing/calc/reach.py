@@ -1,9 +1,9 @@
-"""Where a run's water goes: what it occupies, and which lock stands in its way.
+"""Where a run's water goes, and what it occupies.
 
 Generic in the name of a place, so that keys, ids or labels serve alike.
 """
 
-from collections.abc import Collection, Hashable, Iterable, Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Generic, TypeVar
@@ -98,69 +98,6 @@ def water_path(place: PlaceT, drains_to: Mapping[PlaceT, PlaceT | None]) -> tupl
         path[step] = None
         step = drains_to[step]
     return tuple(path)
-
-
-def run_path(
-    run: PlannedRun[PlaceT], drains_to: Mapping[PlaceT, PlaceT | None]
-) -> tuple[PlaceT, ...]:
-    """List all places that a run's water touches.
-
-    Parameters
-    ----------
-    run : PlannedRun
-        The run.
-    drains_to : mapping of place to place or None
-        As in `water_path`.
-
-    Returns
-    -------
-    tuple of place
-        The tank, the alley, and all below it.
-
-    Raises
-    ------
-    ValueError
-        As in `water_path`.
-    """
-    return (run.tank, *water_path(run.alley, drains_to))
-
-
-def locks_in_way(
-    runs: Iterable[PlannedRun[PlaceT]],
-    drains_to: Mapping[PlaceT, PlaceT | None],
-    locked: Collection[PlaceT],
-) -> dict[str, tuple[PlaceT, ...]]:
-    """Find the runs that locks stop: a lock stops every run whose water reaches its place.
-
-    Parameters
-    ----------
-    runs : iterable of PlannedRun
-        The runs.
-    drains_to : mapping of place to place or None
-        As in `water_path`.
-    locked : collection of place
-        Places with a lock on.
-
-    Returns
-    -------
-    dict of str to tuple of place
-        Stopped runs only: by key, the locked places that their water would reach, in the order
-        of its flow.
-
-    Raises
-    ------
-    ValueError
-        As in `water_path`.
-
-    Notes
-    -----
-    A lock recorded in a plan stops no valve.
-    """
-    in_way = {
-        run.key: tuple(place for place in run_path(run, drains_to) if place in locked)
-        for run in runs
-    }
-    return {key: places for key, places in in_way.items() if places}
 
 
 def blocks_of_run(

@@ -14,8 +14,6 @@ from equipment.flushing.calc import (
     Block,
     PlannedRun,
     blocks_of_run,
-    locks_in_way,
-    run_path,
     water_path,
 )
 
@@ -39,35 +37,6 @@ RUNS = [run_in("alley-1"), run_in("alley-2"), run_in("alley-3", "tank-2")]
 
 def test_water_runs_from_alley_to_lane_to_basin() -> None:
     assert water_path("alley-1", DRAINS_TO) == ("alley-1", "lane-west", "basin")
-    assert run_path(RUNS[0], DRAINS_TO) == ("tank-1", "alley-1", "lane-west", "basin")
-
-
-def test_a_lock_on_an_alley_stops_its_own_runs_only() -> None:
-    assert locks_in_way(RUNS, DRAINS_TO, {"alley-1"}) == {"run/alley-1": ("alley-1",)}
-
-
-def test_a_lock_on_a_lane_stops_every_alley_that_drains_to_it() -> None:
-    assert locks_in_way(RUNS, DRAINS_TO, {"lane-west"}) == {
-        "run/alley-1": ("lane-west",),
-        "run/alley-2": ("lane-west",),
-    }
-
-
-def test_a_lock_on_the_last_place_stops_all_runs() -> None:
-    assert set(locks_in_way(RUNS, DRAINS_TO, {"basin"})) == {run.key for run in RUNS}
-
-
-def test_a_lock_on_a_tank_stops_the_runs_it_feeds() -> None:
-    assert locks_in_way(RUNS, DRAINS_TO, {"tank-2"}) == {"run/alley-3": ("tank-2",)}
-
-
-def test_several_locks_are_named_in_the_order_of_the_flow() -> None:
-    in_way = locks_in_way(RUNS[:1], DRAINS_TO, ["basin", "alley-1"])
-    assert in_way == {"run/alley-1": ("alley-1", "basin")}
-
-
-def test_without_locks_nothing_is_stopped() -> None:
-    assert locks_in_way(RUNS, DRAINS_TO, ()) == {}
 
 
 def test_water_led_in_a_circle_is_followed_once_round() -> None:
@@ -116,12 +85,9 @@ def reaches_by_matrix(drains_to: dict[int, int | None]) -> list[list[bool]]:
     return reach
 
 
-@given(drain_maps(), st.data())
-def test_exactly_the_runs_whose_water_reaches_a_lock_are_stopped(
-    drains_to: dict[int, int | None], data: st.DataObject
-) -> None:
-    locked = data.draw(st.sets(st.sampled_from(sorted(drains_to))))
-    runs = [PlannedRun(str(alley), -1, alley, FOUR_AM, 20, 260) for alley in drains_to]
+@given(drain_maps())
+def test_exactly_the_places_below_are_on_the_waters_way(drains_to: dict[int, int | None]) -> None:
     reach = reaches_by_matrix(drains_to)
-    expected = {str(alley) for alley in drains_to if any(reach[alley][place] for place in locked)}
-    assert set(locks_in_way(runs, drains_to, locked)) == expected
+    for place in drains_to:
+        below = {other for other in drains_to if reach[place][other]}
+        assert set(water_path(place, drains_to)) == below
