@@ -40,14 +40,18 @@ def _finding(desk: Desk, plan: TankPlan, name: str) -> str:
     starved = plan.day.first_starved
     if starved is None:
         lowest_m3 = min((step.after_m3 for step in plan.day.steps), default=plan.day.end_m3)
+        low = desk.amount(lowest_m3, "level_m3", "gal")
         n = len(plan.day.steps)
+        if n == 0:
+            words = _("%(tank)s: no run is planned in the next 24 h; its level ends at %(low)s.")
+            return words % {"tank": name, "low": low}
         words = ngettext(
             "%(tank)s: %(n)d run in the next 24 h gets its water; the lowest level is %(low)s.",
             "%(tank)s: all %(n)d runs of the next 24 h get their water; the lowest level is "
             "%(low)s.",
             n,
         )
-        return words % {"tank": name, "n": n, "low": desk.amount(lowest_m3, "level_m3", "gal")}
+        return words % {"tank": name, "n": n, "low": low}
     words = _("%(tank)s: the run %(run)s at %(at)s will lack %(short)s.")
     return words % {
         "tank": name,

@@ -45,6 +45,13 @@ def test_a_quiet_day_says_that_all_get_their_water(farm: Farm, manager: Client) 
     assert "Every flush run of the next 24 h gets its water." in page(manager, "water")
 
 
+def test_a_tank_without_a_run_says_so(farm: Farm, manager: Client) -> None:
+    FlushRun.objects.all().delete()
+    html = page(manager, "water")
+    assert "no run is planned in the next 24 h; its level ends at" in html
+    assert "all 0 runs" not in html
+
+
 def test_a_run_among_cows_is_told_not_to_run(farm: Farm, manager: Client) -> None:
     Lock.objects.all().delete()
     called_at = farm.visits[0].called_at
