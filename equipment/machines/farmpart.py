@@ -137,6 +137,11 @@ MACHINE_PRACTICE = Section(
             "manned_h_d", Kind.NUMBER,
             _("Hours a day one loader has a driver"), None, low=0, high=24,
         ),
+        Field(
+            "kept_at_once_frac", Kind.NUMBER,
+            _("Share of its price that a machine keeps once it is no longer new: a tractor's"),
+            0.68, low=0.05, high=1,
+        ),
     ),
 )  # fmt: skip
 

@@ -112,7 +112,8 @@ def _wear(view: MachineView, practice: MachinePractice) -> Wear | None:
     if salvage is None:
         return None
     row, year_h = costs.RepairRow(machine.repair_row), view.use.rate_h_d * 365
-    return Wear(list_price, salvage / price, machine.life_y, year_h, row)
+    kept_frac = practice.kept_at_once_frac
+    return Wear(list_price, salvage / price, machine.life_y, year_h, row, kept_frac)
 
 
 def replacement_of(

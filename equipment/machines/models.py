@@ -63,6 +63,7 @@ class MachinePractice(SiteModel):
     haul_m = models.FloatField(default=40)
     work_share_frac = models.FloatField(default=0.83)
     manned_h_d = models.FloatField(null=True, blank=True)
+    kept_at_once_frac = models.FloatField(default=0.68)
 
     class Meta:
         constraints = [

@@ -39,7 +39,7 @@ def figures_context(desk: Desk, views: list[MachineView]) -> dict[str, Any]:
     """Put the figures together: about 9 queries."""
     figures, stops, practice = machine_figures(desk.site_id, views, desk.now)
     return {
-        "visits": _visits(desk, figures),
+        "visits": visit_lines(desk.language, figures),
         "costs": [_cost_row(one) for one in figures],
         "keeps": [_keep_row(one) for one in figures if one.replacement],
         "loaders": [_loader_row(one) for one in figures if one.output],
@@ -57,21 +57,18 @@ def say_money(amount: float | None, digits: int = 0) -> str:
     return f"{Decimal(repr(amount)).quantize(unit):,}"
 
 
-def _visits(desk: Desk, figures: list[MachineFigures]) -> list[VisitLine]:
-    """Tell the visits that hold more than one service."""
-    return [
-        VisitLine(
-            machine=one.view.machine.name,
-            day=say_day(on),
-            services=" + ".join(
-                say_said(due.item.title, desk.language) or due.item.name for due in dues
-            ),
-            saves=say_money(one.saved),
-        )
-        for one in figures
-        for on, dues, _early in one.visits
-        if len(dues) > 1
-    ]
+def visit_lines(language: str, figures: list[MachineFigures]) -> list[VisitLine]:
+    """Tell the visits that hold more than one service, and once a machine what all its own save."""
+    lines = []
+    for one in figures:
+        saves = say_money(one.saved)
+        for on, dues, _early in one.visits:
+            if len(dues) > 1:
+                titles = [say_said(d.item.title, language) or d.item.name for d in dues]
+                name = one.view.machine.name
+                lines.append(VisitLine(name, say_day(on), " + ".join(titles), saves))
+                saves = ""
+    return lines
 
 
 def _cost_row(one: MachineFigures) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from itertools import pairwise
 from equipment.machines.calc.costs import RepairRow, capital_recovery_frac, repair_total
 from equipment.site.calc.refusal import RefusedValueError
 
-TRACTOR_KEPT_FRAC = 0.68  # ASAE D497.4, table 5 (from memory)
 _MAX_LIFE_Y = 25  # years a machine is looked at for being kept; common practice, no source
 
 
@@ -185,7 +184,7 @@ class Wear:
     row : RepairRow
         Repair factors borrowed.
     kept_at_once_frac : float
-        Share of the price that is kept once it is no longer new; a tractor's is borrowed. [-]
+        Share of the price that is kept once it is no longer new. [-]
     """
 
     list_price: float
@@ -193,7 +192,7 @@ class Wear:
     life_y: float
     run_h_y: float
     row: RepairRow
-    kept_at_once_frac: float = TRACTOR_KEPT_FRAC
+    kept_at_once_frac: float
 
     def repairs(self, from_h: float, n_years: int) -> list[float]:
         """Give what repairs cost in each of the years to come [money]."""

@@ -7,6 +7,7 @@ import pytest
 
 from equipment.machines.figures import machine_figures
 from equipment.machines.models import (
+    Machine,
     MachinePractice,
     MeterReading,
     Repair,
@@ -72,6 +73,24 @@ def test_without_prices_cost_replacement_and_visits_are_not_known(site: Site) ->
     assert (one.replacement, one.visits, one.saved) == (None, (), None)
     assert one.output is not None
     assert one.output.is_over is None
+
+
+def test_what_a_new_machine_loses_at_once_is_the_farms_setting(site: Site) -> None:
+    # By hand, without interest: half of 100,000 is left at its end after one year. Kept at once
+    # wholly, each year halves it and one more year costs half of what the old one would fetch;
+    # with half lost at once nothing more is lost, and the year costs its repairs alone.
+    Machine.objects.update(
+        price=100_000, list_price=100_000, salvage=50_000, worth_now=8_000, life_y=1,
+        repair_row="tractor_4wd",
+    )  # fmt: skip
+    practice = MachinePractice.objects.create(site=site, interest_frac=0, kept_at_once_frac=1)
+    costs = []
+    for practice.kept_at_once_frac in (1, 0.5):
+        practice.save()
+        (one,), _stops, _practice = machine_figures(site.pk, machine_views(site.pk), NOW)
+        assert one.replacement is not None
+        costs.append(one.replacement.keep_cost_y)
+    assert costs[0] - costs[1] == pytest.approx(4_000)
 
 
 def test_services_close_together_are_proposed_as_one_visit(site: Site) -> None:

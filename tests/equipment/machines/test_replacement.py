@@ -93,7 +93,7 @@ def test_keep_or_replace_by_hand() -> None:
 
 @given(st.floats(0, 20_000), st.floats(0, 20_000))
 def test_an_older_machine_never_costs_less_to_keep(run_h: float, more_h: float) -> None:
-    wear = Wear(100_000, 0.25, 10, 1_500, RepairRow.TRACTOR_4WD)
+    wear = Wear(100_000, 0.25, 10, 1_500, RepairRow.TRACTOR_4WD, kept_at_once_frac=0.68)
     young, old = (keep_or_replace(wear, 20_000, h, 0.08) for h in (run_h, run_h + more_h))
     assert young.keep_cost_y <= old.keep_cost_y + 1e-6
     assert young.new_cost_y == old.new_cost_y

@@ -1,12 +1,16 @@
 """Machines: what the page says of dates, money, buckets and stops."""
 
+from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
 
+from equipment.machines.figures import machine_figures
 from equipment.machines.models import MachinePractice
-from schedules.desk.machine_figures import say_money
+from equipment.machines.queries import machine_views
+from schedules.desk.machine_figures import say_money, visit_lines
 from schedules.desk.ranges import RangeBar, draw_ranges
 from tests.farm import Farm
 
@@ -54,6 +58,17 @@ def test_costs_name_their_row_and_their_sources(farm: Farm, manager: Client) -> 
     # 0.223 L/h for each of 134 kW at 0.95, whatever it runs: 28.39 an hour; 15 % of it is 4.26
     assert ">28.39<" in text
     assert ">4.26<" in text
+    assert "Worth falls to 0.68 of the price at once (the farm's setting" in text
+
+
+def test_what_a_machine_saves_is_said_once(farm: Farm) -> None:
+    views = machine_views(farm.site.pk)
+    figures, _stops, _practice = machine_figures(farm.site.pk, views, farm.now)
+    due = views[1].dues[0]
+    on = farm.now.date()
+    both = ((on, (due, due), 0.0), (on, (due,), 0.0), (on + timedelta(days=30), (due, due), 0.0))
+    lines = visit_lines("en", [replace(figures[1], visits=both, saved=75.0)])
+    assert [line.saves for line in lines] == ["75", ""]
 
 
 def test_money_is_rounded_to_even_and_grouped() -> None:
