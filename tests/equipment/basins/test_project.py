@@ -11,6 +11,7 @@ from equipment.basins.calc.manure import DailyInflow
 from equipment.basins.calc.project import BasinNow, days_to_line, project_basins
 from equipment.basins.calc.storage import sloped_storage
 from equipment.site.units import UNITS
+from tests.benchmarks import bench_basins
 
 FT, FT3, INCH = UNITS["ft"].factor, UNITS["ft³"].factor, UNITS["in"].factor
 CELL = sloped_storage(length_m=300 * FT, width_m=40 * FT, depth_m=8 * FT)
@@ -125,3 +126,10 @@ def test_weather_and_shares_that_cannot_be_are_refused() -> None:
         project_basins([NOW], inflow(), DRY - 1, DRY)
     with pytest.raises(ValueError, match="gets_frac"):
         project_basins([NOW, NOW], inflow(), DRY, DRY)
+
+
+def test_a_thousand_years_agree_with_a_bare_recurrence() -> None:
+    weather = bench_basins.Weather()
+    ours, bare = bench_basins.ours(weather), bench_basins.reference(weather)
+    assert ours == pytest.approx(bare, rel=1e-9, abs=1e-6)
+    assert np.ptp(ours[:, -1, 2]) > 100  # the weather is felt
