@@ -232,12 +232,13 @@ def basin_to_clean(day: int, rules: Rules, state: State) -> int:
 
 
 @compiled
-def fill_basins(
-    day: int, rules: Rules, state: State, et0_mm: float, rain_mm: float
+def fill_basins(  # noqa: PLR0917  compiled code takes no keyword-only arguments
+    day: int, rules: Rules, state: State, solids_frac: float, et0_mm: float, rain_mm: float
 ) -> tuple[float, float, float]:
     """Step every basin through the day; give what was taken out, what ran over, the worst gap."""
     cleaned = basin_to_clean(day, rules, state)
     taken_m3, over_m3, worst_m3 = 0.0, 0.0, 0.0
+    settled_m3 = solids_frac * rules.settled_m3_d
     for basin in range(state.solids_m3.size):
         fills = 1.0 if state.rests_since_d[basin] < 0 else 0.0
         before_m3 = state.liquid_m3[basin] + state.solids_m3[basin]
@@ -248,7 +249,7 @@ def fill_basins(
             row[FULL],
             row[SLUDGE],
             fills * rules.liquid_m3_d,
-            fills * rules.settled_m3_d,
+            fills * settled_m3,
             fills * rules.wash_m3_d,
             rain_mm,
             et0_mm,
@@ -258,7 +259,7 @@ def fill_basins(
             rules.clean_m3_d if basin == cleaned else 0.0,
         )
         state.liquid_m3[basin], state.solids_m3[basin] = stays[0], stays[1]
-        came_m3 = fills * (rules.liquid_m3_d + rules.settled_m3_d + rules.wash_m3_d) + stays[2]
+        came_m3 = fills * (rules.liquid_m3_d + settled_m3 + rules.wash_m3_d) + stays[2]
         went_m3 = stays[3] + stays[4] + stays[5] + stays[6]
         gap_m3 = before_m3 + came_m3 - went_m3 - stays[0] - stays[1]
         worst_m3 = max(worst_m3, abs(gap_m3))

@@ -28,10 +28,10 @@ class YearMembers:
         Daily sums. [mm]
     begin_h, length_h : ndarray of int8
         First hour of each day's rain, and for how many it falls. [h]
-    use_z, recovery_z, capacity_z, rate_z : ndarray
-        How far use, recovery, field capacity and evaporation lie from the farm's figures, in
-        standard deviations; the scenario says how large those are, so that scenarios compare
-        member by member. [-]
+    use_z, recovery_z, capacity_z, rate_z, solids_z : ndarray
+        How far use, recovery, field capacity, evaporation and the basins' solids lie from the
+        farm's figures, in standard deviations; the scenario says how large those are, so that
+        scenarios compare member by member. [-]
     """
 
     et0_mm: Floats
@@ -42,6 +42,7 @@ class YearMembers:
     recovery_z: Floats
     capacity_z: Floats
     rate_z: Floats
+    solids_z: Floats
 
 
 def draw_years(
@@ -99,7 +100,7 @@ def draw_years(
     ]
     weather = year_members(history, start_on, n_days, [rng[0] for rng in rngs])
     storms = [draw_storms((n_days,), rng[1]) for rng in rngs]
-    z = np.array([rng[2].standard_normal(4) for rng in rngs])
+    z = np.array([rng[2].standard_normal(5) for rng in rngs])
     return YearMembers(
         weather.et0_mm,
         weather.rain_mm,

@@ -237,6 +237,8 @@ class Basins:
         How many are filled at a time, 1 or more. [-]
     solids_m3_d, liquid_m3_d, wash_m3_d : float
         What flush and wash bring in a day: `DailyInflow`. [m³ d⁻¹]
+    solids_sd_frac : float
+        How far a year's solids may be off, as a share of them, ≥ 0. Common practice, no source. [-]
     clean_m3_d : float
         What is taken out on a day of cleaning. [m³ d⁻¹]
     rest_d : int
@@ -248,6 +250,7 @@ class Basins:
     basins: tuple[BasinNow, ...] = ()
     n_filling: int = 1
     solids_m3_d: float = 0.0
+    solids_sd_frac: float = 0.1
     liquid_m3_d: float = 0.0
     wash_m3_d: float = 0.0
     clean_m3_d: float = 0.0
@@ -257,7 +260,7 @@ class Basins:
     def __post_init__(self) -> None:
         """Refuse negative flows."""
         _require_at_least_0(self, "solids_m3_d", "liquid_m3_d", "wash_m3_d")
-        _require_at_least_0(self, "clean_m3_d", "rest_d")
+        _require_at_least_0(self, "solids_sd_frac", "clean_m3_d", "rest_d")
         _require(1 <= self.n_filling <= max(len(self.basins), 1), "n_filling", self.n_filling)
         _require(len(self.clean_months) == N_MONTHS, "clean_months", self.clean_months)
 

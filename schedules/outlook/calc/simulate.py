@@ -114,10 +114,12 @@ def simulate_year(scenario: Scenario, members: YearMembers, *, is_hourly: bool =
         layer.theta_wp_frac + 1e-3,
         layer.theta_sat_frac - 1e-3,
     )
+    solids_sd_frac = scenario.basins.solids_sd_frac
     farm = np.column_stack(
         [
             use.use_kg_d * np.maximum(1 + use.use_sd_frac * members.use_z, 0.0),
             np.clip(use.recovery_frac + use.recovery_sd_frac * members.recovery_z, 0.0, 1.0),
+            np.maximum(1 + solids_sd_frac * members.solids_z, 0.0),
         ]
     )
     kc = layer.kc_bare * np.exp(yard.log_rate_sd * members.rate_z)
@@ -173,7 +175,7 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
     flag: Flags,
     total: Floats,
 ) -> None:
-    """Follow one member through all days."""
+    """Follow one member through all days; `farm` holds use, recovery and the factor on solids."""
     first_kg = today.sand_kg(state)
     for day in range(et0_mm.size):
         need_kg = farm[0] * rules.season[day]
@@ -194,7 +196,9 @@ def _follow(  # noqa: PLR0917  compiled code takes no keyword-only arguments
             int(length_h[day]),
         )
         is_at_line = today.switch_gates(day, rules, state)
-        taken_m3, over_m3, gap_m3 = today.fill_basins(day, rules, state, et0_mm[day], rain_mm[day])
+        taken_m3, over_m3, gap_m3 = today.fill_basins(
+            day, rules, state, farm[2], et0_mm[day], rain_mm[day]
+        )
         moved_t = (bedded_kg + picked_kg + scooped_kg + spread_kg) / 1000.0
         more_h = n_turned * rules.turn_h + taken_m3 * rules.clean_h_m3
         path[day, PEOPLE_H] = rules.people[0] + rules.people[1] * moved_t + more_h

@@ -23,7 +23,7 @@ def test_another_seed_is_another_year() -> None:
 def test_spreads_are_standard_normal() -> None:
     """Kolmogorov-Smirnov against scipy's normal distribution; the seed is fixed."""
     members = years(300, n_days=10)
-    z = [members.use_z, members.recovery_z, members.capacity_z, members.rate_z]
+    z = [members.use_z, members.recovery_z, members.capacity_z, members.rate_z, members.solids_z]
     for values in z:
         assert stats.kstest(values, "norm").pvalue > 0.01
-    assert np.abs(np.corrcoef(z) - np.eye(4)).max() < 0.2
+    assert np.abs(np.corrcoef(z) - np.eye(5)).max() < 0.2

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from equipment.basins.calc.balance import step_basin
 from equipment.weather.calc.subdaily import Storms, sun_shares
+from schedules.outlook.calc.members import YearMembers
 from schedules.outlook.calc.scenario import (
     BasinNow,
     Basins,
@@ -19,6 +20,7 @@ from schedules.outlook.calc.scenario import (
     scenario_of,
 )
 from schedules.outlook.calc.simulate import (
+    BASIN_FRAC,
     BASIN_OVER,
     BEDDED_KG,
     BOUGHT_KG,
@@ -117,6 +119,20 @@ def test_a_basin_is_the_basins_own_step() -> None:
     assert over > 0
     assert run.total[0, OVER_M3] == pytest.approx(over)
     assert (run.flag[0] & BASIN_OVER).any()
+
+
+def test_basins_solids_may_be_off_by_their_spread() -> None:
+    """A member two deviations up fills like a farm with two spreads more; no spread, no change."""
+    row = BasinNow(full_m3=5_000, line_m3=4_500, rim_m2=300, weep_frac=0.5)
+    weather = even_years(20)
+    up = replace(weather, solids_z=np.array([2.0]))
+
+    def filled(solids_m3_d: float, sd_frac: float, members: YearMembers) -> float:
+        basins = Basins(basins=(row,), solids_m3_d=solids_m3_d, solids_sd_frac=sd_frac)
+        return float(simulate_year(scenario(basins=basins), members).path[0, -1, BASIN_FRAC])
+
+    assert filled(30, 0.1, up) == pytest.approx(filled(36, 0.1, weather))
+    assert filled(30, 0.0, up) == filled(30, 0.0, weather)
 
 
 def test_without_stock_or_buying_the_first_day_lacks_all() -> None:

@@ -43,16 +43,12 @@ def years(n_members: int = 20, *, first: int = 0, seed: int = 7, n_days: int = 3
 def even_years(n_days: int, *, et0_mm: float = 5.0, rain_mm: float = 0.0) -> YearMembers:
     """One member without any chance in it."""
     shape = (1, n_days)
-    zero = np.zeros(1)
     return YearMembers(
         np.full(shape, et0_mm),
         np.full(shape, rain_mm),
         np.zeros(shape, dtype=np.int8),
         np.ones(shape, dtype=np.int8),
-        zero,
-        zero,
-        zero,
-        zero,
+        *(np.zeros(1) for _ in range(5)),
     )
 
 
