@@ -79,10 +79,10 @@ def test_no_pens_are_refused() -> None:
 
 
 def test_an_order_of_many_pens_is_improved_and_said_not_to_be_proven() -> None:
-    # 22 pens along an alley, milked to and fro; no walk is shorter than once along it: 21 steps
-    # of 12 m at 1.2 m/s, and one more. The pen beyond the end is of a later class and stays last.
-    to_and_fro = [x for pair in zip(range(11), range(21, 10, -1), strict=True) for x in pair]
-    pens = [pen("late", 2, x=12 * 22), *(pen(str(x), x=12 * x) for x in to_and_fro)]
+    # 22 pens along an alley, milked from its two ends in turn; no walk is shorter than once along
+    # it: 21 steps of 12 m at 1.2 m/s, and one more. The pen beyond the end is of a later class.
+    by_turns = [x for pair in zip(range(11), range(21, 10, -1), strict=True) for x in pair]
+    pens = [pen("late", 2, x=12 * 22), *(pen(str(x), x=12 * x) for x in by_turns)]
     rules = OrderRules(wash_s=0, available_s=90_000, crew=((0, 90_000),))
     found = order_pens(pens, rules)
     assert not found.is_proven
