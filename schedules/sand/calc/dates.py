@@ -104,23 +104,6 @@ class DateDistribution:
         """
         return tuple(self.quantile((index + 0.5) / n) for index in range(n))
 
-    def count_by(self, on: date, out_of: int = 20) -> int:
-        """Count the dots no later than a date, for "15 in 20".
-
-        Parameters
-        ----------
-        on : date
-            The date.
-        out_of : int
-            How many dots.
-
-        Returns
-        -------
-        int
-            0 to `out_of`.
-        """
-        return sum(dot is not None and dot <= on for dot in self.dots(out_of))
-
 
 @dataclass(frozen=True, slots=True)
 class PileRule:

@@ -17,12 +17,11 @@ def dates_of(offsets: list[int], weights: list[float] | None = None) -> DateDist
     return DateDistribution(MAY_1, np.array(offsets), weight / weight.sum())
 
 
-def test_twenty_equal_members_are_counted_as_they_are() -> None:
+def test_the_share_of_twenty_equal_members_is_counted() -> None:
     dist = dates_of([3] * 5 + [4] * 10 + [9] * 5)
-    assert dist.count_by(date(2026, 5, 5)) == 15
-    assert dist.count_by(date(2026, 5, 3)) == 0
-    assert dist.count_by(date(2026, 5, 10)) == 20
+    assert dist.share_by(date(2026, 5, 3)) == 0
     assert dist.share_by(date(2026, 5, 5)) == pytest.approx(0.75)
+    assert dist.share_by(date(2026, 5, 10)) == 1
 
 
 def test_quantiles_step_through_the_weights() -> None:
@@ -40,7 +39,6 @@ def test_what_lies_past_the_horizon_comes_last_and_has_no_date() -> None:
     assert dist.quantile(0.51) is None
     assert dist.dots(4) == (date(2026, 5, 3), date(2026, 5, 5), None, None)
     assert dist.share_by(date(2030, 1, 1)) == 0.5
-    assert dist.count_by(date(2030, 1, 1), out_of=4) == 2
 
 
 @given(
