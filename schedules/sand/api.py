@@ -21,8 +21,8 @@ from equipment.site.services import put_hold
 
 from . import lane_api, services, stock_api
 from .models import Batch, MoistureTest, Stage
-from .outputs import BatchOutput, MoistureTestOutput
 from .queries import BatchView, views_of, with_history
+from .shapes import BatchOutput, MoistureTestOutput
 
 
 class BatchQuery(serializers.Serializer[Any]):

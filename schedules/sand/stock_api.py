@@ -28,8 +28,8 @@ from equipment.site.restfields import (
 from . import services
 from .ledger import account_balances_kg
 from .models import AccountKind, Batch, SandAccount, SandMove
-from .outputs import BatchOutput
 from .queries import BatchView, SandStock, beddings, sand_stock, views_of, with_history
+from .shapes import BatchOutput
 
 
 class DeliveryInput(SaidInput):

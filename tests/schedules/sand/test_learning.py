@@ -13,7 +13,7 @@ from schedules.sand.calc.rate import UNKNOWN_PAD
 from schedules.sand.forecasts import Option, forecast_all
 from schedules.sand.learning import dry_record, rates_of, score_forecasts
 from schedules.sand.models import Batch, DryForecast, DryRate, DryScore
-from schedules.sand.outputs import ForecastOutput
+from schedules.sand.shapes import ForecastOutput
 from tests.schedules.sand.test_forecasts import record_weather
 from tests.schedules.sand.test_services import DAY, NOW, Yard
 
