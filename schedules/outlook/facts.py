@@ -216,6 +216,7 @@ def _basins(site: Site, own: OutlookPractice, at: datetime) -> Basins:
         ),
         n_filling=max(len(fills), 1),
         solids_m3_d=inflow.settled_m3,
+        solids_sd_frac=own.solids_sd_frac,
         liquid_m3_d=inflow.liquid_m3,
         wash_m3_d=inflow.wash_m3,
         clean_m3_d=own.clean_m3_d,

@@ -38,6 +38,8 @@ YEAR_AHEAD = Section(
         Field("log_rate_sd", Kind.NUMBER, _("How far drying on the pads may be off"), 0.15, low=0,
               high=1),
         Field("rain_factor", Kind.NUMBER, _("On every day's rain"), 1, low=0, high=10),
+        Field("solids_sd_frac", Kind.NUMBER, _("How far a year's solids in the basins may be off"),
+              0.1, low=0, high=1),
         Field("clean_m3_d", Kind.NUMBER, _("Taken out of a basin on a day of cleaning"), 0, low=0,
               high=100_000),
         Field("clean_rest_d", Kind.WHOLE, _("Days a basin drains before it is cleaned"), 30, low=0,

@@ -25,6 +25,7 @@ class OutlookPractice(SiteModel):
     screening_loss_frac = models.FloatField(default=0)
     log_rate_sd = models.FloatField(default=0.15)
     rain_factor = models.FloatField(default=1)
+    solids_sd_frac = models.FloatField(default=0.1)
     clean_m3_d = models.FloatField(default=0)
     clean_rest_d = models.PositiveSmallIntegerField(default=30)
     clean_months = models.JSONField(default=list)
@@ -44,6 +45,7 @@ class OutlookPractice(SiteModel):
                     screening_loss_frac__lt=1,
                     log_rate_sd__gte=0,
                     rain_factor__gte=0,
+                    solids_sd_frac__gte=0,
                     clean_m3_d__gte=0,
                     loader_up_frac__range=(0, 1),
                     loader_h_d__range=(0, 24),
