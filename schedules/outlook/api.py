@@ -1,23 +1,26 @@
-"""The API of the year ahead: ask for one, follow it, stop it, read it."""
+"""The API of the year ahead: ask for one, follow it, stop it, read it; and of the sand supply."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from django.db.models import QuerySet
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from equipment.site.rest import ReadViewSet, site_routes
+from equipment.site.preconditions import answer_tagged, etag_of_data
+from equipment.site.rest import ReadViewSet, SiteViewSet, site_routes
 from equipment.site.restfields import FiniteField
 
 from . import services
 from .models import OutlookRun
 from .queries import runs_of
+from .supply import ResidenceSource, SandSupply, sand_supply
 
 
 class YearAheadOutput(serializers.ModelSerializer[OutlookRun]):
@@ -114,4 +117,90 @@ class YearAheadViewSet(ReadViewSet[OutlookRun]):
         return self.once(do)
 
 
-urlpatterns: list[URLPattern | URLResolver] = site_routes({"year-ahead": YearAheadViewSet})
+class EndlessField(serializers.FloatField):
+    """A number that may be endless: null."""
+
+    def to_representation(self, value: Any) -> float | None:  # type: ignore[override]
+        """Give null for what is not in sight."""
+        return float(value) if math.isfinite(value) else None
+
+
+class RangeOutput(serializers.Serializer[Any]):
+    """Of ten chances one below `low` and one above `high`; null is not in sight."""
+
+    low = EndlessField(allow_null=True)
+    likely = EndlessField(allow_null=True)
+    high = EndlessField(allow_null=True)
+
+
+class PlacesNeededOutput(serializers.Serializer[Any]):
+    """Places that a steady day of this month keeps in use: loads a day by days of each."""
+
+    needed = RangeOutput()
+    residence_d = RangeOutput()
+    n_there = serializers.IntegerField()
+
+
+class PurchaseOutput(serializers.Serializer[Any]):
+    """What to buy so that at most one in ten members falls below the safety stock."""
+
+    order_d = serializers.IntegerField(allow_null=True, help_text="0 is today.")
+    first_d = serializers.IntegerField(allow_null=True)
+    n_trucks = serializers.ListField(child=serializers.IntegerField(), help_text="By the day.")
+    truck_kg = serializers.FloatField()
+    lead_d = serializers.IntegerField()
+    below_frac = serializers.FloatField()
+    below_unbought_frac = serializers.FloatField()
+
+
+class SandSupplyOutput(serializers.Serializer[SandSupply]):
+    """How long ready sand lasts, what to buy and when, and the places a steady day needs.
+
+    `stock_kg` is the balance before any purchase: the tenth, the middle and the ninetieth of a
+    hundred at the end of each day from `start_on` on.
+    """
+
+    start_on = serializers.DateField(source="ahead.start_on")
+    opening_kg = serializers.FloatField(source="ahead.opening_kg")
+    safety_kg = serializers.FloatField(source="ahead.safety_kg")
+    stock_kg = serializers.ListField(
+        source="ahead.bands_kg",
+        child=serializers.ListField(child=serializers.FloatField()),
+    )
+    days_d = RangeOutput()
+    purchase = PurchaseOutput(allow_null=True)
+    use_kg_d = RangeOutput()
+    recovered_kg_d = RangeOutput()
+    make_up_kg_d = RangeOutput()
+    bays = PlacesNeededOutput(allow_null=True)
+    piles = PlacesNeededOutput(allow_null=True)
+    residence_source = serializers.ChoiceField(
+        source="residence.source", choices=[source.value for source in ResidenceSource]
+    )
+    recovery_frac = serializers.FloatField(source="recovery.frac")
+    is_recovery_measured = serializers.BooleanField(source="recovery.is_measured")
+    later_kg = serializers.FloatField(help_text="Of batches that are ready after these days.")
+    held_kg = serializers.FloatField()
+
+
+class SandSupplyViewSet(SiteViewSet[OutlookRun]):
+    """The supply of sand."""
+
+    queryset = OutlookRun.objects.all()
+    tagged = ("supply",)
+
+    @extend_schema(responses=SandSupplyOutput)
+    def supply(self, request: Request, slug: str) -> Response:
+        """Say how long sand lasts, what to buy and when, and what places it needs."""
+        data = SandSupplyOutput(sand_supply(self.caller.site, self.now)).data
+        return answer_tagged(request, data, etag_of_data(data))
+
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    *site_routes({"year-ahead": YearAheadViewSet}),
+    path(
+        "sites/<slug:slug>/sand-supply/",
+        SandSupplyViewSet.as_view({"get": "supply"}),
+        name="api-sand-supply",
+    ),
+]

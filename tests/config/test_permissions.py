@@ -113,6 +113,7 @@ GET    sand-accounts/                           everyone
 POST   sand-deliveries/                         leads
 GET    sand-recovery/                           everyone
 GET    sand-stock/                              everyone
+GET    sand-supply/                             everyone
 GET    schema/                                  anybody
 GET    shift-patterns/                          everyone
 GET    shift-patterns/<key:pk>/                 everyone

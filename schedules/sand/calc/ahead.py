@@ -18,6 +18,7 @@ from schedules.sand.calc.supply import Range
 Days = NDArray[np.int64]
 
 N_MONTHS = 12
+EIGHT_OF_TEN = (0.1, 0.5, 0.9)
 CHANCE_FRAC = 0.1  # of falling below the safety stock, that buying leaves: one in ten
 
 
@@ -237,6 +238,12 @@ class SandAhead:
         return self.opening_kg + np.cumsum(self.arrive_kg - self.use_kg, axis=1)
 
     @property
+    def bands_kg(self) -> Floats:
+        """Tenth, middle and ninetieth of a hundred stocks, shape (3, n_days); owed sand is 0."""
+        ordered = np.sort(np.maximum(self.stock_kg, 0.0), axis=0)
+        return ordered[[_nth(q, ordered.shape[0]) for q in EIGHT_OF_TEN]]
+
+    @property
     def days_d(self) -> Floats:
         """Whole days until each member's stock is below the safety stock; endless if not seen."""
         is_below = self.stock_kg < self.safety_kg
@@ -265,10 +272,13 @@ def middle_eight(values: Floats) -> Range:
     if values.size == 0:
         raise ValueError("values is empty")
     ordered = np.sort(values, axis=None)
-    low, likely, high = (
-        float(ordered[math.ceil(q * ordered.size - 1e-9) - 1]) for q in (0.1, 0.5, 0.9)
-    )
+    low, likely, high = (float(ordered[_nth(q, ordered.size)]) for q in EIGHT_OF_TEN)
     return Range(low, likely, high)
+
+
+def _nth(q: float, n: int) -> int:
+    """Index of the first of n sorted values with a share q at or below it."""
+    return math.ceil(q * n - 1e-9) - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,7 +397,7 @@ def n_in_residence(arrivals_per_d: Floats, residence_d: Floats) -> Floats:
 
     Notes
     -----
-    L = λ W.
+    L = λ W; none where none come, however long they would stay.
 
     Valid: a steady farm: as many come as go.
     Checked: tests/schedules/sand/test_ahead.py::test_little_s_law_is_what_a_counted_yard_shows
@@ -399,7 +409,9 @@ def n_in_residence(arrivals_per_d: Floats, residence_d: Floats) -> Floats:
     """
     if np.any(np.asarray(arrivals_per_d) < 0) or np.any(np.asarray(residence_d) < 0):
         raise ValueError("arrivals_per_d and residence_d cannot be negative")
-    return np.asarray(arrivals_per_d * residence_d, dtype=float)
+    come, stay = np.broadcast_arrays(arrivals_per_d, residence_d)
+    number: Floats = np.multiply(come, stay, where=come > 0, out=np.zeros(come.shape))
+    return number
 
 
 def pile_residence_d(

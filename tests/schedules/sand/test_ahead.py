@@ -119,6 +119,11 @@ def test_the_middle_eight_of_a_hundred_are_counted() -> None:
     assert middle_eight(np.array([3.0, math.inf, math.inf])).likely == math.inf
 
 
+def test_the_bands_of_a_day_are_counted_and_owed_sand_is_none() -> None:
+    balance = ahead(10, [[float(n)] for n in range(1, 21)])
+    assert balance.bands_kg[:, 0].tolist() == [0, 0, 7]
+
+
 def test_a_purchase_worked_by_hand() -> None:
     # 100 kg, 10 a day, 35 kept back: six whole days; then 5, 15, 25 and 35 kg are lacking
     # at the ends of days 6 to 9, which 1, 1, 2 and 3 trucks of 15 kg cover
@@ -161,6 +166,7 @@ def test_little_s_law_is_what_a_counted_yard_shows() -> None:
     counted = np.searchsorted(came, times, "right") - np.searchsorted(np.sort(left), times, "right")
     expected = n_in_residence(np.array(2.0), (left - came).mean())
     assert counted.mean() == pytest.approx(float(expected), rel=1e-3)
+    assert float(n_in_residence(np.array(0.0), np.array(math.inf))) == 0
 
 
 def test_a_pile_fills_cures_and_is_bedded() -> None:
