@@ -82,9 +82,20 @@ class Desk:
 
     def amount(self, value: float, name: str, us: str | None = None, digits: int = 0) -> str:
         """Say a stored quantity with the unit this site reads; `name` ends in its SI unit."""
-        system: UnitSystem = "us" if self.caller.site.units == "us" else "si"
-        number = to_shown(value, name, system, us)
-        return f"{number:,.{digits}f} {unit_shown(name, system, us).symbol}"
+        return f"{self.shown(value, name, us):,.{digits}f} {self.unit(name, us)}"
+
+    def shown(self, value: float, name: str, us: str | None = None) -> float:
+        """Give a stored quantity in the unit this site reads."""
+        return to_shown(value, name, self.system, us)
+
+    def unit(self, name: str, us: str | None = None) -> str:
+        """Say the unit this site reads a quantity in."""
+        return unit_shown(name, self.system, us).symbol
+
+    @property
+    def system(self) -> UnitSystem:
+        """The units this site reads."""
+        return "us" if self.caller.site.units == "us" else "si"
 
 
 def desk_view(view: Callable[..., HttpResponse]) -> PageView:

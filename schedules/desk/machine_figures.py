@@ -42,10 +42,13 @@ def figures_context(desk: Desk, views: list[MachineView]) -> dict[str, Any]:
         "visits": visit_lines(desk.language, figures),
         "costs": [_cost_row(one) for one in figures],
         "keeps": [_keep_row(one) for one in figures if one.replacement],
-        "loaders": [_loader_row(one) for one in figures if one.output],
+        "loaders": [_loader_row(desk, one) for one in figures if one.output],
+        "m3": desk.unit("loose_m3"),
+        "cycle": _cycle_words(desk, practice),
         "loader_need": _loader_need(desk, figures, practice),
         "stops": _stops(stops),
         "practice": practice,
+        "fuel": _fuel_price(desk, practice),
     }
 
 
@@ -100,16 +103,31 @@ def _keep_row(one: MachineFigures) -> dict[str, str]:
     }
 
 
-def _loader_row(one: MachineFigures) -> dict[str, Any]:
+def _fuel_price(desk: Desk, practice: MachinePractice) -> str:
+    """Say what fuel costs by the measure that the farm buys it in."""
+    price = practice.fuel_price_per_l
+    if price is None:
+        return UNKNOWN
+    return f"{say_money(float(price) / desk.shown(1.0, 'fuel_l'), 2)}/{desk.unit('fuel_l')}"
+
+
+def _cycle_words(desk: Desk, practice: MachinePractice) -> dict[str, str]:
+    return {
+        "way": desk.amount(practice.haul_m, "haul_m"),
+        "wet": desk.amount(practice.wet_sand_kg_m3, "wet_sand_kg_m3"),
+    }
+
+
+def _loader_row(desk: Desk, one: MachineFigures) -> dict[str, Any]:
     output = one.output
     assert output is not None  # the caller asks only for those
     rated = output.rated_load_kg
     return {
         "name": one.view.machine.name,
         "loads": f"{output.loads_h:.0f}",
-        "m3": f"{output.m3_h:,.0f}",
-        "wet": f"{output.wet_kg:,.0f} kg",
-        "rated": f"{rated:,.0f} kg" if rated is not None else _("not known"),
+        "m3": f"{desk.shown(output.m3_h, 'loose_m3'):,.0f}",
+        "wet": desk.amount(output.wet_kg, "wet_kg"),
+        "rated": desk.amount(rated, "rated_kg") if rated is not None else _("not known"),
         "is_over": output.is_over,
     }
 
@@ -127,12 +145,12 @@ def _loader_need(desk: Desk, figures: list[MachineFigures], practice: MachinePra
     words = {
         "need": f"{need_h:.1f}",
         "have": f"{practice.manned_h_d * len(outputs):.0f}",
-        "volume": f"{volume_m3:,.0f}",
+        "volume": desk.amount(volume_m3, "volume_m3"),
         "n": len(outputs),
     }
     return (
         _(
-            "Sand asks %(need)s loader hours a day: %(volume)s m³ scooped or brought to beds, each "
+            "Sand asks %(need)s loader hours a day: %(volume)s scooped or brought to beds, each "
             "moved once. Drivers of the loaders in use (%(n)d) have %(have)s h: the farm's setting."
         )
         % words

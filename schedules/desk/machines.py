@@ -145,7 +145,7 @@ def _use(view: MachineView) -> str:
     if use.laid_up_d:
         said += ", " + _("%d days laid up left out") % use.laid_up_d
     if use.trend and use.trend.is_seen:
-        said += ", " + _("%(likely)+.1f h a day each week (%(low)+.1f to %(high)+.1f)") % {
+        said += ", " + _("%(likely)+.2f h a day each week (%(low)+.2f to %(high)+.2f)") % {
             "likely": use.trend.likely_h_d_w,
             "low": use.trend.low_h_d_w,
             "high": use.trend.high_h_d_w,

@@ -17,6 +17,7 @@ from schedules.outlook.queries import latest_result, runs_of
 
 from .base import Desk
 from .charts import Chart, Drawing
+from .sand_words import tons_unit
 
 EVENTS = {
     "no_sand": gettext_lazy("No released sand left for the beds"),
@@ -42,30 +43,41 @@ OUTCOMES = {
     "loaders_short": gettext_lazy("Chance of a season short of loaders, %"),
     "no_sand_d": gettext_lazy("Days without sand"),
     "pads_full_d": gettext_lazy("Days without a free bay"),
-    "missing_t": gettext_lazy("Dry sand bought or lacking, t"),
-    "cleaned_m3": gettext_lazy("Taken out of basins, m³"),
+    "missing_t": gettext_lazy("Dry sand bought or lacking, %(tons)s"),
+    "cleaned_m3": gettext_lazy("Taken out of basins, %(m3)s"),
 }
 N_CHANCES = 6  # the first so many are chances
 SETTINGS = {
-    "use": gettext_lazy("Sand a day into the beds, kg (± 10 %)"),
-    "recovery": gettext_lazy("Share that lanes give back (± 0.05)"),
+    "use": gettext_lazy("Sand a day into the beds, %(tons)s (± 10 %%)"),
+    "recovery": gettext_lazy("Sand that lanes give back, %% (± 5)"),
     "cure": gettext_lazy("Days of cure (± 10)"),
     "turns": gettext_lazy("Turns a day (± 1)"),
-    "layer_capacity": gettext_lazy("Water left by drainage, by volume (± 0.015)"),
-    "pad_rate": gettext_lazy("Bare wet pad against grass (± 15 %)"),
+    "layer_capacity": gettext_lazy("Water left by drainage, %% of the volume (± 1.5)"),
+    "pad_rate": gettext_lazy("Bare wet pad against grass (± 15 %%)"),
     "bays": gettext_lazy("Bays (± 2)"),
-    "rain": gettext_lazy("Rain, as a factor (± 20 %)"),
-    "cleaning": gettext_lazy("Basins: m³ taken out a day (± 20 %)"),
-    "solids": gettext_lazy("Basins: m³ of solids a day (± 20 %)"),
+    "rain": gettext_lazy("Rain, %% of the weather record's (± 20 %%)"),
+    "cleaning": gettext_lazy("Basins: %(m3)s taken out a day (± 20 %%)"),
+    "solids": gettext_lazy("Basins: %(m3)s of solids a day (± 20 %%)"),
 }
 PATHS = {
-    "released_kg": (gettext_lazy("Released sand, t"), 1000.0),
-    "wet_kg": (gettext_lazy("Wet sand not spread yet, t"), 1000.0),
-    "free_bays": (gettext_lazy("%(bay)s: how many are free"), 1.0),
-    "basin_frac": (gettext_lazy("%(basins)s: the fullest that fills, percent of its line"), 0.01),
-    "people_h": (gettext_lazy("Work of people, hours a day"), 1.0),
-    "loader_h": (gettext_lazy("Work of loaders, hours a day"), 1.0),
+    "released_kg": gettext_lazy("Released sand, %(tons)s"),
+    "wet_kg": gettext_lazy("Wet sand not spread yet, %(tons)s"),
+    "free_bays": gettext_lazy("%(bay)s: how many are free"),
+    "basin_frac": gettext_lazy("%(basins)s: the fullest that fills, percent of its line"),
+    "people_h": gettext_lazy("Work of people, hours a day"),
+    "loader_h": gettext_lazy("Work of loaders, hours a day"),
 }
+# Stored in one unit, read in another: the name that ends in its SI unit, and a factor before that
+SHOWN = {
+    "released_kg": ("dry_t", 1e-3),
+    "wet_kg": ("dry_t", 1e-3),
+    "use": ("dry_t", 1e-3),
+    "missing_t": ("dry_t", 1.0),
+    "cleaned_m3": ("volume_m3", 1.0),
+    "cleaning": ("volume_m3", 1.0),
+    "solids": ("volume_m3", 1.0),
+}
+PERCENTS = {"basin_frac", "recovery", "layer_capacity", "rain"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +104,23 @@ def year_context(desk: Desk) -> dict[str, Any]:
     return context | _result_context(desk, done) if done else context
 
 
+def _shown(desk: Desk, name: str, value: float) -> float:
+    """Give a figure of a year in the unit that its words name."""
+    if name in PERCENTS:
+        return 100 * value
+    quantity, factor = SHOWN.get(name, ("", 1.0))
+    return desk.shown(value * factor, quantity) if quantity else value
+
+
+def _units(desk: Desk) -> dict[str, str]:
+    return {"tons": tons_unit(desk), "m3": desk.unit("volume_m3")}
+
+
+def _say_number(value: float) -> str:
+    """Say three figures of a small number and all whole ones of a large one."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
 def _say_state(run: Any) -> str:
     if run.state == OutlookState.RUNNING:
         words = _("Running: %(done)d of %(all)d parts done")
@@ -116,8 +145,9 @@ def _result_context(desk: Desk, run: OutlookRun) -> dict[str, Any]:
         "seasons": [_season_line(line) for line in result["seasons"]],
         "fans": [_fan(desk, name, result) for name in PATHS],
         "compared_names": [one["name"] for one in result["compared"]],
-        "compared": _compared_lines(result),
-        "settings": [_setting_line(line) for line in result["settings"]],
+        "compared": _compared_lines(desk, result),
+        "settings": [_setting_line(desk, line) for line in result["settings"]],
+        "tons": tons_unit(desk),
         "n_setting": result["settings"][0]["n_members"] if result["settings"] else 0,
         "inputs": run.inputs["compared"][0]["scenario"],
     }
@@ -128,13 +158,13 @@ def _say_month(on: str) -> str:
 
 
 def _finding(run: OutlookRun, result: dict[str, Any]) -> str:
-    last = result["chances"]["no_sand"][-1]
+    sand, basins = (result["chances"][event][-1] for event in ("no_sand", "basin_over"))
     words = ngettext(
-        "Of %(n)d possible year, sand runs out in %(chance)s.",
-        "Of %(n)d possible years, sand runs out in %(chance)s.",
+        "Of %(n)d possible year, sand runs out in %(sand)s and a basin runs over in %(basin)s.",
+        "Of %(n)d possible years, sand runs out in %(sand)s and a basin runs over in %(basin)s.",
         run.n_members,
     )
-    return words % {"n": run.n_members, "chance": _say_chance(last)}
+    return words % {"n": run.n_members, "sand": _say_chance(sand), "basin": _say_chance(basins)}
 
 
 def _say_chance(told: dict[str, float]) -> str:
@@ -151,21 +181,22 @@ def _season_line(line: dict[str, Any]) -> TableLine:
     return TableLine(str(SEASONS[line["season"]]), cells)
 
 
-def _compared_lines(result: dict[str, Any]) -> list[TableLine]:
+def _compared_lines(desk: Desk, result: dict[str, Any]) -> list[TableLine]:
     lines = []
     for index, (code, words) in enumerate(OUTCOMES.items()):
-        scale, digits = (100.0, 1) if index < N_CHANCES else (1.0, 1)
         cells = []
         for one in result["compared"]:
-            told = one["outcomes"][code]
-            shown = _say_mean(told["mean"] * scale, told["se"] * scale, digits)
+            told = {
+                name: 100 * value if index < N_CHANCES else _shown(desk, code, value)
+                for name, value in one["outcomes"][code].items()
+            }
+            shown = _say_mean(told["mean"], told["se"], 1)
             if one["name"]:
-                more = _say_mean(
-                    told["difference"] * scale, told["difference_se"] * scale, digits, sign="+"
-                )
+                more = _say_mean(told["difference"], told["difference_se"], 1, sign="+")
                 shown = f"{shown}; {more}"
             cells.append(shown)
-        lines.append(TableLine(str(words), cells))
+        name = str(words) if index < N_CHANCES else str(words) % _units(desk)
+        lines.append(TableLine(name, cells))
     return lines
 
 
@@ -173,24 +204,29 @@ def _say_mean(value: float, se: float, digits: int, sign: str = "") -> str:
     return f"{value:{sign},.{digits}f} ± {se:,.{digits}f}"
 
 
-def _setting_line(line: dict[str, Any]) -> TableLine:
+def _setting_line(desk: Desk, line: dict[str, Any]) -> TableLine:
     cells = []
     for side in ("low", "high"):
         told = line[side]
-        moved, days = told["missing_t"], told["pads_full_d"]
+        moved = {
+            name: _shown(desk, "missing_t", value) for name, value in told["missing_t"].items()
+        }
+        days = told["pads_full_d"]
         cells += [
-            f"{told['value']:,.4g}",
+            _say_number(_shown(desk, line["setting"], told["value"])),
             _say_mean(moved["difference"], moved["se"], 0, sign="+"),
             _say_mean(days["difference"], days["se"], 1, sign="+"),
         ]
-    return TableLine(str(SETTINGS[line["setting"]]), cells)
+    return TableLine(str(SETTINGS[line["setting"]]) % _units(desk), cells)
 
 
 def _fan(desk: Desk, name: str, result: dict[str, Any]) -> Chart:
     """Draw the range of one figure week by week: a small multiple."""
-    said, unit = PATHS[name]
-    words = str(said) % {"bay": desk.noun("bay"), "basins": desk.noun("basins")}
-    low, middle, high = ([value / unit for value in band] for band in result["paths"][name])
+    nouns = {"bay": desk.noun("bay"), "basins": desk.noun("basins")}
+    words = str(PATHS[name]) % (nouns | _units(desk))
+    low, middle, high = (
+        [_shown(desk, name, value) for value in band] for band in result["paths"][name]
+    )
     days = result["week_ends"]
     finding = _("%(what)s: middle of the years, and the range of eight in ten") % {"what": words}
     rows = tuple(
@@ -228,7 +264,7 @@ def draw_fan(
 
     for share in (0.0, 0.5, 1.0):
         drawing.line(left, y_of(share * most), width, y_of(share * most))
-        drawing.text(left - 4, y_of(share * most) + 4, f"{share * most:,.3g}", "soft", "end")
+        drawing.text(left - 4, y_of(share * most) + 4, _say_number(share * most), "soft", "end")
     for index, on in enumerate(days):
         x = left + index * step
         top = y_of(high[index])

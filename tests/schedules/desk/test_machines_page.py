@@ -32,12 +32,12 @@ def test_what_is_not_in_the_farm_file_is_said_to_be_not_known(farm: Farm, manage
 def test_a_bucket_above_the_rated_load_is_flagged_with_a_caution(
     farm: Farm, manager: Client
 ) -> None:
-    # 3.0 m³ x 0.95 x 1,920 kg/m³ = 5,472 kg
+    # 3.0 m³ x 0.95 x 1,920 kg/m³ = 5,472 kg = 12,064 lb of 0.45359237 kg
     loader = farm.machines[1]
     loader.rated_load_kg = 5_000
     loader.save()
     text = page(manager, farm)
-    assert "5,472 kg" in text
+    assert "12,064 lb" in text
     assert "Above its rated load: fill less." in text
 
 

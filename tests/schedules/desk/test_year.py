@@ -1,5 +1,7 @@
 """The page of the year ahead: what it shows of a run, and what its forms ask for."""
 
+import re
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -10,6 +12,7 @@ from schedules.outlook.models import OutlookState
 from schedules.outlook.queries import runs_of
 from tests.farm import Farm
 from tests.schedules.desk.conftest import NOW
+from tests.schedules.desk.reading import rows
 from tests.schedules.outlook.years import history, scenario
 
 pytestmark = pytest.mark.django_db
@@ -42,6 +45,34 @@ def test_it_shows_chances_ranges_differences_and_what_matters(farm: Farm, manage
     for words in ("Of 3 possible years", "half the rain", "What matters most", run.digest[:12]):
         assert words in page
     assert page.count("<svg") >= 6
+    assert not re.search(r"\d[eE][+-]?\d", re.sub(r"<svg.*?</svg>|bits|[0-9a-f]{12}", "", page))
+
+
+def test_it_speaks_in_the_units_of_the_farm(farm: Farm, manager: Client) -> None:
+    """A short ton is 907.18474 kg: NIST Handbook 44, appendix C."""
+    run = services.begin_run(
+        site_id=farm.site.pk,
+        compared=[services.Compared("", scenario())],
+        seed=1,
+        n_members=3,
+        at=NOW,
+        in_background=False,
+    )
+    while services.do_part(run=run, at=NOW):
+        pass
+    stored = runs_of(farm.site.pk).get(pk=run.pk).result
+    missing_t = stored["compared"][0]["outcomes"]["missing_t"]["mean"]
+    assert missing_t > 0
+    shown = {}
+    for units in ("si", "us"):
+        farm.site.units = units
+        farm.site.save(update_fields=["units"])
+        page = manager.get(reverse("year", args=[farm.site.slug]))
+        shown[units] = next(r for r in rows(page.content.decode()) if "bought or lacking" in r[0])
+    assert shown["si"][0].endswith(", t")
+    assert shown["si"][1].startswith(f"{missing_t:,.1f} ±")
+    assert shown["us"][0].endswith(", tons")
+    assert shown["us"][1].startswith(f"{missing_t / 0.90718474:,.1f} ±")
 
 
 def test_a_lead_asks_and_stops(farm: Farm, manager: Client) -> None:
