@@ -54,7 +54,7 @@ class Command(BaseCommand):
         if options["members"] < 2:
             raise CommandError(_("--members must be 2 or more."))
         at = datetime.now(UTC)
-        what_ifs = [(path.stem, [read_document(path)]) for path in options["overlay"]]
+        what_ifs = [(path.stem.replace("_", " "), [read_document(path)]) for path in options["overlay"]]
         seed = options["seed"]
         return begin_run(
             site_id=site.pk,
