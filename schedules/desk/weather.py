@@ -117,13 +117,18 @@ def _fan(desk: Desk, week: WeekMembers, measure: Measure, amount_mm: Floats) -> 
             days=days,
             likely_mm=likely.tolist(),
             range_mm=list(zip(low.tolist(), high.tolist(), strict=True)),
-            said=[f"{of[1]} ({of[0]} – {of[2]})" for of in said],
+            said=[f"{of[1]} ({_bare(of[0])}–{_bare(of[2])})" for of in said],
             title=finding,
             desc=f"{days[-1]}: {said[-1][1]} ({said[-1][0]} – {said[-1][2]})",
         ),
         heads=(_("Day"), _("Low (P10)"), _("Likely (P50)"), _("High (P90)")),
         rows=tuple((day, *of) for day, of in zip(days, said, strict=True)),
     )
+
+
+def _bare(amount: str) -> str:
+    """Leave the unit out where the number beside it has it: columns are narrow."""
+    return amount.split(" ", 1)[0]
 
 
 def _temperatures(desk: Desk, day: DayForecast | WeatherDay) -> str:
