@@ -18,6 +18,7 @@ from config.rooms import APPS, BASE_DIR
 
 _SECTION = re.compile(r"^([A-Z][A-Za-z ]+)\n-{3,}$", re.MULTILINE)
 _UNIT = re.compile(r"\[([^\]\n]+)\]")
+_MARK = re.compile(r"\.\. (?=\[\d+\])")  # of a footnote, which a list needs not show
 _TEST = re.compile(r"(?:(tests/[\w/]+\.py)::\s*)?(test_\w+)")
 
 Documented = ast.FunctionDef | ast.ClassDef
@@ -94,7 +95,7 @@ def _formula(name: str, sections: dict[str, str]) -> Formula:
         computes=sections[""],
         units=tuple(dict.fromkeys(_UNIT.findall(given))),
         valid=_paragraph(notes, "Valid:"),
-        source=" ".join(sections["References"].split()),
+        source=_MARK.sub("", " ".join(sections["References"].split())),
         checked_by=tuple(_tests(_paragraph(notes, "Checked:"))),
     )
 
@@ -139,5 +140,9 @@ def _entry(formula: Formula) -> Iterator[str]:
     for head, words in rows.items():
         indent = " " * 12
         yield textwrap.fill(
-            f"  {head:<10}{words}", 100, subsequent_indent=indent, break_on_hyphens=False
+            f"  {head:<10}{words}",
+            100,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+            break_long_words=False,
         )

@@ -67,6 +67,15 @@ def test_a_formula_is_read_from_its_docstring(tmp_path: Path) -> None:
     ]
 
 
+def test_a_test_is_named_whole_and_a_footnote_without_its_mark(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main([]) == 0
+    printed = capsys.readouterr().out
+    assert ".. [" not in printed
+    assert all(check in printed for formula in all_formulas() for check in formula.checked_by)
+
+
 def test_the_list_is_printed_with_every_name(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 0
     page = capsys.readouterr().out
