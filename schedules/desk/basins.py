@@ -233,7 +233,7 @@ def _chart(desk: Desk, farm: BasinsView, lines: list[BasinLine]) -> Chart:
     svg = draw_fan(
         key="levels",
         strips=strips,
-        weeks=[desk.day(on) if k % 4 == 0 else "" for k, on in enumerate(weeks)],
+        times=[desk.day(on) if k % 4 == 0 else "" for k, on in enumerate(weeks)],
         title=_("Levels in the months ahead"),
         desc=finding,
     )
@@ -241,7 +241,7 @@ def _chart(desk: Desk, farm: BasinsView, lines: list[BasinLine]) -> Chart:
         (
             line.name,
             *(
-                " · ".join(desk.amount(m, "depth_m", digits=1) for m in strip.bands_m[k])
+                " · ".join(desk.amount(m, "depth_m", digits=1) for m in strip.bands[k])
                 for k in range(0, len(weeks), 4)
             ),
         )
@@ -262,10 +262,10 @@ def _strip(line: BasinLine, n_weeks: int) -> Strip:
     return Strip(
         label=line.name,
         level=line.level,
-        now_m=reading.depth_m,
-        bands_m=[(float(b[0]), float(b[1]), float(b[2])) for b in bands],
-        line_m=line.view.basin.must_act_depth_m,
-        rim_m=line.view.basin.depth_m,
+        now=reading.depth_m,
+        bands=[(float(b[0]), float(b[1]), float(b[2])) for b in bands],
+        line=line.view.basin.must_act_depth_m,
+        top=line.view.basin.depth_m,
     )
 
 

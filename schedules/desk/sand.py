@@ -14,7 +14,7 @@ from django.utils.translation import ngettext
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
-from schedules.sand.calc.supply import SteadyBalance
+from schedules.outlook.supply import supply_of
 from schedules.sand.forecasts import WhyNone
 from schedules.sand.ledger import moves_to_look_at
 from schedules.sand.models import Stage
@@ -26,6 +26,7 @@ from schedules.sand.queries import (
     free_pile_places,
     stock_of,
 )
+from schedules.sand.recovery import recovery_of
 from schedules.sand.services import practice_of
 
 from .base import Desk
@@ -34,6 +35,7 @@ from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
 from .pens import pens_of
 from .sand_drying import drying_facts
 from .sand_lane import lane_context
+from .sand_supply import supply_context
 from .sand_words import (
     find_why_none,
     say_day,
@@ -66,17 +68,19 @@ class BatchLine:
 
 
 def sand_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 21 queries."""
+    """Put the page together: about 36 queries."""
     views = sorted(batch_views(desk.site_id), key=_turn)
     whys = find_why_none(desk, views)
     lines = [_line(desk, view, whys.get(view.batch.pk)) for view in views]
     numbers = {view.batch.pk: view.batch.number for view in views}
     stock = stock_of(desk.site_id, views, desk.now)
+    practice, recovery = practice_of(desk.site_id), recovery_of(desk.site_id, desk.now)
+    supply = supply_of(desk.caller.site, desk.now, views, practice, recovery)
     places = [(place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)]
     taken = {view.batch.place_id for view in views}
     return {
         "finding": _finding(desk, views, stock),
-        "steady": _say_steady(desk, stock.steady),
+        "supply": supply_context(desk, supply, stock, views),
         "chart": _pipeline(desk, views),
         "lines": lines,
         "drying": [line for line in lines if line.view.batch.stage == Stage.DRYING],
@@ -94,8 +98,7 @@ def sand_context(desk: Desk) -> dict[str, Any]:
         "bedded": bedded_lines(desk),
         "pens": [(pen.pk, desk.place(pen.place)) for pen in pens_of(desk.site_id)],
         "n_look": moves_to_look_at(desk.site_id),
-        "practice": practice_of(desk.site_id),
-        "lane": lane_context(desk),
+        "lane": lane_context(desk, practice, recovery),
         "unit": tons_unit(desk),
     }
 
@@ -149,15 +152,6 @@ def _finding(desk: Desk, views: list[BatchView], stock: SandStock) -> str:
             % {"number": coming[0][1], "day": say_day(coming[0][0])}
         )
     return " ".join(said)
-
-
-def _say_steady(desk: Desk, steady: SteadyBalance) -> str:
-    """Say what a day takes, gives back and leaves to be bought, by the farm's own figures."""
-    if not steady.use_kg_d:
-        return ""
-    words = _("A steady day: beds take %(use)s, lanes give back %(back)s, %(buy)s are bought.")
-    amounts = {"use": steady.use_kg_d, "back": steady.recovered_kg_d, "buy": steady.make_up_kg_d}
-    return words % {name: say_tons(desk, kg, digits=1) for name, kg in amounts.items()}
 
 
 def _line(desk: Desk, view: BatchView, why: WhyNone | None) -> BatchLine:
