@@ -16,6 +16,7 @@ from equipment.site.queries import open_holds
 from .calc.supply import DaysOfSand, Range, SteadyBalance, days_of_sand, steady_balance
 from .ledger import batch_masses_kg
 from .models import AccountKind, Batch, BatchStep, DryForecast, MoistureTest, SandMove, Stage
+from .services import practice_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +104,15 @@ class SandStock:
 
 
 def sand_stock(site_id: int, now: datetime) -> SandStock:
-    """Released sand that nobody holds against today's use: 12 queries."""
+    """Released sand that nobody holds against today's use: 11 queries."""
     return stock_of(site_id, batch_views(site_id), now)
 
 
 def stock_of(site_id: int, views: Iterable[BatchView], now: datetime) -> SandStock:
-    """The same of all live batches, fetched before: 4 queries."""
+    """The same of all live batches, fetched before: 3 queries."""
     measured = recent_use_kg_d(site_id, now)
-    steady = steady_day(site_id)
-    practice = SandPractice.objects.filter(site_id=site_id).first() or SandPractice()
+    practice = practice_of(site_id)
+    steady = _steady(site_id, practice)
     return SandStock(
         released_kg=sum(
             v.dry_kg for v in views if v.batch.stage == Stage.RELEASED and not v.is_held
@@ -125,10 +126,13 @@ def stock_of(site_id: int, views: Iterable[BatchView], now: datetime) -> SandSto
 
 def steady_day(site_id: int) -> SteadyBalance:
     """Sand used, given back and to be bought on a day by the farm's own figures: 2 queries."""
+    return _steady(site_id, practice_of(site_id))
+
+
+def _steady(site_id: int, practice: SandPractice) -> SteadyBalance:
     stalls = BedGroup.objects.filter(site_id=site_id, place__retired_at=None).aggregate(
         n=Sum("n_stalls")
     )["n"]
-    practice = SandPractice.objects.filter(site_id=site_id).first() or SandPractice()
     return steady_balance(stalls or 0, practice.use_kg_stall_d, practice.recovery_frac)
 
 
