@@ -205,6 +205,15 @@ def _next(desk: Desk, supply: SandSupply, views: Iterable[BatchView]) -> list[Ne
     return lines
 
 
+def _say_chart(supply: SandSupply) -> str:
+    """Say when the middle of the chances is below the safety stock."""
+    below_on = supply.day_on(supply.days_d.likely)
+    if below_on is None:
+        return _("Ready sand day by day if nothing is bought: above the safety stock throughout.")
+    words = _("Ready sand day by day if nothing is bought: below the safety stock from %(day)s.")
+    return words % {"day": say_day(below_on)}
+
+
 def _chart(desk: Desk, supply: SandSupply) -> Chart:
     ahead, unit = supply.ahead, tons_unit(desk)
     low, middle, high = ([tons(desk, kg) for kg in band] for band in ahead.bands_kg.tolist())
@@ -218,14 +227,12 @@ def _chart(desk: Desk, supply: SandSupply) -> Chart:
         line=safety,
         top=max(opening, safety, *high, 1.0),
     )
-    finding = _("Ready sand day by day, if nothing is bought: %(finding)s") % {
-        "finding": say_days(supply)
-    }
-    weekly = range(0, ahead.n_days, WEEK_D)
+    finding = _say_chart(supply)
+    weekly, named = range(0, ahead.n_days, WEEK_D), range(0, ahead.n_days - WEEK_D + 1, WEEK_D)
     svg = draw_fan(
         key="supply",
         strips=[strip],
-        times=[say_day(on) if n in weekly else "" for n, on in enumerate(days)],
+        times=[say_day(on) if n in named else "" for n, on in enumerate(days)],
         title=_("Ready sand in the days ahead"),
         desc=finding,
     )

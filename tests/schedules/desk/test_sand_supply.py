@@ -65,6 +65,7 @@ def test_nothing_is_bought_without_lead_time_or_without_need(known: Farm, worker
     said = page(worker)
     assert "Sand for more than 64 days: so far batches on record tell." in said
     assert "Nothing needs to be bought within 64 days" in said
+    assert "if nothing is bought: above the safety stock throughout." in said
 
 
 def test_the_balance_has_its_table_by_the_week(known: Farm, worker: Client) -> None:
@@ -73,6 +74,7 @@ def test_the_balance_has_its_table_by_the_week(known: Farm, worker: Client) -> N
     # 60 t less 6.6 t and 52.8 t, in short tons of 907.18474 kg: NIST SP 811 (2008), appendix B.8
     assert ["Wed 4 Mar", "59", "59", "59", "0"] in table
     assert ["Wed 11 Mar", "8", "8", "8", "1"] in table
+    assert "if nothing is bought: below the safety stock from Wed 11 Mar." in html
 
 
 def test_released_batches_are_laid_end_to_end_the_oldest_first(known: Farm, worker: Client) -> None:
