@@ -78,9 +78,10 @@ def sand_context(desk: Desk) -> dict[str, Any]:
     supply = supply_of(desk.caller.site, desk.now, views, practice, recovery)
     places = [(place.pk, desk.place(place.place)) for place in free_pile_places(desk.site_id)]
     taken = {view.batch.place_id for view in views}
+    pens = [(pen.pk, desk.place(pen.place)) for pen in pens_of(desk.site_id)]
     return {
         "finding": _finding(desk, views, stock),
-        "supply": supply_context(desk, supply, stock, views),
+        "supply": supply_context(desk, supply, stock, views, dict(pens)),
         "chart": _pipeline(desk, views),
         "lines": lines,
         "drying": [line for line in lines if line.view.batch.stage == Stage.DRYING],
@@ -96,7 +97,7 @@ def sand_context(desk: Desk) -> dict[str, Any]:
             for hold in open_holds(desk.site_id, HoldSubject.BATCH)
         ],
         "bedded": bedded_lines(desk),
-        "pens": [(pen.pk, desk.place(pen.place)) for pen in pens_of(desk.site_id)],
+        "pens": pens,
         "n_look": moves_to_look_at(desk.site_id),
         "lane": lane_context(desk, practice, recovery),
         "unit": tons_unit(desk),

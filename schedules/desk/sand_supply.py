@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from schedules.outlook.supply import PlacesNeeded, ResidenceSource, SandSupply
+from schedules.outlook.supply import PenTurn, PlacesNeeded, ResidenceSource, SandSupply
 from schedules.sand.calc.ahead import CHANCE_FRAC, Purchase
 from schedules.sand.calc.supply import Range
 from schedules.sand.models import Stage
@@ -50,8 +50,22 @@ class NextLine:
     days: str
 
 
+@dataclass(frozen=True, slots=True)
+class PenLine:
+    """What a pen's beds lost since they got sand, and the batches that it comes from."""
+
+    name: str
+    since: str
+    lost: str
+    batches: str
+
+
 def supply_context(
-    desk: Desk, supply: SandSupply, stock: SandStock, views: Iterable[BatchView]
+    desk: Desk,
+    supply: SandSupply,
+    stock: SandStock,
+    views: Iterable[BatchView],
+    pen_names: Mapping[int, str],
 ) -> dict[str, Any]:
     """Put the part of the Sand page together that is about supply: no query."""
     if not supply.use_kg_d.likely:
@@ -63,6 +77,7 @@ def supply_context(
         "chart": _chart(desk, supply),
         "places": _places(desk, supply),
         "next": _next(desk, supply, views),
+        "pens": [_pen_line(desk, turn, pen_names) for turn in supply.pens],
         "rests_on": _rests_on(desk, supply, stock),
     }
 
@@ -205,6 +220,25 @@ def _next(desk: Desk, supply: SandSupply, views: Iterable[BatchView]) -> list[Ne
     return lines
 
 
+def _pen_line(desk: Desk, turn: PenTurn, pen_names: Mapping[int, str]) -> PenLine:
+    since = _("not in four weeks")
+    if turn.since_d is not None:
+        since = ngettext("%(n)d day ago", "%(n)d days ago", turn.since_d) % {"n": turn.since_d}
+    shares = [
+        f"{share.number} ({say_tons(desk, share.dry_kg, digits=1)})" for share in turn.batches
+    ]
+    given_kg = sum(share.dry_kg for share in turn.batches)
+    if turn.lost_kg - given_kg > 1:
+        lacks = _("%(amount)s lacking")
+        shares.append(lacks % {"amount": say_tons(desk, turn.lost_kg - given_kg, digits=1)})
+    return PenLine(
+        name=pen_names.get(turn.pen_id, "–"),
+        since=since,
+        lost=say_tons(desk, turn.lost_kg, digits=1),
+        batches=", ".join(shares),
+    )
+
+
 def _say_chart(supply: SandSupply) -> str:
     """Say when the middle of the chances is below the safety stock."""
     below_on = supply.day_on(supply.days_d.likely)
@@ -275,7 +309,7 @@ def _rests_on(desk: Desk, supply: SandSupply, stock: SandStock) -> list[tuple[st
         (_("Bedded a day in the last two weeks, by the ledger"), measured),
         (
             _("Recovery"),
-            f"{_percent(recovery.frac)} ± {_percent(recovery.sd_frac)}, "
+            f"{_percent(recovery.frac)} ± {recovery.sd_frac:.1%}, "
             + (source % {"n": recovery.n} if recovery.is_measured else _("the farm's setting")),
         ),
         (_("Lost when a layer is picked up (setting)"), _percent(own.screening_loss_frac)),

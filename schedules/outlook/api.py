@@ -153,6 +153,23 @@ class PurchaseOutput(serializers.Serializer[Any]):
     below_unbought_frac = serializers.FloatField()
 
 
+class BatchShareOutput(serializers.Serializer[Any]):
+    """So much of a batch."""
+
+    batch = serializers.IntegerField(source="batch_id")
+    number = serializers.IntegerField()
+    dry_kg = serializers.FloatField()
+
+
+class PenTurnOutput(serializers.Serializer[Any]):
+    """What a pen's beds have lost since they last got sand, and from which batches it comes."""
+
+    pen = serializers.IntegerField(source="pen_id")
+    since_d = serializers.IntegerField(allow_null=True, help_text="Null: none in four weeks.")
+    lost_kg = serializers.FloatField()
+    batches = BatchShareOutput(many=True)
+
+
 class SandSupplyOutput(serializers.Serializer[SandSupply]):
     """How long ready sand lasts, what to buy and when, and the places a steady day needs.
 
@@ -181,6 +198,7 @@ class SandSupplyOutput(serializers.Serializer[SandSupply]):
     is_recovery_measured = serializers.BooleanField(source="recovery.is_measured")
     later_kg = serializers.FloatField(help_text="Of batches that are ready after these days.")
     held_kg = serializers.FloatField()
+    pens = PenTurnOutput(many=True, help_text="Longest without sand first.")
 
 
 class SandSupplyViewSet(SiteViewSet[OutlookRun]):

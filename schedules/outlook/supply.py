@@ -13,7 +13,9 @@ from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
+from django.db.models import Max, Sum
 
+from equipment.barns.models import BedGroup
 from equipment.sandyard.models import Bay, PilePlace, SandPractice
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Site
@@ -30,17 +32,18 @@ from schedules.sand.calc.ahead import (
     offsets_at,
     pile_residence_d,
     plan_buying,
+    share_out,
     use_by_day_kg,
 )
 from schedules.sand.calc.dates import BEYOND, DateDistribution, PileRule, ready_dates
 from schedules.sand.calc.layer import Floats
 from schedules.sand.calc.supply import Range, steady_balance
-from schedules.sand.models import BatchStep, Stage
+from schedules.sand.models import AccountKind, BatchStep, SandMove, Stage
 from schedules.sand.queries import BatchView, batch_views
 from schedules.sand.recovery import Recovery, recovery_of
 from schedules.sand.services import practice_of
 
-from .facts import n_stalls_of, outlook_practice_of
+from .facts import outlook_practice_of
 from .models import OutlookPractice
 
 N_MEMBERS = 400
@@ -84,6 +87,29 @@ class PlacesNeeded:
 
 
 @dataclass(frozen=True, slots=True)
+class BatchShare:
+    """So much of a batch."""
+
+    batch_id: int
+    number: int
+    dry_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class PenTurn:
+    """What a pen's beds have lost since they last got sand, and from which batches it comes.
+
+    `since_d` is None where none came in four weeks; the loss is then one day's. `batches` is less
+    than the loss where released sand does not reach.
+    """
+
+    pen_id: int
+    since_d: int | None
+    lost_kg: float
+    batches: tuple[BatchShare, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SandSupply:
     """What the farm's figures say of its sand. Ranges are eight chances in ten; masses are dry.
 
@@ -107,6 +133,7 @@ class SandSupply:
     month_frac: float
     later_kg: float
     held_kg: float
+    pens: tuple[PenTurn, ...]
 
     @property
     def days_d(self) -> Range:
@@ -119,7 +146,7 @@ class SandSupply:
 
 
 def sand_supply(site: Site, at: datetime) -> SandSupply:
-    """Give it of the farm as it stands: 16 queries, 17 where no layer is forecast."""
+    """Give it of the farm as it stands: 17 queries, 18 where no layer is forecast."""
     views, practice = batch_views(site.pk), practice_of(site.pk)
     return supply_of(site, at, views, practice, recovery_of(site.pk, at))
 
@@ -131,7 +158,7 @@ def supply_of(
     practice: SandPractice,
     recovery: Recovery,
 ) -> SandSupply:
-    """Give it of live batches and figures fetched before: 4 queries, 5 where none is forecast."""
+    """Give it of live batches and figures fetched before: 5 queries, 6 where none is forecast."""
     today = local_date_of(at, site.zone)
     facts = _Facts(
         today=today,
@@ -140,7 +167,7 @@ def supply_of(
         practice=practice,
         own=outlook_practice_of(site.pk),
         recovery=recovery,
-        n_stalls=n_stalls_of(site.pk),
+        stalls=_stalls_by_pen(site.pk),
         residence=_residence(site, views, at),
         members=draw_supply(N_MEMBERS, np.random.default_rng([site.pk, today.toordinal()])),
     )
@@ -163,6 +190,7 @@ def supply_of(
         month_frac=facts.month_frac,
         later_kg=max(scheduled_kg - float(np.median(ahead.arrive_kg.sum(axis=1))), 0.0),
         held_kg=_sum_kg(view for view in views if view.is_held),
+        pens=_pens(facts, at),
     )
 
 
@@ -176,9 +204,19 @@ class _Facts:
     practice: SandPractice
     own: OutlookPractice
     recovery: Recovery
-    n_stalls: int
+    stalls: dict[int, int]  # by pen
     residence: Residence
     members: SupplyMembers
+
+    @property
+    def n_stalls(self) -> int:
+        return sum(self.stalls.values())
+
+    @cached_property
+    def released(self) -> list[BatchView]:
+        """Released batches, the oldest release first."""
+        views = [view for view in self.free if view.batch.stage == Stage.RELEASED]
+        return sorted(views, key=lambda view: (view.batch.released_at, view.batch.number))
 
     @cached_property
     def free(self) -> list[BatchView]:
@@ -241,7 +279,7 @@ def _ahead(facts: _Facts) -> SandAhead:
     ready_d = np.array([_ready_d(facts, view) for view in facts.coming], dtype=np.int64)
     return SandAhead(
         start_on=facts.today,
-        opening_kg=_sum_kg(v for v in facts.free if v.batch.stage == Stage.RELEASED),
+        opening_kg=_sum_kg(facts.released),
         safety_kg=facts.practice.safety_stock_kg,
         arrive_kg=arrivals_kg(facts.coming_kg, ready_d.reshape(-1, N_MEMBERS).T, n_days),
         use_kg=use_by_day_kg(
@@ -381,3 +419,41 @@ def _piles(facts: _Facts, inflow_kg_d: Floats, use_kg_d: Floats) -> PlacesNeeded
     )
     needed = middle_eight(n_in_residence(per_d, lies_d))
     return PlacesNeeded(needed, middle_eight(lies_d), len(rooms_kg))
+
+
+def _stalls_by_pen(site_id: int) -> dict[int, int]:
+    """Count the stalls in use: 1 query."""
+    groups = BedGroup.objects.filter(site_id=site_id, place__retired_at=None)
+    return dict(groups.values_list("pen_id").annotate(n=Sum("n_stalls")).order_by("pen_id"))
+
+
+def _pens(facts: _Facts, at: datetime) -> tuple[PenTurn, ...]:
+    """Serve the pens that have waited longest first, from the oldest released on: 1 query."""
+    moves = SandMove.objects.filter(
+        site_id=facts.site.pk, target__kind=AccountKind.BEDS, at__gte=at - RECORDS_D * DAY
+    )
+    last_at = dict(moves.values_list("target__place_id").annotate(at=Max("at")))
+    since_d = {
+        pen_id: (facts.today - local_date_of(last_at[pen_id], facts.site.zone)).days
+        if pen_id in last_at
+        else None
+        for pen_id in facts.stalls
+    }
+    waits = [pen_id for pen_id, days in since_d.items() if days != 0]
+    waits.sort(key=lambda pen_id: -(since_d[pen_id] or RECORDS_D))
+    loss_kg_d = facts.practice.use_kg_stall_d * facts.month_frac
+    lost_kg = np.array([facts.stalls[pen] * loss_kg_d * (since_d[pen] or 1) for pen in waits])
+    batch_kg = np.array([max(view.dry_kg, 0.0) for view in facts.released])
+    taken_kg = share_out(lost_kg, batch_kg)
+    return tuple(
+        PenTurn(pen_id, since_d[pen_id], float(lost), _shares(facts.released, row))
+        for pen_id, lost, row in zip(waits, lost_kg, taken_kg, strict=True)
+    )
+
+
+def _shares(released: Iterable[BatchView], taken_kg: Floats) -> tuple[BatchShare, ...]:
+    return tuple(
+        BatchShare(view.batch.pk, view.batch.number, float(kg))
+        for view, kg in zip(released, taken_kg, strict=True)
+        if kg > 0
+    )

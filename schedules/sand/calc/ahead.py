@@ -461,3 +461,42 @@ def pile_residence_d(
         draw_d = np.where(pile_kg > 0, pile_kg / use_kg_d, 0.0)
         per_d = np.where(pile_kg > 0, inflow_kg_d / pile_kg, 0.0)
     return per_d, fill_d + cure_d + draw_d
+
+
+def share_out(need_kg: Floats, batch_kg: Floats) -> Floats:
+    """Give each need its sand from the first batch that still has some.
+
+    Parameters
+    ----------
+    need_kg : ndarray, shape (n_needs,)
+        In the order in which they are served, ≥ 0. [kg]
+    batch_kg : ndarray, shape (n_batches,)
+        In the order in which they are used up: the oldest released first, ≥ 0. [kg]
+
+    Returns
+    -------
+    ndarray, shape (n_needs, n_batches)
+        What each takes of each; less than its need once all is given out. [kg]
+
+    Raises
+    ------
+    ValueError
+        A negative mass.
+
+    Notes
+    -----
+    Needs and batches are laid end to end along one line; each takes what lies beside it.
+
+    Valid: any batch may go to any pen.
+    Checked: tests/schedules/sand/test_ahead.py::test_pens_are_served_from_the_oldest_on
+
+    References
+    ----------
+    First in, first out: common practice, no source; the farm's rule for released sand.
+    """
+    if np.any(need_kg < 0) or np.any(batch_kg < 0):
+        raise ValueError("need_kg and batch_kg cannot be negative")
+    need_to, batch_to = np.cumsum(need_kg)[:, None], np.cumsum(batch_kg)[None, :]
+    begins = np.maximum(need_to - need_kg[:, None], batch_to - batch_kg)
+    taken: Floats = np.maximum(np.minimum(need_to, batch_to) - begins, 0.0)
+    return taken

@@ -85,6 +85,19 @@ def test_released_batches_are_laid_end_to_end_the_oldest_first(known: Farm, work
     assert f"Batch {younger.number} · 22 tons · Sat 7 Mar to Tue 10 Mar" in said
 
 
+def test_pens_are_told_their_batches_and_what_is_lacking(known: Farm, worker: Client) -> None:
+    html = worker.get(url("sand")).content.decode()
+    table = rows(html[html.index('id="supply-pens"') :])
+    first, second, third = known.batches[Stage.RELEASED]
+    # bedded three weeks ago: 100 stalls lost 21 × 2.2 t = 46.2 t; there are 3 × 20 t
+    pens = [f"Pen {pen.place.key}" for pen in known.pens]
+    since, lost = "21 days ago", "50.9 tons"
+    of_first = f"{third.number} (22.0 tons), {second.number} (22.0 tons), {first.number} (6.8 tons)"
+    assert [pens[0], since, lost, of_first] in table
+    assert [pens[1], since, lost, f"{first.number} (15.2 tons), 35.7 tons lacking"] in table
+    assert [pens[2], since, lost, "50.9 tons lacking"] in table
+
+
 def test_places_are_held_against_those_that_are_there(known: Farm, worker: Client) -> None:
     batch = known.batches[Stage.DRYING][0]
     for kind, days in (("spread", 30), ("picked_up", 5)):
@@ -108,7 +121,7 @@ def test_every_figure_says_where_it_comes_from(known: Farm, worker: Client) -> N
     said = page(worker)
     for source in (
         "300 stalls × 48.5 lb × 1.00 for this month, ± 0%",
-        "78% ± 0%, the farm's setting",
+        "78% ± 0.0%, the farm's setting",
         "8 and 60 days",
         "2, 27.6 tons",
         "nothing tells: no layer lies there or was picked up",

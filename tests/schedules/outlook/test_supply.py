@@ -6,12 +6,14 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from equipment.barns.models import Pen
 from equipment.sandyard.models import SandPractice
 from equipment.site.models import HoldSubject, Place, PlaceKind, Site
 from equipment.site.services import put_hold
 from schedules.outlook.models import OutlookPractice
 from schedules.outlook.supply import ResidenceSource, SandSupply, sand_supply
 from schedules.sand.models import Batch, BatchStep, DryForecast, Stage
+from schedules.sand.services import bed_pens
 from tests.factories import (
     make_actor,
     make_batch,
@@ -178,10 +180,40 @@ def test_a_farm_without_stalls_batches_or_figures_has_its_answer() -> None:
     assert (supply.purchase, supply.bays, supply.piles) == (None, None, None)
 
 
+def test_the_pen_that_waits_longest_is_served_first_from_the_oldest_released(site: Site) -> None:
+    other = make_pen(site, "other")
+    make_bed_group(other, n_stalls=100)
+    older = make_batch(site, Stage.RELEASED, at=NOW - 9 * DAY, dry_kg=6 * T)
+    younger = make_batch(site, Stage.RELEASED, at=NOW - 2 * DAY, dry_kg=7 * T)
+    first = Pen.objects.filter(site=site).exclude(pk=other.pk).get()
+    by = make_actor(site, "lead")
+    for pen, days in ((first, 4), (other, 3)):
+        who: dict[str, Any] = {"site_id": site.pk, "by": by, "at": NOW - days * DAY}
+        bed_pens(batch_id=older.pk, pen_ids=[pen.pk], dry_kg=T / 2, **who)
+
+    turns = told(site).pens
+
+    # 100 stalls lose a tonne a day: 4 t and 3 t, of which the older batch still has 5
+    assert [(turn.pen_id, turn.since_d, turn.lost_kg) for turn in turns] == [
+        (first.pk, 4, 4 * T),
+        (other.pk, 3, 3 * T),
+    ]
+    shares = [[(share.number, round(share.dry_kg)) for share in turn.batches] for turn in turns]
+    assert shares == [[(older.number, 4000)], [(older.number, 1000), (younger.number, 2000)]]
+
+    bed_pens(site_id=site.pk, batch_id=older.pk, pen_ids=[first.pk], dry_kg=T, by=by, at=NOW)
+    assert [turn.pen_id for turn in told(site).pens] == [other.pk]
+
+
+def test_a_pen_without_any_bedding_on_record_is_told_as_such(site: Site) -> None:
+    turn = told(site).pens[0]
+    assert (turn.since_d, turn.lost_kg, turn.batches) == (None, T, ())
+
+
 def test_it_is_the_same_all_day_and_takes_few_queries(
     farm: Farm, django_assert_num_queries: Any
 ) -> None:
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         first = sand_supply(farm.site, farm.now)
     again = sand_supply(farm.site, farm.now + timedelta(hours=1))
     assert (first.ahead.stock_kg == again.ahead.stock_kg).all()
@@ -195,6 +227,8 @@ def test_the_api_gives_it_with_null_for_what_is_not_in_sight(
     assert given["use_kg_d"]["likely"] == pytest.approx(300 * 22, rel=0.01)
     assert given["purchase"] is None  # the farm gives no lead time
     assert given["bays"]["needed"]["likely"] is None  # its layers are not foreseen dry
+    assert [turn["since_d"] for turn in given["pens"]] == [21, 21, 21]
+    assert given["pens"][0]["batches"][0]["batch"] == farm.batches[Stage.RELEASED][-1].pk
     assert len(given["stock_kg"][0]) == len(given["stock_kg"][2])
 
     Place.objects.filter(kind=PlaceKind.BED_GROUP, site=farm.site).update(retired_at=farm.now)

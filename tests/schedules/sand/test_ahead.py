@@ -18,6 +18,7 @@ from schedules.sand.calc.ahead import (
     offsets_at,
     pile_residence_d,
     plan_buying,
+    share_out,
     use_by_day_kg,
 )
 from schedules.sand.calc.dates import BEYOND, DateDistribution
@@ -177,6 +178,25 @@ def test_a_pile_fills_cures_and_is_bedded() -> None:
     assert per_d == pytest.approx([1 / 8, 1 / 4, 0])
 
 
+def test_pens_are_served_from_the_oldest_on() -> None:
+    taken = share_out(np.array([3.0, 4.0, 5.0]), np.array([5.0, 4.0]))
+    assert taken.tolist() == [[3, 0], [2, 2], [0, 2]]
+
+
+@given(
+    need_kg=st.lists(st.floats(0, 50), min_size=1, max_size=8),
+    batch_kg=st.lists(st.floats(0, 90), min_size=1, max_size=8),
+)
+def test_no_batch_gives_more_than_it_has_and_none_is_kept_back(
+    need_kg: list[float], batch_kg: list[float]
+) -> None:
+    needs, batches = np.array(need_kg), np.array(batch_kg)
+    taken = share_out(needs, batches)
+    assert (taken.sum(axis=0) <= batches + 1e-9).all()
+    assert (taken.sum(axis=1) <= needs + 1e-9).all()
+    assert taken.sum() == pytest.approx(min(needs.sum(), batches.sum()), abs=1e-6)
+
+
 @pytest.mark.parametrize(
     ("call", "named"),
     [
@@ -197,6 +217,7 @@ def test_a_pile_fills_cures_and_is_bedded() -> None:
         (lambda: middle_eight(np.array([])), "values"),
         (lambda: plan_buying(ahead(1, [[1.0]]), truck_kg=0, lead_d=1), "truck_kg"),
         (lambda: plan_buying(ahead(1, [[1.0]]), truck_kg=1, lead_d=-1), "lead_d"),
+        (lambda: share_out(np.array([-1.0]), np.array([1.0])), "need_kg"),
         (lambda: n_in_residence(np.array(-1.0), np.array(1.0)), "arrivals_per_d"),
         (
             lambda: pile_residence_d(
