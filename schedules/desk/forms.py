@@ -12,8 +12,7 @@ from equipment.site.calc.refusal import RefusedValueError
 from equipment.site.calc.typed_number import AmbiguousNumberError, parse_number
 from equipment.site.errors import InvalidInputError
 from equipment.site.units import UnitSystem, parse_quantity
-
-MOST_KG = 10_000_000  # as the API takes at most
+from schedules.sand.models import MOST_KG
 
 
 def read_number(posted: QueryDict, name: str, label: str, *, most: float | None = None) -> float:

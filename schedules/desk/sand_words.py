@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.units import UnitSystem, to_shown
+from schedules.sand import words
 from schedules.sand.forecasts import WhyNone, why_none
 from schedules.sand.models import Batch, DryForecast, Stage
 from schedules.sand.queries import BatchView
@@ -47,33 +47,32 @@ def say_range(low: date | None, mid: date | None, high: date | None) -> str:
 
 def tons_unit(desk: Desk) -> str:
     """Name the unit of sand on this site."""
-    return _("tons") if desk.caller.site.units == "us" else "t"
+    return words.tons_unit(desk.caller.site)
 
 
 def tons(desk: Desk, dry_kg: float) -> float:
     """Give dry kilograms in the site's unit."""
-    system: UnitSystem = "us" if desk.caller.site.units == "us" else "si"
-    return to_shown(dry_kg / 1000, "dry_t", system)
+    return words.tons(desk.caller.site, dry_kg)
 
 
 def say_tons(desk: Desk, dry_kg: float, digits: int = 0) -> str:
     """Say dry kilograms in the site's unit."""
-    return f"{tons(desk, dry_kg):,.{digits}f} {tons_unit(desk)}"
+    return words.say_tons(desk.caller.site, dry_kg, digits)
 
 
 def say_moisture(desk: Desk, view: BatchView) -> list[tuple[str, str]]:
     """Say what was measured last and what is reckoned of a layer, each named as what it is."""
     said = []
     if view.last_test:
-        words = _("measured %(day)s") % {"day": desk.day(view.last_test.taken_at)}
-        said.append((_percent(view.last_test.moisture_wb_frac), words))
+        said_on = _("measured %(day)s") % {"day": desk.day(view.last_test.taken_at)}
+        said.append((_percent(view.last_test.moisture_wb_frac), said_on))
     if view.batch.stage == Stage.DRYING and view.forecast and view.forecast.moisture:
         estimate = view.forecast.moisture
-        words = _("estimate, %(low)s to %(high)s") % {
+        between = _("estimate, %(low)s to %(high)s") % {
             "low": _percent(estimate.low_wb_frac),
             "high": _percent(estimate.high_wb_frac),
         }
-        said.append((_percent(estimate.likely_wb_frac), words))
+        said.append((_percent(estimate.likely_wb_frac), between))
     return said or [(_percent(view.batch.moisture_wb_frac), _say_source(view.batch))]
 
 

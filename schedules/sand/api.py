@@ -20,7 +20,7 @@ from equipment.site.restfields import FiniteField, KeyField, ReasonInput, SaidIn
 from equipment.site.services import put_hold
 
 from . import lane_api, services, stock_api
-from .models import Batch, MoistureTest, Stage
+from .models import MOST_KG, Batch, MoistureTest, Stage
 from .queries import BatchView, views_of, with_history
 from .shapes import BatchOutput, MoistureTestOutput
 
@@ -54,20 +54,20 @@ class BedInput(SaidInput):
     """Into which pen, and how much; a younger batch before an older one needs a reason."""
 
     pen = KeyField()
-    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+    dry_kg = FiniteField(min_value=1, max_value=MOST_KG)
     reason = serializers.CharField(max_length=300, allow_blank=True, default="")
 
 
 class CountInput(ReasonInput):
     """How much there is, and how it was found."""
 
-    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+    dry_kg = FiniteField(min_value=1, max_value=MOST_KG)
 
 
 class DisposeInput(ReasonInput):
     """How much is taken out of the loop, and why."""
 
-    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+    dry_kg = FiniteField(min_value=1, max_value=MOST_KG)
 
 
 class MeasureInput(SaidInput):

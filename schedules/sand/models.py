@@ -10,6 +10,8 @@ from django.utils.translation import gettext_lazy as _
 from equipment.site.constraints import site_constraints
 from equipment.site.models import Actor, Event, Place, SiteModel
 
+MOST_KG = 10_000_000  # of one entry: a typed slip is more
+
 
 class Stage(models.TextChoices):
     DRAINING = "draining", _("Draining")

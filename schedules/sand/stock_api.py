@@ -27,7 +27,7 @@ from equipment.site.restfields import (
 
 from . import services
 from .ledger import account_balances_kg
-from .models import AccountKind, Batch, SandAccount, SandMove
+from .models import MOST_KG, AccountKind, Batch, SandAccount, SandMove
 from .queries import BatchView, SandStock, beddings, sand_stock, views_of, with_history
 from .shapes import BatchOutput
 
@@ -36,7 +36,7 @@ class DeliveryInput(SaidInput):
     """Bought sand: where it was put, how much, how wet."""
 
     pile_place = KeyField()
-    dry_kg = FiniteField(min_value=1, max_value=10_000_000)
+    dry_kg = FiniteField(min_value=1, max_value=MOST_KG)
     moisture_wb_frac = FiniteField(min_value=0, max_value=0.9, default=0.04)
 
 

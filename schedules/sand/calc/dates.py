@@ -1,4 +1,4 @@
-"""A date that is not certain: its quantiles, its share by a day, and what follows from it."""
+"""A date that is not certain: its quantiles, and what follows from it."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -42,11 +42,6 @@ class DateDistribution:
         if not (np.all(self.weight >= 0) and abs(self.weight.sum() - 1) < 1e-9):
             raise ValueError("weight must be 0 or more and sum to 1")
 
-    @property
-    def share_beyond(self) -> float:
-        """Share of the weight that lies past the horizon."""
-        return float(self.weight[self.offset_d == BEYOND].sum())
-
     def quantile(self, q: float) -> date | None:
         """Find the first date by which a share of the weight has come.
 
@@ -72,22 +67,6 @@ class DateDistribution:
         index = order[np.argmax(reached)] if reached.any() else order[-1]
         offset_d = int(self.offset_d[index])
         return None if offset_d == BEYOND else self.origin_on + timedelta(days=offset_d)
-
-    def share_by(self, on: date) -> float:
-        """Tell how much of the weight lies no later than a date.
-
-        Parameters
-        ----------
-        on : date
-            The date.
-
-        Returns
-        -------
-        float
-            0 to 1.
-        """
-        is_by = (self.offset_d != BEYOND) & (self.offset_d <= (on - self.origin_on).days)
-        return min(float(self.weight[is_by].sum()), 1.0)
 
     def dots(self, n: int = 20) -> tuple[date | None, ...]:
         """Set out the distribution as equally likely dates, to be drawn as dots or counted.

@@ -15,7 +15,6 @@ from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event, HoldSubject, Place, Site
 from equipment.site.queries import open_holds
-from equipment.site.units import UnitSystem, to_shown
 from equipment.site.writes import SiteWrite
 from schedules.errors import (
     BatchHeldError,
@@ -34,6 +33,7 @@ from schedules.sand.calc.stages import (
 )
 from schedules.sand.ledger import Amount, account, batch_mass_kg, move
 from schedules.sand.models import AccountKind, Batch, BatchStep, Stage
+from schedules.sand.words import say_tons
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,14 +242,8 @@ def refuse_overfull(spot: PilePlace, there_kg: float, more_kg: float) -> None:
         )
         % {
             "place": spot.place.label or spot.place.key,
-            "room": _say_mass(site, spot.capacity_kg),
-            "there": _say_mass(site, there_kg),
-            "more": _say_mass(site, more_kg),
+            "room": say_tons(site, spot.capacity_kg),
+            "there": say_tons(site, there_kg),
+            "more": say_tons(site, more_kg),
         }
     )
-
-
-def _say_mass(site: Site, dry_kg: float) -> str:
-    system: UnitSystem = "us" if site.units == "us" else "si"
-    unit = _("tons") if system == "us" else "t"
-    return f"{to_shown(dry_kg / 1000, 'dry_t', system):,.0f} {unit}"

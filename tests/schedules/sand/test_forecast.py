@@ -17,6 +17,7 @@ from schedules.sand.calc.forecast import DryForecast, days_saved, forecast_dry, 
 from schedules.sand.calc.layer import Layer
 from schedules.sand.calc.pad import MoistureTest, PadWeather, SpreadBatch
 from schedules.sand.calc.rate import SeenRate, learn_rate
+from tests.schedules.sand.shares import share_by
 
 SPREAD_ON = date(2026, 2, 15)  # cool enough that a layer takes a week or two
 HORIZON_D = 60
@@ -184,7 +185,7 @@ def test_a_reading_nobody_expected_begins_anew_with_its_own_spread() -> None:
     assert flooded.restarted_on == on
     assert flooded.n_effective == pytest.approx(400)
     assert flooded.moisture_wb_frac[:, 2].mean() == pytest.approx(0.20, abs=0.002)
-    assert flooded.dry.share_by(on) == 0
+    assert share_by(flooded.dry, on) == 0
     assert flooded.moisture_wb_frac.shape == (400, 2 + HORIZON_D)
     assert np.abs(flooded.run.imbalance_mm).max() < 1e-6
 
@@ -262,7 +263,7 @@ def test_moisture_quantiles_are_ordered_and_begin_near_the_start() -> None:
 def test_turns_planned_bring_the_date_forward() -> None:
     by = SPREAD_ON + timedelta(days=14)
     left, worked = (
-        forecast([], n_observed=0, planned_turns_d=n, target=DryTarget(0.04)).dry.share_by(by)
+        share_by(forecast([], n_observed=0, planned_turns_d=n, target=DryTarget(0.04)).dry, by)
         for n in (0, 3)
     )
     assert worked > left + 0.2
