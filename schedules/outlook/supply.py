@@ -28,15 +28,13 @@ from schedules.sand.calc.ahead import (
     arrivals_kg,
     draw_supply,
     middle_eight,
-    n_in_residence,
     offsets_at,
-    pile_residence_d,
     plan_buying,
-    share_out,
     use_by_day_kg,
 )
 from schedules.sand.calc.dates import BEYOND, DateDistribution, PileRule, ready_dates
 from schedules.sand.calc.layer import Floats
+from schedules.sand.calc.places import n_in_residence, pile_residence_d, share_out
 from schedules.sand.calc.supply import Range, steady_balance
 from schedules.sand.models import AccountKind, BatchStep, SandMove, Stage
 from schedules.sand.queries import BatchView, batch_views
