@@ -11,7 +11,8 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from schedules.outlook.supply import PenTurn, PlacesNeeded, ResidenceSource, SandSupply
+from schedules.outlook.supply import PenTurn, PlacesNeeded, SandSupply
+from schedules.outlook.supply_facts import ResidenceSource
 from schedules.sand.calc.ahead import CHANCE_FRAC, Purchase
 from schedules.sand.calc.supply import Range
 from schedules.sand.models import Stage

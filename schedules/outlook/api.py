@@ -20,7 +20,8 @@ from equipment.site.restfields import FiniteField
 from . import services
 from .models import OutlookRun
 from .queries import runs_of
-from .supply import ResidenceSource, SandSupply, sand_supply
+from .supply import SandSupply, sand_supply
+from .supply_facts import ResidenceSource
 
 
 class YearAheadOutput(serializers.ModelSerializer[OutlookRun]):

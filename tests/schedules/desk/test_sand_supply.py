@@ -11,7 +11,8 @@ from equipment.sandyard.models import SandPractice
 from equipment.site.models import Place, PlaceKind
 from schedules.desk.sand_supply import RESIDENCE, say_days
 from schedules.outlook.models import OutlookPractice
-from schedules.outlook.supply import ResidenceSource, supply_of
+from schedules.outlook.supply import supply_of
+from schedules.outlook.supply_facts import ResidenceSource
 from schedules.sand.calc.ahead import SandAhead
 from schedules.sand.models import Batch, BatchStep, Stage
 from schedules.sand.queries import batch_views

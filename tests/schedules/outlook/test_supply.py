@@ -11,7 +11,8 @@ from equipment.sandyard.models import SandPractice
 from equipment.site.models import HoldSubject, Place, PlaceKind, Site
 from equipment.site.services import put_hold
 from schedules.outlook.models import OutlookPractice
-from schedules.outlook.supply import ResidenceSource, SandSupply, sand_supply
+from schedules.outlook.supply import SandSupply, sand_supply
+from schedules.outlook.supply_facts import ResidenceSource
 from schedules.sand.models import Batch, BatchStep, DryForecast, Stage
 from schedules.sand.services import bed_pens
 from tests.factories import (
