@@ -75,11 +75,26 @@ def pens_context(desk: Desk) -> dict[str, Any]:
         "visits": visit_table(desk, today),
         "limit_min": limit.away_limit_min if limit else None,
         "day_limit_min": limit.away_day_limit_min if limit else None,
-        "warnings": say_warnings(warnings_of(view), _names(desk, visits)),
+        "warnings": say_warnings(
+            warnings_of(view, bed_work_min=bed_work_min(today, orders)), _names(desk, visits)
+        ),
         "water": water_of(desk),
         "locks": lock_lines(desk),
         "lockable": lockable_places(desk),
     }
+
+
+def bed_work_min(visits: DayVisits, orders: Iterable[WorkOrder]) -> dict[tuple[int, str], float]:
+    """Longest open work order of each milking and place in the usable window. No query."""
+    slots = {visit.pk: visit.milking.slot for visit in visits}
+    found: dict[tuple[int, str], float] = defaultdict(float)
+    for order in orders:
+        rule = order.standing_order.trigger_rule if order.standing_order else {}
+        slot = slots.get(order.visit_id or 0)
+        if slot and is_open(order) and rule.get("within") == "usable":
+            key = (slot, str(order.place_id))
+            found[key] = max(found[key], order.duration_min)
+    return found
 
 
 def stored_warnings(desk: Desk, visits: DayVisits) -> list[str]:

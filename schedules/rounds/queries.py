@@ -112,13 +112,13 @@ def view_day(site_id: int, local_date: date) -> ParlorDayView | None:
 
 
 def warnings_of(
-    view: ParlorDayView | None, *, groom: Mapping[str, calc.GroomWork] | None = None
+    view: ParlorDayView | None, *, bed_work_min: Mapping[calc.BedWorkKey, float] | None = None
 ) -> list[calc.DayWarning]:
     """What does not fit in a day's milkings. No query.
 
     Pens away over the limit, beds that cannot be finished, milkings that run into the next, a
     day that does not close. Pens and bed groups are named by their place's id as text. Without
-    `groom` (who grooms, by pen) only windows without any room for grooming are named.
+    `bed_work_min` (work by milking and row) only windows without any room are named.
     """
     if view is None:
         return []
@@ -128,7 +128,7 @@ def warnings_of(
             view.clock,
             away_limit_min=parlor.away_limit_min,
             away_day_limit_min=parlor.away_day_limit_min,
-            groom=groom or {},
+            bed_work_min=bed_work_min or {},
         )
     )
 

@@ -23,18 +23,18 @@ from schedules.rounds.calc.returns import (
     build_return_rule,
     price_return,
 )
-from schedules.rounds.calc.warn import DayWarning, GroomWork, WarningCode, find_warnings
+from schedules.rounds.calc.warn import BedWorkKey, DayWarning, WarningCode, find_warnings
 from schedules.rounds.calc.windows import BedWindow, Window, WindowRules
 
 __all__ = [
     "BedGroup",
     "BedWindow",
+    "BedWorkKey",
     "ClockDay",
     "CowCost",
     "DayWarning",
     "FeedRailLock",
     "GateHeld",
-    "GroomWork",
     "InnerGate",
     "Milking",
     "MilkingTimes",

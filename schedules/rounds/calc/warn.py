@@ -4,13 +4,15 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 from schedules.rounds.calc.day import ClockDay, Visit
-from schedules.rounds.calc.returns import require_minutes
 from schedules.rounds.calc.windows import minutes_between
 
 MIN_PER_DAY = 1440.0
+
+BedWorkKey = tuple[int, str]  # a milking's slot and a row's key
+NO_WORK: Mapping[BedWorkKey, float] = {}
 
 
 class WarningCode(StrEnum):
@@ -45,56 +47,6 @@ class DayWarning:
     slot: int | None = None
     pen_key: str | None = None
     bed_group_key: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class GroomWork:
-    """Who grooms a pen's beds, and how fast.
-
-    Parameters
-    ----------
-    min_per_stall : float
-        Work of one person or machine for one stall, above 0. [min]
-    n_workers : int
-        People, or machines with their drivers, at work together, at least 1.
-    setup_min : float
-        Once a visit: to come in, set up and pull out. [min]
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    Common practice, no time study: 0.15 to 0.4 min a stall by hand, 0.03 to 0.08 mounted.
-    """
-
-    min_per_stall: float
-    n_workers: int = 1
-    setup_min: float = 5.0
-
-    def __post_init__(self) -> None:
-        if not 0 < self.min_per_stall < float("inf"):
-            raise ValueError(f"groom work: min_per_stall must be > 0, got {self.min_per_stall}")
-        if self.n_workers < 1:
-            raise ValueError(f"groom work: n_workers must be at least 1, got {self.n_workers}")
-        require_minutes("groom work", setup_min=self.setup_min)
-
-    def groom_min(self, n_stalls: int) -> float:
-        """Compute how long all workers together need for some stalls.
-
-        Parameters
-        ----------
-        n_stalls : int
-            Stalls to groom.
-
-        Returns
-        -------
-        float
-            Duration without setting up. [min]
-        """
-        return n_stalls * self.min_per_stall / self.n_workers
 
 
 def _away_warnings(visit: Visit, away_limit_min: float) -> Iterator[DayWarning]:
@@ -136,17 +88,11 @@ def _window_warnings(visit: Visit) -> Iterator[DayWarning]:
             )
 
 
-def _bed_warnings(visit: Visit, work: GroomWork) -> Iterator[DayWarning]:
-    """Groom row after row, by their closing: if any order finishes all in time, this one does.
-
-    A row without any room is named by `_window_warnings` and takes no work from the others.
-    """
-    beds = sorted((bed for bed in visit.beds if bed.groom_min > 0), key=lambda bed: bed.groom_min)
-    works_min = (work.groom_min(bed.bed_group.n_stalls) for bed in beds)
-    done_min = accumulate(works_min, initial=work.setup_min)
-    next(done_min)  # set up, nothing groomed yet
-    for bed, needed_min in zip(beds, done_min, strict=True):
-        if needed_min > bed.groom_min:
+def _bed_warnings(visit: Visit, bed_work_min: Mapping[BedWorkKey, float]) -> Iterator[DayWarning]:
+    """Name each row whose work is longer than its room; `_window_warnings` names those of none."""
+    for bed in visit.beds:
+        needed_min = bed_work_min.get((visit.slot, bed.bed_group.key), 0.0)
+        if 0 < bed.groom_min < needed_min:
             yield DayWarning(
                 code=WarningCode.BEDS_CANNOT_BE_FINISHED,
                 value_min=needed_min,
@@ -187,7 +133,7 @@ def find_warnings(
     clock: ClockDay,
     *,
     away_limit_min: float,
-    groom: Mapping[str, GroomWork],
+    bed_work_min: Mapping[BedWorkKey, float] = NO_WORK,
     away_day_limit_min: float | None = None,
 ) -> tuple[DayWarning, ...]:
     """Find all that does not fit in a day: lengths in minutes and what they may be.
@@ -198,9 +144,10 @@ def find_warnings(
         The day, timed.
     away_limit_min : float
         How long a pen may be away at one milking. [min]
-    groom : mapping of str to GroomWork
-        Who grooms, by pen; pens without an entry are not asked whether their beds can be
-        finished.
+    bed_work_min : mapping of BedWorkKey to float, optional
+        The longest piece of work that keeps to a row's usable window, by milking and row; rows
+        without an entry are not asked. Pieces of work of one row are not summed, since several
+        teams may be in it at once. [min]
     away_day_limit_min : float, optional
         How long a pen may be away at all milkings of the day; None, not asked. [min]
 
@@ -216,10 +163,11 @@ def find_warnings(
     3 to 5 h of the day have 2.5 to 3 h left for milking: Cornell Extension, as told in
     hoards.com/article-28392. Both limits are settings of the farm.
 
-    Valid: a day of the milkings that the farm means; rows of a pen are groomed by their closing.
+    Valid: a day of the milkings that the farm means; each work of a row has all of its room.
     Checked: tests/schedules/rounds/test_warn.py::
     test_a_pen_away_too_long_is_named_with_its_minutes,
-    test_a_pen_away_too_long_in_all_is_named_once
+    test_a_pen_away_too_long_in_all_is_named_once,
+    test_a_row_whose_work_is_longer_than_its_room_is_named_with_both_lengths
 
     References
     ----------
@@ -229,8 +177,7 @@ def find_warnings(
     for visit in clock.visits:
         found += _away_warnings(visit, away_limit_min)
         found += _window_warnings(visit)
-        if visit.pen.key in groom:
-            found += _bed_warnings(visit, groom[visit.pen.key])
+        found += _bed_warnings(visit, bed_work_min)
     if away_day_limit_min is not None:
         found += _away_in_day_warnings(clock, away_day_limit_min)
     return (*found, *_overrun_warnings(clock), *_length_warnings(clock))

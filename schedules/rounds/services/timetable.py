@@ -123,7 +123,7 @@ def _window_values(bed: calc.BedWindow) -> Values:
 def _warnings(clock: calc.ClockDay, away_limit_min: float) -> dict[str | None, list[Values]]:
     """Codes and numbers of each pen's visit; a row of beds is named by its place."""
     found: dict[str | None, list[Values]] = defaultdict(list)
-    for warning in calc.find_warnings(clock, away_limit_min=away_limit_min, groom={}):
+    for warning in calc.find_warnings(clock, away_limit_min=away_limit_min):
         row = warning.bed_group_key
         found[warning.pen_key].append(
             {

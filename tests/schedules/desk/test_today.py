@@ -13,7 +13,7 @@ from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus
 from equipment.flushing.services import put_lock
 from schedules.dayplan.models import Assignment, Claim, Unassigned
 from schedules.rounds.models import Milking, PenVisit
-from schedules.work.models import Outcome, Status, WorkOrder
+from schedules.work.models import Outcome, StandingOrder, Status, Trigger, WorkOrder
 from tests.factories import make_visit, make_work_order
 from tests.farm import Farm
 
@@ -205,6 +205,28 @@ def test_pens_that_overfill_the_holding_area_are_named(farm: Farm, manager: Clie
         "Holding area: at most 260 cows at once (Pen pen-1, milking 3), 12.4 ft² for each" in said
     )
     assert "the farm wants 17.2 ft². Too full while these are in it: Pen pen-1, Pen pen-2" in said
+
+
+def test_rows_whose_work_is_longer_than_their_window_are_named(farm: Farm, manager: Client) -> None:
+    # Common practice, no source: by hand 0.25 min a stall. One person needs 120 x 0.25 + 30 =
+    # 60 min for a row of 120, more than any pen of this farm is empty; 1 min fits everywhere.
+    order = StandingOrder.objects.create(
+        site=farm.site,
+        key="groom-usable",
+        trigger=Trigger.PEN_VISIT,
+        trigger_rule={"within": "usable"},
+        target={"kind": "bed_group"},
+    )
+    pen = farm.pens[0]
+    pen.return_mode, pen.return_hold_min = "gate_held", 20
+    pen.save()
+    visit = PenVisit.objects.get(pen=pen, milking__slot=3)
+    work = _bed_work(farm, visit, standing_order=order, duration_min=1)
+    assert "need 60 min at milking 3" not in words(manager.get(url("pens")))
+
+    work.duration_min = 60
+    work.save()
+    assert "need 60 min at milking 3; they have" in words(manager.get(url("pens")))
 
 
 def test_pens_say_way_back_its_cost_and_rows_done(farm: Farm, manager: Client) -> None:

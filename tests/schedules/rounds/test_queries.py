@@ -7,8 +7,8 @@ from pytest_django import DjangoAssertNumQueries
 
 from equipment.barns.models import Pen
 from equipment.parlor.models import Parlor
-from equipment.site.models import Site
-from schedules.rounds.calc import GroomWork, WarningCode
+from equipment.site.models import Place, Site
+from schedules.rounds.calc import BedWorkKey, WarningCode
 from schedules.rounds.models import PenVisit
 from schedules.rounds.queries import (
     flush_visits,
@@ -46,8 +46,8 @@ def plan(site: Site) -> None:
     )
 
 
-def codes(site: Site, groom: dict[str, GroomWork] | None = None) -> list[WarningCode]:
-    return [warning.code for warning in warnings_of(view_day(site.pk, MONDAY), groom=groom)]
+def codes(site: Site, work: dict[BedWorkKey, float] | None = None) -> list[WarningCode]:
+    return [w.code for w in warnings_of(view_day(site.pk, MONDAY), bed_work_min=work)]
 
 
 def test_milkings_of_a_day_come_with_all_that_a_page_shows(
@@ -162,11 +162,11 @@ def test_pen_away_over_the_limit_is_named(site: Site) -> None:
     assert stored == [{"code": "time_away_over_limit", "value_min": 65.3, "limit_min": 60.0}]
 
 
-def test_beds_that_cannot_be_finished_are_named_once_it_is_known_who_grooms(site: Site) -> None:
+def test_rows_that_cannot_be_finished_are_named_at_their_milking(site: Site) -> None:
     plan(site)
-    pen = Pen.objects.get(place__key="pen-1")
-    by_hand = GroomWork(min_per_stall=0.3)
-    assert set(codes(site, {str(pen.pk): by_hand})) == {WarningCode.BEDS_CANNOT_BE_FINISHED}
+    row = Place.objects.get(key="pen-1-beds-a")
+    assert codes(site, {(1, str(row.pk)): 1}) == []
+    assert codes(site, {(1, str(row.pk)): 500}) == [WarningCode.BEDS_CANNOT_BE_FINISHED]
 
 
 def test_row_without_any_room_is_named(site: Site) -> None:

@@ -3,13 +3,14 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from schedules.rounds.calc import (
     BedGroup,
     DayWarning,
     FeedRailLock,
     GateHeld,
-    GroomWork,
     InnerGate,
     ParlorDay,
     PenAtParlor,
@@ -26,15 +27,18 @@ AWAY_LIMIT_MIN = 60.0
 
 
 def warnings_of(
-    *pens: PenAtParlor, work: GroomWork | None = None, away_limit_min: float = AWAY_LIMIT_MIN
+    *pens: PenAtParlor, away_limit_min: float = AWAY_LIMIT_MIN, **work_min: float
 ) -> tuple[DayWarning, ...]:
-    groom = {} if work is None else {pen.key: work for pen in pens}
-    return find_warnings(time_day(build_day(*pens)), away_limit_min=away_limit_min, groom=groom)
+    return find_warnings(
+        time_day(build_day(*pens)),
+        away_limit_min=away_limit_min,
+        bed_work_min={(1, row): minutes for row, minutes in work_min.items()},
+    )
 
 
 def test_a_pen_within_all_limits_gives_no_warning() -> None:
     pen = build_pen(returns=GateHeld(20))
-    assert warnings_of(pen, work=GroomWork(0.05)) == ()
+    assert warnings_of(pen, near=8, far=8) == ()
 
 
 def test_a_pen_away_too_long_is_named_with_its_minutes() -> None:
@@ -51,8 +55,8 @@ def test_a_pen_away_too_long_in_all_is_named_once() -> None:
     # a cow's day for milking (Cornell Extension, hoards.com/article-28392).
     starts = tuple(later(FOUR_AM, minutes) for minutes in (0, 480, 960))
     clock = time_day(build_day(build_pen(), starts=starts))
-    assert find_warnings(clock, away_limit_min=60, away_day_limit_min=180, groom={}) == ()
-    (warning,) = find_warnings(clock, away_limit_min=60, away_day_limit_min=150, groom={})
+    assert find_warnings(clock, away_limit_min=60, away_day_limit_min=180) == ()
+    (warning,) = find_warnings(clock, away_limit_min=60, away_day_limit_min=150)
     assert warning.code is WarningCode.TIME_AWAY_IN_DAY_OVER_LIMIT
     assert (warning.slot, warning.pen_key, warning.limit_min) == (None, "a", 150)
     assert warning.value_min == pytest.approx(165.8, abs=0.1)
@@ -61,12 +65,12 @@ def test_a_pen_away_too_long_in_all_is_named_once() -> None:
 def test_a_pen_away_for_just_the_limit_gives_no_warning() -> None:
     clock = time_day(build_day(build_pen()))
     away_min = clock.visits[0].away.length_min
-    assert find_warnings(clock, away_limit_min=away_min, groom={}) == ()
+    assert find_warnings(clock, away_limit_min=away_min) == ()
 
 
 def test_a_window_shorter_than_its_fixed_steps_is_named_row_by_row() -> None:
     # 11.3 min bare less 5 + 5 + 2 + 3 + 6 min = -9.7 min: nothing can be groomed.
-    warnings = warnings_of(build_pen(rules=WindowRules(flush_min=6)), work=GroomWork(0.05))
+    warnings = warnings_of(build_pen(rules=WindowRules(flush_min=6)), near=15, far=15)
     assert [(w.code, w.bed_group_key) for w in warnings] == [
         (WarningCode.WINDOW_EMPTY, "near"),
         (WarningCode.WINDOW_EMPTY, "far"),
@@ -75,42 +79,41 @@ def test_a_window_shorter_than_its_fixed_steps_is_named_row_by_row() -> None:
     assert warnings[0].limit_min == 0
 
 
-def test_beds_that_take_longer_than_the_window_are_named_with_both_lengths() -> None:
-    # By hand 0.25 min a stall, 4 people: 5 min set up, 150 stalls in 9.4 min each row; the
-    # first row is done after 14.4 min, both after 23.75, in a bare window of 11.3 + 10.
+def test_a_row_whose_work_is_longer_than_its_room_is_named_with_both_lengths() -> None:
+    # Worked by hand from common practice, no source: 150 stalls at 0.25 min by hand, 2 people, and
+    # 5 min to come in and pull out: 23.75 min, in a bare window of 11.3 + 10 min.
     pen = build_pen(returns=GateHeld(10))
-    (warning,) = warnings_of(pen, work=GroomWork(0.25, n_workers=4))
+    (warning,) = warnings_of(pen, near=5 + 150 * 0.25 / 2, far=5 + 150 * 0.25 / 4)
     assert warning.code is WarningCode.BEDS_CANNOT_BE_FINISHED
-    assert warning.bed_group_key == "far"
+    assert (warning.slot, warning.pen_key, warning.bed_group_key) == (1, "a", "near")
     assert warning.value_min == pytest.approx(23.75)
     assert warning.limit_min == pytest.approx(21.3, abs=0.05)
 
 
-def test_one_more_machine_finishes_the_beds() -> None:
-    pen = build_pen(returns=GateHeld(10))
-    assert warnings_of(pen, work=GroomWork(0.25, n_workers=8)) == ()
+def test_each_row_is_held_against_its_own_room() -> None:
+    # The near row has 11.3 min, the far one behind the feed-rail lock 41.3.
+    pen = build_pen(
+        returns=FeedRailLock(30), bed_groups=(BedGroup("near", 120), BedGroup("far", 120, True))
+    )
+    assert [w.bed_group_key for w in warnings_of(pen, near=30, far=30)] == ["near"]
+    assert [w.bed_group_key for w in warnings_of(pen, near=45, far=45)] == ["near", "far"]
 
 
-def test_rows_are_done_in_the_order_of_their_closing() -> None:
-    # The far row, given first, closes last: near 5 + 6 = 11 min of 11.3, far 17 min of 41.3.
-    rows = (BedGroup("far", 120, is_far_row=True), BedGroup("near", 120))
-    pen = build_pen(returns=FeedRailLock(30), bed_groups=rows)
-    assert warnings_of(pen, work=GroomWork(0.05)) == ()
-
-
-def test_a_row_without_a_window_takes_no_work_from_the_others() -> None:
+def test_a_row_without_any_room_is_named_for_that_alone() -> None:
     # The first row closes at 11.3 min, before 13 min of buffers; the second at 41.3.
     rules = WindowRules(flush_min=0, open_min=5, close_min=5, lock_min=2, release_min=1)
     rows = (BedGroup("one", 400), BedGroup("two", 150))
     pen = build_pen(returns=InnerGate(30), rules=rules, bed_groups=rows)
-    (warning,) = warnings_of(pen, work=GroomWork(0.05))
+    (warning,) = warnings_of(pen, one=25, two=12)
     assert (warning.code, warning.bed_group_key) == (WarningCode.WINDOW_EMPTY, "one")
 
 
-def test_pens_without_a_crew_are_not_asked_whether_their_beds_can_be_finished() -> None:
-    clock = time_day(build_day(build_pen("a"), build_pen("b")))
-    warnings = find_warnings(clock, away_limit_min=60, groom={"b": GroomWork(0.25)})
-    assert {warning.pen_key for warning in warnings} == {"b"}
+@given(st.floats(0, 200), st.floats(0, 200))
+def test_more_minutes_of_work_never_take_a_warning_away(near_min: float, more_min: float) -> None:
+    pen = build_pen(returns=GateHeld(10))
+    few = {(w.code, w.bed_group_key) for w in warnings_of(pen, near=near_min)}
+    many = {(w.code, w.bed_group_key) for w in warnings_of(pen, near=near_min + more_min)}
+    assert few <= many
 
 
 def crowded_day(start_step_min: float, n_milkings: int = 3) -> ParlorDay:
@@ -120,7 +123,7 @@ def crowded_day(start_step_min: float, n_milkings: int = 3) -> ParlorDay:
 
 
 def closing_of(day: ParlorDay) -> list[tuple[int | None, float, float]]:
-    warnings = find_warnings(time_day(day), away_limit_min=60, groom={})
+    warnings = find_warnings(time_day(day), away_limit_min=60)
     assert {warning.code for warning in warnings} <= {WarningCode.DAY_DOES_NOT_CLOSE}
     return [(warning.slot, warning.value_min, warning.limit_min) for warning in warnings]
 
@@ -162,16 +165,5 @@ def test_a_late_milking_warns_that_the_next_one_is_pushed() -> None:
         time_day(crowded_day(100, n_milkings=2)),
         {(1, "a"): VisitFacts(first_on_at=later(FOUR_AM, 30))},
     )
-    (warning,) = find_warnings(clock, away_limit_min=60, groom={})
+    (warning,) = find_warnings(clock, away_limit_min=60)
     assert (warning.slot, warning.value_min, warning.limit_min) == (1, 123, 100)
-
-
-@pytest.mark.parametrize("min_per_stall", [0, -1, float("nan"), float("inf")])
-def test_work_that_takes_no_time_is_refused(min_per_stall: float) -> None:
-    with pytest.raises(ValueError, match="min_per_stall must be > 0"):
-        GroomWork(min_per_stall)
-
-
-def test_work_without_workers_is_refused() -> None:
-    with pytest.raises(ValueError, match="n_workers must be at least 1"):
-        GroomWork(0.05, n_workers=0)
