@@ -99,7 +99,8 @@ def holding_load(stays: Sequence[HoldingStay]) -> HoldingLoad:
     at once, so that its true load is up to one side's cows off.
     Checked: tests/schedules/rounds/test_holding.py::
     test_a_park_gates_queue_is_that_of_the_textbook,
-    test_a_pen_that_is_brought_faster_than_it_is_taken_peaks_when_its_last_cow_comes
+    test_a_pen_that_is_brought_faster_than_it_is_taken_peaks_when_its_last_cow_comes,
+    test_cows_that_come_at_once_wait_from_then_on
 
     References
     ----------
@@ -115,8 +116,14 @@ def holding_load(stays: Sequence[HoldingStay]) -> HoldingLoad:
     return HoldingLoad(at_min, total, peaks, float(np.trapezoid(total, at_min)))
 
 
-def _bounds(stay: HoldingStay) -> tuple[float, float, float, float]:
-    return stay.in_from_min, stay.in_until_min, stay.on_from_min, stay.on_until_min
+def _bounds(stay: HoldingStay) -> list[float]:
+    """Instants at which a rate changes; a group that comes or is taken at once has two of them."""
+    spans = (stay.in_from_min, stay.in_until_min), (stay.on_from_min, stay.on_until_min)
+    return [
+        bound
+        for start, end in spans
+        for bound in (float(np.nextafter(start, -np.inf)) if start == end else start, end)
+    ]
 
 
 def _is_there(stay: HoldingStay, at_min: Floats) -> NDArray[np.bool_]:

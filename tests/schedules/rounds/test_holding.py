@@ -100,3 +100,18 @@ def test_a_stay_that_cannot_be_is_refused(
 def test_no_stays_are_refused() -> None:
     with pytest.raises(ValueError, match="stays: at least one"):
         holding_load([])
+
+
+def test_cows_that_come_at_once_wait_from_then_on() -> None:
+    # By hand: an earlier cow makes the day begin at 0. 10 cows wait from 10 to 20, then half of
+    # them on average until 30: 100 + 50 cow-minutes, and 1 for the first cow.
+    early = HoldingStay("early", 1, 0, 0, 1, 1)
+    load = holding_load([early, HoldingStay("late", 10, 10, 10, 20, 30)])
+    assert load.wait_cow_min == pytest.approx(151)
+    assert load.peaks == (1, 10)
+
+
+def test_cows_that_are_taken_at_once_have_all_stood_there() -> None:
+    load = holding_load([HoldingStay("a", 10, 0, 20, 20, 20)])
+    assert load.peak_cows == pytest.approx(10)
+    assert load.wait_cow_min == pytest.approx(100)
