@@ -117,7 +117,8 @@ def worths_by_year(
     Raises
     ------
     RefusedValueError
-        ``out_of_range`` for a price not above zero, a salvage above it or below zero, or no life.
+        ``out_of_range`` for a price not above zero, a salvage above it or below zero, no life, or a
+        share kept at once that is not above 0 and at most 1.
 
     Notes
     -----
@@ -137,6 +138,8 @@ def worths_by_year(
         raise RefusedValueError("out_of_range", "salvage", salvage)
     if not 0 < life_y < float("inf"):
         raise RefusedValueError("out_of_range", "life_y", life_y)
+    if not 0 < kept_at_once_frac <= 1:
+        raise RefusedValueError("out_of_range", "kept_at_once_frac", kept_at_once_frac)
     left_frac = max(salvage / price, 0.01)
     once_frac = max(kept_at_once_frac, left_frac)
     kept_frac = (left_frac / once_frac) ** (1 / life_y)

@@ -105,3 +105,11 @@ def test_nonsense_is_refused_by_name() -> None:
     for name, worth in (("price", (0, 0, 5)), ("salvage", (5, 6, 5)), ("life_y", (5, 1, 0))):
         with pytest.raises(RefusedValueError, match=f"{name}: out_of_range"):
             worths_by_year(*worth, 3)
+
+
+@pytest.mark.parametrize("kept_at_once_frac", [0, -0.1, 1.01, float("nan")])
+def test_a_machine_that_keeps_no_share_or_more_than_all_is_refused(
+    kept_at_once_frac: float,
+) -> None:
+    with pytest.raises(RefusedValueError, match="kept_at_once_frac"):
+        worths_by_year(100, 20, 10, 3, kept_at_once_frac)
