@@ -7,6 +7,8 @@ from django.utils.translation import gettext_lazy as _
 from equipment.site.constraints import site_constraints
 from equipment.site.models import Actor, Event, Named, Place, SiteModel, unique_key
 
+MOST_METER_H = 200_000  # of any hour meter: more than twenty years without a stop
+
 
 class MachineKind(models.TextChoices):
     LOADER = "loader", _("Loader")

@@ -15,6 +15,7 @@ from equipment.site.restfields import (
 )
 
 from .models import (
+    MOST_METER_H,
     CheckItem,
     Defect,
     MachineKind,
@@ -165,7 +166,7 @@ class MachineQuery(serializers.Serializer[Any]):
 class ReadingInput(serializers.Serializer[Any]):
     """What an hour meter shows; a questioned one comes again with a reason."""
 
-    meter_h = FiniteField(min_value=0, max_value=200_000)
+    meter_h = FiniteField(min_value=0, max_value=MOST_METER_H)
     read_at = HappenedAtField()
     is_new_meter = serializers.BooleanField(default=False)
     reason = serializers.CharField(max_length=300, allow_blank=True, default="")
@@ -176,7 +177,7 @@ class ServiceInput(serializers.Serializer[Any]):
 
     item = KeyField()
     done_at = HappenedAtField()
-    meter_h = FiniteField(min_value=0, max_value=200_000)
+    meter_h = FiniteField(min_value=0, max_value=MOST_METER_H)
     minutes = serializers.IntegerField(min_value=0, max_value=100_000, default=0)
     parts = serializers.CharField(max_length=300, allow_blank=True, default="")
     cost = CostField()

@@ -13,6 +13,7 @@ from crews.devices.services import make_pairing_code, revoke_device
 from crews.people.models import Worker
 from crews.roster.services import call_in_sick, give_pens, mark_present
 from equipment.flushing.services import put_lock, take_off_lock
+from equipment.machines.models import MOST_METER_H
 from equipment.machines.services import (
     add_reading,
     close_defect,
@@ -148,7 +149,7 @@ def reading(desk: Desk, pk: int) -> HttpResponse:
     added = add_reading(
         site_id=desk.site_id,
         machine_id=pk,
-        meter_h=read_number(posted, "meter_h", _("Hours")),
+        meter_h=read_number(posted, "meter_h", _("Hours"), most=MOST_METER_H),
         read_at=desk.now,
         by=desk.caller.actor,
         is_new_meter=posted.get("is_new_meter") == "1",
@@ -170,7 +171,7 @@ def service(desk: Desk, pk: int) -> HttpResponse:
         machine_id=pk,
         item_id=read_key(posted, "item", _("Service")),
         done_at=desk.now,
-        meter_h=read_number(posted, "meter_h", _("Hours")),
+        meter_h=read_number(posted, "meter_h", _("Hours"), most=MOST_METER_H),
         minutes=read_whole(posted, "minutes", _("Minutes")),
         parts=read_words(posted, "parts", _("Parts")),
         cost=read_money(posted, "cost", _("Cost")),

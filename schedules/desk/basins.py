@@ -123,7 +123,10 @@ def _finding(desk: Desk, lines: list[BasinLine]) -> str:
         said.append(_("No level was ever read: %s.") % ", ".join(unread))
     soonest = min(lines, key=lambda line: line.view.early_d, default=None)
     if soonest is not None and not isinf(soonest.view.early_d):
-        words = _("First to reach its line: %(basin)s, in 1 of 10 runs of weather %(when)s.")
+        words = _(
+            "First to reach its line with the design storm kept free: %(basin)s, in 1 of 10 runs "
+            "of weather %(when)s."
+        )
         said.append(words % {"basin": soonest.name, "when": _soon(soonest.view.early_d)})
     return " ".join(said) or _("Nothing reaches its line in the next %d days.") % HORIZON_D
 

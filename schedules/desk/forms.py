@@ -14,21 +14,29 @@ from equipment.site.errors import InvalidInputError
 from equipment.site.units import UnitSystem, parse_quantity
 from schedules.sand.models import MOST_KG
 
+MOST = 2_000_000_000  # of any number that a form has no closer limit for
 
-def read_number(posted: QueryDict, name: str, label: str, *, most: float | None = None) -> float:
-    """Read a number as people type it, from 0 up to `most` where that is given.
+
+def read_number(
+    posted: QueryDict, name: str, label: str, *, least: float = 0, most: float = MOST
+) -> float:
+    """Read a number as people type it, from `least` to `most`.
 
     One that could be meant in two ways is asked back.
     """
     text = posted.get(name, "").strip()
     value = _parsed(text, label)
-    if most is not None and not 0 <= value <= most:
-        words = _("%(label)s: %(text)s is not between 0 and %(most)g.")
-        raise InvalidInputError(words % {"label": label, "text": text, "most": most})
+    told = {"label": label, "text": text, "least": f"{least:,.0f}", "most": f"{most:,.0f}"}
+    if value < least:
+        raise InvalidInputError(_("%(label)s: %(text)s is below %(least)s.") % told)
+    if value > most:
+        raise InvalidInputError(_("%(label)s: %(text)s is above %(most)s.") % told)
     return value
 
 
 def _parsed(text: str, label: str) -> float:
+    if not text:
+        raise InvalidInputError(_("%s is needed.") % label)
     try:
         return parse_number(text)
     except AmbiguousNumberError as error:
@@ -36,7 +44,7 @@ def _parsed(text: str, label: str) -> float:
     except RefusedValueError as error:
         raise InvalidInputError(
             _("%(label)s: %(text)s is no number. Write it as 1250.5.")
-            % {"label": label, "text": text or "–"}
+            % {"label": label, "text": text}
         ) from error
 
 
@@ -68,7 +76,7 @@ def _say_ambiguous(text: str, label: str) -> str:
 def read_whole(posted: QueryDict, name: str, label: str) -> int:
     """Read a whole number."""
     value = read_number(posted, name, label)
-    if value != int(value) or abs(value) > 2_000_000_000:
+    if value != int(value):
         raise InvalidInputError(_("%s must be a whole number.") % label)
     return int(value)
 

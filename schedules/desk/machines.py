@@ -146,13 +146,18 @@ def _use(view: MachineView) -> str:
         said += ", " + _("%d days laid up left out") % use.laid_up_d
     if use.trend and use.trend.is_seen:
         said += ", " + _("%(likely)+.2f h a day each week (%(low)+.2f to %(high)+.2f)") % {
-            "likely": use.trend.likely_h_d_w,
-            "low": use.trend.low_h_d_w,
-            "high": use.trend.high_h_d_w,
+            "likely": _no_minus_nothing(use.trend.likely_h_d_w),
+            "low": _no_minus_nothing(use.trend.low_h_d_w),
+            "high": _no_minus_nothing(use.trend.high_h_d_w),
         }
     if len(set(use.next_days_frac)) > 1:
         said += ", " + _("not the same on every weekday")
     return said
+
+
+def _no_minus_nothing(value: float) -> float:
+    """Round to what is shown, without the sign of a zero."""
+    return round(value, 2) + 0.0
 
 
 def _due(desk: Desk, one: ItemDue) -> DueLine:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sized
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from equipment.flushing.calc import FrostRule, Regime, Shortfall, ShortfallCode, WaterBalance, Who
 from equipment.flushing.checks import FlushCheck, Frost, flush_checks, frost_of
@@ -83,10 +83,11 @@ def water_context(desk: Desk) -> dict[str, Any]:
     plans = tank_plans(desk.site_id, desk.now, end)
     week = water_week(desk.site_id, desk.now)
     settings = flush_water_of(desk.site_id)
+    conflicts = flush_conflicts(desk.site_id, desk.now, end)
     return {
-        "finding": _finding(desk, plans),
+        "finding": " ".join([_finding(desk, plans), *_say_conflicts(conflicts)]),
         "frost": _say_frost(desk),
-        "conflicts": [_conflict(desk, c) for c in flush_conflicts(desk.site_id, desk.now, end)],
+        "conflicts": [_conflict(desk, c) for c in conflicts],
         "charts": [tank_chart(desk, plan, desk.now, end) for plan in plans],
         "checks": [_check(desk, check) for check in flush_checks(desk.site_id)],
         "balance": _balance_rows(desk, week),
@@ -113,6 +114,16 @@ def _finding(desk: Desk, plans: list[TankPlan]) -> str:
         "at": desk.moment(step.at),
         "short": desk.amount(step.short_m3, "short_m3", "gal"),
     }
+
+
+def _say_conflicts(conflicts: Sized) -> list[str]:
+    """Count the runs that must not run as they are planned."""
+    words = ngettext(
+        "%(n)d must not run as planned: somebody is in its way.",
+        "%(n)d must not run as planned: somebody is in their way.",
+        len(conflicts),
+    )
+    return [words % {"n": len(conflicts)}] if conflicts else []
 
 
 def _say_frost(desk: Desk) -> str:

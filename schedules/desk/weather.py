@@ -195,4 +195,6 @@ def foretell(desk: Desk) -> HttpResponse:
 
 def _shown(desk: Desk, field: str, label: str, name: str) -> float:
     unit = unit_shown(name, _system(desk))
-    return to_stored(read_number(desk.request.POST, field, label), name, unit)
+    low, high = (-100, 150) if name.endswith("_degc") else (0, 2_000)
+    typed = read_number(desk.request.POST, field, label, least=low, most=high)
+    return to_stored(typed, name, unit)
