@@ -211,11 +211,12 @@ def _setting_line(desk: Desk, line: dict[str, Any]) -> TableLine:
         moved = {
             name: _shown(desk, "missing_t", value) for name, value in told["missing_t"].items()
         }
-        days = told["pads_full_d"]
+        days, over = told["pads_full_d"], told["basin_over"]
         cells += [
             _say_number(_shown(desk, line["setting"], told["value"])),
             _say_mean(moved["difference"], moved["se"], 0, sign="+"),
             _say_mean(days["difference"], days["se"], 1, sign="+"),
+            _say_mean(100 * over["difference"], 100 * over["se"], 1, sign="+"),
         ]
     return TableLine(str(SETTINGS[line["setting"]]) % _units(desk), cells)
 

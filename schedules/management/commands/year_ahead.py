@@ -54,7 +54,9 @@ class Command(BaseCommand):
         if options["members"] < 2:
             raise CommandError(_("--members must be 2 or more."))
         at = datetime.now(UTC)
-        what_ifs = [(path.stem.replace("_", " "), [read_document(path)]) for path in options["overlay"]]
+        what_ifs = [
+            (path.stem.replace("_", " "), [read_document(path)]) for path in options["overlay"]
+        ]
         seed = options["seed"]
         return begin_run(
             site_id=site.pk,
@@ -153,13 +155,19 @@ def _say_compared(result: dict[str, Any]) -> list[str]:
 
 def _say_settings(result: dict[str, Any]) -> list[str]:
     lines = [
-        _("What matters most: tonnes that must come from outside, at the lower and higher value")
+        _(
+            "What matters most: tonnes that must come from outside; chance that a basin runs over, "
+            "%; at the lower and higher value"
+        )
     ]
     for line in result["settings"]:
         cells = []
         for side in ("low", "high"):
-            moved = line[side]["missing_t"]
-            shown = f"{line[side]['value']:.4g}: {moved['difference']:+.0f} ± {moved['se']:.0f}"
-            cells.append(f"{shown:>28}")
+            moved, over = line[side]["missing_t"], line[side]["basin_over"]
+            shown = (
+                f"{line[side]['value']:,.5g}: {moved['difference']:+.0f} ± {moved['se']:.0f}; "
+                f"{100 * over['difference']:+.1f} ± {100 * over['se']:.1f}"
+            )
+            cells.append(f"{shown:>40}")
         lines.append(f"{line['setting']:<16}" + "".join(cells))
     return lines
