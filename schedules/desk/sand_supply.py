@@ -69,7 +69,7 @@ def supply_context(
     pen_names: Mapping[int, str],
 ) -> dict[str, Any]:
     """Put the part of the Sand page together that is about supply: no query."""
-    if not supply.use_kg_d.likely:
+    if not supply.ahead.use_kg.any():
         return {"finding": ""}
     return {
         "finding": say_days(supply),
@@ -210,13 +210,13 @@ def _next(desk: Desk, supply: SandSupply, views: Iterable[BatchView]) -> list[Ne
     released.sort(key=lambda view: (view.batch.released_at, view.batch.number))
     lines, fed_kg = [], 0.0
     for view in released:
-        begins_on = supply.day_on(float((use_kg <= fed_kg).sum()))
+        begins_on = supply.day_on(int((use_kg <= fed_kg).sum()))
         fed_kg += max(view.dry_kg, 0.0)
-        ends_d = int((use_kg < fed_kg).sum())
-        days = _("%(first)s to %(last)s") % {
-            "first": say_day(begins_on),
-            "last": say_day(supply.day_on(ends_d)) if ends_d < use_kg.size else _("later"),
-        }
+        ends_on = supply.day_on(int((use_kg < fed_kg).sum()))
+        days = _("later")
+        if begins_on is not None:
+            last = say_day(ends_on) if ends_on else _("later")
+            days = _("%(first)s to %(last)s") % {"first": say_day(begins_on), "last": last}
         lines.append(NextLine(view.batch.number, say_tons(desk, view.dry_kg), days))
     return lines
 

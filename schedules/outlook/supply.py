@@ -5,7 +5,6 @@ It looks as far as batches on record tell: until sand scooped today could be rea
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -113,7 +112,9 @@ class SandSupply:
 
     def day_on(self, day_d: float) -> date | None:
         """Give the date of a day; None past the horizon."""
-        return self.ahead.start_on + timedelta(days=int(day_d)) if math.isfinite(day_d) else None
+        if not day_d < self.ahead.n_days:
+            return None
+        return self.ahead.start_on + timedelta(days=int(day_d))
 
 
 def sand_supply(site: Site, at: datetime) -> SandSupply:
@@ -151,8 +152,8 @@ def supply_of(
         use_kg_d=middle_eight(use),
         recovered_kg_d=middle_eight(recovered),
         make_up_kg_d=middle_eight(make_up),
-        bays=_bays(facts, recovered),
-        piles=_piles(facts, recovered * (1 - facts.own.screening_loss_frac), use),
+        bays=_bays(facts, recovered / (1 - facts.own.screening_loss_frac)),
+        piles=_piles(facts, recovered, use),
         residence=facts.residence,
         recovery=recovery,
         practice=practice,
@@ -189,7 +190,7 @@ def _ahead(facts: SupplyFacts) -> SandAhead:
 
 
 def _steady_kg_d(facts: SupplyFacts) -> tuple[Floats, Floats, Floats]:
-    """Give each member's use, recovered before screening, and make-up on a day of this month."""
+    """Give each member's use, recovered after screening, and make-up on a day of this month."""
     own, recovery, members = facts.own, facts.recovery, facts.members
     mean_kg = facts.practice.use_kg_stall_d * facts.month_frac
     uses = mean_kg * np.maximum(1 + own.use_sd_frac * members.use_z, 0.0)
@@ -200,8 +201,11 @@ def _steady_kg_d(facts: SupplyFacts) -> tuple[Floats, Floats, Floats]:
         )
         for use, share in zip(uses, shares, strict=True)
     ]
-    use_kg_d = np.array([day.use_kg_d for day in days])
-    return use_kg_d, use_kg_d * shares, np.array([day.make_up_kg_d for day in days])
+    return (
+        np.array([day.use_kg_d for day in days]),
+        np.array([day.recovered_kg_d for day in days]),
+        np.array([day.make_up_kg_d for day in days]),
+    )
 
 
 def _purchase(ahead: SandAhead, own: OutlookPractice) -> Purchase | None:

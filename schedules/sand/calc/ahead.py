@@ -240,8 +240,9 @@ class SandAhead:
     @property
     def bands_kg(self) -> Floats:
         """Tenth, middle and ninetieth of a hundred stocks, shape (3, n_days); owed sand is 0."""
-        ordered = np.sort(np.maximum(self.stock_kg, 0.0), axis=0)
-        return ordered[[_nth(q, ordered.shape[0]) for q in EIGHT_OF_TEN]]
+        there_kg = np.maximum(self.stock_kg, 0.0)
+        bands: Floats = np.quantile(there_kg, EIGHT_OF_TEN, axis=0, method="inverted_cdf")
+        return bands
 
     @property
     def days_d(self) -> Floats:
@@ -271,14 +272,7 @@ def middle_eight(values: Floats) -> Range:
     """
     if values.size == 0:
         raise ValueError("values is empty")
-    ordered = np.sort(values, axis=None)
-    low, likely, high = (float(ordered[_nth(q, ordered.size)]) for q in EIGHT_OF_TEN)
-    return Range(low, likely, high)
-
-
-def _nth(q: float, n: int) -> int:
-    """Index of the first of n sorted values with a share q at or below it."""
-    return math.ceil(q * n - 1e-9) - 1
+    return Range(*np.quantile(values, EIGHT_OF_TEN, method="inverted_cdf").tolist())
 
 
 @dataclass(frozen=True, slots=True)

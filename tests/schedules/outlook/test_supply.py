@@ -142,7 +142,7 @@ def test_the_steady_day_needs_its_bays_and_places(site: Site) -> None:
     supply = told(site)
     # 1000 kg in, 800 back, of which 80 screened out: 280 bought
     assert supply.use_kg_d.likely == pytest.approx(1000)
-    assert supply.recovered_kg_d.likely == pytest.approx(800)
+    assert supply.recovered_kg_d.likely == pytest.approx(720)
     assert supply.make_up_kg_d.likely == pytest.approx(280)
     # two loads of 400 kg a day, each lying from the 3rd to the 8th: L = λW = 2 × 5
     assert supply.bays is not None
