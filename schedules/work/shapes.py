@@ -208,7 +208,7 @@ class LoadContentOutput(serializers.Serializer[LoadContent]):
 
 
 class WorkContentOutput(serializers.Serializer[WorkContent]):
-    """What done work has taken since a moment; of kinds of work and machines, never of people."""
+    """What work done lately has taken; of kinds of work and machines, never of people."""
 
     orders = OrderContentOutput(many=True)
     loads = LoadContentOutput(many=True)

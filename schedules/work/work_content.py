@@ -88,9 +88,8 @@ class LoadContent:
 
 @dataclass(frozen=True, slots=True)
 class WorkContent:
-    """What done work has taken since a moment."""
+    """What work done within `RECORD` has taken."""
 
-    since: datetime
     orders: tuple[OrderContent, ...]
     loads: tuple[LoadContent, ...]
 
@@ -154,7 +153,6 @@ def work_content(site_id: int, now: datetime) -> WorkContent:
     sizes = _sizes(site_id)
     paces = _paces(site_id, since, [job for group in jobs.values() for job in group])
     return WorkContent(
-        since=since,
         orders=tuple(_order_content(o, jobs[o.pk], sizes, machines) for o in orders),
         loads=tuple(_load_contents(site_id, orders, paces, machines)),
     )
