@@ -28,7 +28,7 @@ from equipment.site.services import clear_hold
 from schedules.work.decisions import answer_problem
 
 from .base import Desk, desk_view, done, page_context
-from .forms import read_key, read_keys, read_money, read_number, read_whole, read_words
+from .forms import MOST_MIN, read_key, read_keys, read_money, read_number, read_whole, read_words
 
 # Problems and locks -----------------------------------------------------------------------------
 
@@ -172,7 +172,7 @@ def service(desk: Desk, pk: int) -> HttpResponse:
         item_id=read_key(posted, "item", _("Service")),
         done_at=desk.now,
         meter_h=read_number(posted, "meter_h", _("Hours"), most=MOST_METER_H),
-        minutes=read_whole(posted, "minutes", _("Minutes")),
+        minutes=read_whole(posted, "minutes", _("Minutes"), most=MOST_MIN),
         parts=read_words(posted, "parts", _("Parts")),
         cost=read_money(posted, "cost", _("Cost")),
         reason=read_words(posted, "reason", _("Reason")),

@@ -14,6 +14,7 @@ from equipment.site.errors import InvalidInputError
 from equipment.site.units import UnitSystem, parse_quantity
 from schedules.sand.models import MOST_KG
 
+MOST_MIN = 10_000  # of any one job: a week
 MOST = 2_000_000_000  # of any number that a form has no closer limit for
 
 
@@ -73,9 +74,11 @@ def _say_ambiguous(text: str, label: str) -> str:
     return words % {"label": label, "text": text}
 
 
-def read_whole(posted: QueryDict, name: str, label: str) -> int:
-    """Read a whole number."""
-    value = read_number(posted, name, label)
+def read_whole(
+    posted: QueryDict, name: str, label: str, *, least: float = 0, most: float = MOST
+) -> int:
+    """Read a whole number from `least` to `most`."""
+    value = read_number(posted, name, label, least=least, most=most)
     if value != int(value):
         raise InvalidInputError(_("%s must be a whole number.") % label)
     return int(value)

@@ -21,7 +21,7 @@ from schedules.work.rules import FINDS_ITS_PLACE
 
 from .base import Desk, desk_view, done, page_context
 from .content import SAID, content_context
-from .forms import read_number, read_whole
+from .forms import MOST_MIN, read_number, read_whole
 from .wording import say_said
 
 # The parts of a duration formula that a person may type.
@@ -128,8 +128,8 @@ def edit(desk: Desk, pk: int) -> HttpResponse:
     posted = desk.request.POST
     version = read_whole(posted, "version", _("Version"))
     changes: dict[str, Any] = {
-        "priority": read_whole(posted, "priority", _("Priority")),
-        "n_people": read_whole(posted, "n_people", _("People")),
+        "priority": read_whole(posted, "priority", _("Priority"), least=1, most=9),
+        "n_people": read_whole(posted, "n_people", _("People"), least=1, most=20),
     }
     standing = StandingOrder.objects.filter(site_id=desk.site_id, pk=pk).first()
     if standing is not None:
@@ -141,7 +141,7 @@ def _read_duration(desk: Desk, before: Mapping[str, Any]) -> dict[str, Any]:
     """Take the typed minutes; what the form does not show stays as it is."""
     posted = desk.request.POST
     typed = {
-        name: read_number(posted, name, str(label))
+        name: read_number(posted, name, str(label), most=MOST_MIN)
         for name, label in RATES.items()
         if posted.get(name, "").strip()
     }

@@ -5,12 +5,10 @@ from __future__ import annotations
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
 
-from equipment.sandyard.models import Pad
-from equipment.site.errors import InvalidInputError, NotFoundError
 from schedules.outlook import services
 
 from .base import Desk, desk_view, done
-from .forms import read_number
+from .forms import read_number, read_whole, read_words
 
 LEAST_MEMBERS, MOST_MEMBERS = 2, 10_000
 
@@ -19,9 +17,9 @@ LEAST_MEMBERS, MOST_MEMBERS = 2, 10_000
 def ask(desk: Desk) -> HttpResponse:
     desk.require_lead()
     posted = desk.request.POST
-    n_members = int(read_number(posted, "n_members", _("Possible years"), most=MOST_MEMBERS))
-    if n_members < LEAST_MEMBERS:
-        raise InvalidInputError(_("Possible years: two at least."))
+    n_members = read_whole(
+        posted, "n_members", _("Possible years"), least=LEAST_MEMBERS, most=MOST_MEMBERS
+    )
     services.ask_year(
         site_id=desk.site_id,
         by=desk.caller.actor,
@@ -50,8 +48,6 @@ def _read_change(desk: Desk) -> dict[str, float | str]:
     """Read the one change asked for; fields left empty stay as the farm has them."""
     posted = desk.request.POST
     limits = {
-        "cure_d": (_("Days of cure"), 365.0),
-        "turns_per_d": (_("Turns a day"), 6.0),
         "recovery_pct": (_("Sand given back, %"), 100.0),
         "rain_pct": (_("Rain, % of now"), 1000.0),
         "more_cows_pct": (_("More cows and stalls, %"), 100.0),
@@ -61,8 +57,11 @@ def _read_change(desk: Desk) -> dict[str, float | str]:
         for name, (label, most) in limits.items()
         if posted.get(name, "").strip()
     }
+    wholes = {"cure_d": (_("Days of cure"), 365), "turns_per_d": (_("Turns a day"), 6)}
     change: dict[str, float | str] = {
-        name: round(told[name]) for name in ("cure_d", "turns_per_d") if name in told
+        name: read_whole(posted, name, label, most=most)
+        for name, (label, most) in wholes.items()
+        if posted.get(name, "").strip()
     }
     for name, as_told in (
         ("recovery_frac", "recovery_pct"),
@@ -71,9 +70,6 @@ def _read_change(desk: Desk) -> dict[str, float | str]:
     ):
         if as_told in told:
             change[name] = told[as_told] / 100
-    pad = posted.get("without_pad", "")
-    if pad:
-        if not Pad.objects.filter(site_id=desk.site_id, place__key=pad).exists():
-            raise NotFoundError(_("There is no such place here."))
+    if pad := read_words(posted, "without_pad", desk.noun("pad"), most=80):
         change["without_pad"] = pad
     return change

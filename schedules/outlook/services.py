@@ -11,8 +11,9 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from equipment.sandyard.models import Pad
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.errors import NotFoundError
+from equipment.site.errors import InvalidInputError, NotFoundError
 from equipment.site.models import Actor, Site
 from equipment.site.runs import enqueue
 from equipment.site.writes import site_write
@@ -207,6 +208,16 @@ def _hash(inputs: dict[str, Any], history: ClimateHistory) -> str:
     return found.hexdigest()
 
 
+def _refuse_pad(site_id: int, key: str) -> None:
+    """Refuse to leave out a pad that is not there, or the only one: 1 query."""
+    pads = Pad.objects.filter(site_id=site_id, place__retired_at=None)
+    keys = set(pads.values_list("place__key", flat=True))
+    if key not in keys:
+        raise NotFoundError(_("There is no pad %s here to leave out.") % key)
+    if len(keys) == 1:
+        raise InvalidInputError(_("It is the only pad: without it no sand can be dried."))
+
+
 def ask_year(
     *,
     site_id: int,
@@ -223,6 +234,8 @@ def ask_year(
     """
     site = Site.objects.get(pk=site_id)
     climate_before(site, local_date_of(at, site.zone))
+    if pad := (change or {}).get("without_pad"):
+        _refuse_pad(site_id, str(pad))
     seed = local_date_of(at, site.zone).toordinal() if seed is None else seed
     args = {"by": by.pk, "n_members": n_members, "seed": seed, "change": dict(change or {})}
     with site_write(site_id, at) as write:

@@ -6,13 +6,14 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from equipment.site.models import TaskRun
+from equipment.sandyard.models import Pad
+from equipment.site.models import Place, TaskRun
 from schedules.outlook import services
 from schedules.outlook.models import OutlookState
 from schedules.outlook.queries import runs_of
 from tests.farm import Farm
 from tests.schedules.desk.conftest import NOW
-from tests.schedules.desk.reading import rows
+from tests.schedules.desk.reading import rows, words
 from tests.schedules.outlook.years import history, scenario
 
 pytestmark = pytest.mark.django_db
@@ -92,3 +93,13 @@ def test_a_lead_asks_and_stops(farm: Farm, manager: Client) -> None:
     assert runs_of(farm.site.pk).get(pk=run.pk).state == OutlookState.STOPPED
     manager.post(reverse("resume-year", args=[farm.site.slug, run.pk]))
     assert runs_of(farm.site.pk).get(pk=run.pk).state == OutlookState.RUNNING
+
+
+def test_the_only_pad_is_not_left_out(farm: Farm, manager: Client) -> None:
+    kept, *others = Pad.objects.filter(site=farm.site).select_related("place")
+    Place.objects.filter(pk__in=[pad.pk for pad in others]).update(retired_at=NOW)
+    posted = {"n_members": "10", "without_pad": kept.place.key}
+    answer = manager.post(reverse("ask-year", args=[farm.site.slug]), posted)
+    assert answer.status_code == 400
+    assert "It is the only pad" in words(answer)
+    assert not TaskRun.objects.filter(kind=services.ASK_KIND).exists()
