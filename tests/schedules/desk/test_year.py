@@ -43,8 +43,8 @@ def test_it_shows_chances_ranges_differences_and_what_matters(farm: Farm, manage
     while services.do_part(run=run, at=NOW):
         pass
     page = manager.get(url).content.decode()
-    for words in ("Of 3 possible years", "half the rain", "What matters most", run.digest[:12]):
-        assert words in page
+    for told in ("Of 3 possible years", "half the rain", "What matters most", run.digest[:12]):
+        assert told in page
     assert page.count("<svg") >= 6
     assert not re.search(r"\d[eE][+-]?\d", re.sub(r"<svg.*?</svg>|bits|[0-9a-f]{12}", "", page))
 
