@@ -62,6 +62,7 @@ def test_it_speaks_in_the_units_of_the_farm(farm: Farm, manager: Client) -> None
     while services.do_part(run=run, at=NOW):
         pass
     stored = runs_of(farm.site.pk).get(pk=run.pk).result
+    assert stored is not None
     missing_t = stored["compared"][0]["outcomes"]["missing_t"]["mean"]
     assert missing_t > 0
     shown = {}
