@@ -11,14 +11,17 @@ from enum import StrEnum
 from graphlib import CycleError, TopologicalSorter
 
 from schedules.dayplan.calc.resources import (
+    Amount,
     Block,
     Bucket,
     Effort,
+    Gear,
     Interval,
     Machine,
     Person,
     Place,
     ProblemError,
+    Road,
     require,
     require_span,
     require_unique,
@@ -83,6 +86,42 @@ class Booking:
 
 
 @dataclass(frozen=True, slots=True)
+class Seat:
+    """One place in a job's team: the skills asked of whoever takes it, each at least at `level`."""
+
+    skills: tuple[str, ...] = ()
+    level: int = 1
+
+    def __post_init__(self) -> None:
+        require_unique(self.skills, "seat", "skills")
+        require(self.level >= 1, "seat", f"level {self.level} is below 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    """How long a job takes otherwise than its `duration_min`: by machine kind, crew size or both.
+
+    Parameters
+    ----------
+    duration_min : float
+        Time on the job, before heat rest. [min]
+    machine_kind : str or None
+        One of the job's kinds; none: whatever the machine.
+    n_people : int or None
+        A crew of this size may do it too; none: the job's `n_people`.
+    """
+
+    duration_min: float
+    machine_kind: str | None = None
+    n_people: int | None = None
+
+    def __post_init__(self) -> None:
+        require(self.duration_min > 0, "duration", f"{self.duration_min} min is not above 0")
+        rule = f"n_people {self.n_people} is below 1"
+        require(self.n_people is None or self.n_people >= 1, "duration", rule)
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """One work order, to be done in one go, wholly inside one of its windows.
 
@@ -93,9 +132,20 @@ class Job:
     duration_min : float
         Time on the job with its locks and set-up, before heat rest. [min]
     n_people : int
-        How many do it together, from start to end.
+        How many do it together, from start to end. 0 with neither skills nor machine: a milestone,
+        or work that no person is planned for.
     skills : tuple of str
-        All of them are needed of each person.
+        All of them are needed of each person, at least at `skill_level`.
+    seats : tuple of Seat
+        What is asked of each person besides `skills`, one seat a person; then `n_people` is their
+        number. None: all alike. The driver, if any, is in the first.
+    durations : tuple of Duration
+        Other durations by machine kind and crew size; a crew size named here may do it too.
+    gear : tuple of Amount
+        What it holds of the problem's gear while it lasts.
+    items : tuple of Amount
+        Tools and materials that the first of its people must have at hand. Materials are used up
+        by it, the problem's `tools` are not.
     machine_kinds, machine_ids : tuple of str
         Alternatives: one machine of any of these kinds, or one of these machines. Both empty: none.
     needs_driver : bool
@@ -115,6 +165,14 @@ class Job:
         How hard it is out in the heat; none: no rest is owed.
     occupies : tuple of str
         Places besides `place` that it takes up (alleys, the pen).
+    may_pause : bool
+        Whether it may be left for its people's breaks and taken up again; else it lies between.
+    same_people_as, other_people_than, same_machine_as : tuple of str
+        Jobs with which it shares all of its people, none of them, or its machine, if both are done.
+    left_out_cost, late_per_min : float or None
+        Its own prices of being left out and of each minute late; none: those of the weights.
+    spread_frac : float
+        Standard deviation of its duration over the duration. [-]
     """
 
     id: str
@@ -137,17 +195,74 @@ class Job:
     is_daylight_only: bool = False
     effort: Effort | None = None
     occupies: tuple[str, ...] = ()
+    seats: tuple[Seat, ...] = ()
+    skill_level: int = 1
+    durations: tuple[Duration, ...] = ()
+    gear: tuple[Amount, ...] = ()
+    items: tuple[Amount, ...] = ()
+    may_pause: bool = False
+    same_people_as: tuple[str, ...] = ()
+    other_people_than: tuple[str, ...] = ()
+    same_machine_as: tuple[str, ...] = ()
+    left_out_cost: float | None = None
+    late_per_min: float | None = None
+    spread_frac: float = 0
 
     def __post_init__(self) -> None:
         record = f"job {self.id!r}"
         require(bool(self.id), "job", "id must not be empty")
         require(bool(self.windows), record, "windows must not be empty")
-        require(self.duration_min > 0, record, f"duration_min {self.duration_min} is not above 0")
-        require(self.n_people >= 1, record, f"n_people {self.n_people} is below 1")
+        require(self.duration_min >= 0, record, f"duration_min {self.duration_min} is below 0")
         require(1 <= self.priority <= 9, record, f"priority {self.priority} is not in 1..9")
         require_utc(self.due_at, record, "due_at")
         require_unique((d.on for d in self.depends_on), record, "depends_on")
         require_unique((self.place, *self.occupies), record, "occupies")
+        require_unique((a.key for a in self.gear), record, "gear")
+        require_unique((a.key for a in self.items), record, "items")
+        self._require_people(record)
+        self._require_prices(record)
+
+    def _require_people(self, record: str) -> None:
+        require(self.n_people >= 0, record, f"n_people {self.n_people} is below 0")
+        rule = f"n_people {self.n_people} is not the number of its seats, {len(self.seats)}"
+        require(not self.seats or self.n_people == len(self.seats), record, rule)
+        require(
+            not self.seats or self.sizes == (self.n_people,), record, "has seats and crew sizes"
+        )
+        is_bare = not (self.skills or self.is_driven or self.items or self.durations)
+        rule = "needs nobody, but skills, a driver, items or durations"
+        require(self.n_people >= 1 or is_bare, record, rule)
+        require(self.n_people == 0 or self.duration_min > 0, record, "duration_min is not above 0")
+        require(self.skill_level >= 1, record, f"skill_level {self.skill_level} is below 1")
+        bonds = (*self.same_people_as, *self.other_people_than, *self.same_machine_as)
+        require(self.id not in bonds, record, "is bound to itself")
+
+    def _require_prices(self, record: str) -> None:
+        prices = (self.left_out_cost or 0, self.late_per_min or 0, self.spread_frac)
+        require(min(prices) >= 0, record, "no price and no spread may be below 0")
+
+    @property
+    def sizes(self) -> tuple[int, ...]:
+        """Crew sizes that may do it, the first as asked."""
+        others = sorted({d.n_people for d in self.durations if d.n_people is not None})
+        return (self.n_people, *(n for n in others if n != self.n_people))
+
+    def duration_for(self, machine_kind: str | None, n_people: int) -> float:
+        """Time on the job with a machine kind and a crew size, the closest entry first [min]."""
+        best, found = -1, self.duration_min
+        for d in self.durations:
+            is_kind = d.machine_kind is None or d.machine_kind == machine_kind
+            if is_kind and (d.n_people or self.n_people) == n_people:
+                fit = 2 * (d.n_people is not None) + (d.machine_kind is not None)
+                best, found = max((best, found), (fit, d.duration_min))
+        return found
+
+    def seat(self, number: int) -> Seat:
+        """What is asked of the person in a seat, with what is asked of all."""
+        if not self.seats:
+            return Seat(self.skills, self.skill_level)
+        own = self.seats[number]
+        return Seat(tuple(dict.fromkeys((*self.skills, *own.skills))), own.level)
 
     @property
     def needs_machine(self) -> bool:
@@ -181,6 +296,12 @@ class Weights:
         Price of leaving a job out, by priority 1..9. [min]
     change_tolerance_min : float
         A start moved by no more than this is no change. [min]
+    duty_per_min : float
+        Of each minute from a person's leaving for the first job of a shift, as late as that may be,
+        to the end of the last, or to being back where the person must be. [-]
+    balance_per_min : float
+        Of each minute that a person works beyond an even share of all jobs' minutes, shared out by
+        the length of shifts. [-]
     """
 
     left_out: tuple[float, ...] = (200_000, 40_000, 8_000, 2_000, 600, 400, 300, 200, 100)
@@ -190,13 +311,20 @@ class Weights:
     off_crew_per_job: float = 5
     change_per_job: float = 20
     change_tolerance_min: float = 5
+    duty_per_min: float = 0
+    balance_per_min: float = 0
 
     def __post_init__(self) -> None:
         rule = f"left_out needs 9 prices, one for each priority, got {len(self.left_out)}"
         require(len(self.left_out) == 9, "weights", rule)
         prices = (self.late_per_min, self.overtime_per_min, self.travel_per_min)
         counts = (self.off_crew_per_job, self.change_per_job, self.change_tolerance_min)
-        require(min(*self.left_out, *prices, *counts) >= 0, "weights", "no price may be below 0")
+        shares = (self.duty_per_min, self.balance_per_min)
+        require(
+            min(*self.left_out, *prices, *counts, *shares) >= 0,
+            "weights",
+            "no price may be below 0",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +343,14 @@ class Problem:
         Way on the ground over straight line; 1.3 is common practice, no source.
     wash_min : float
         Time to wash or change a bucket from dirty to clean. Common practice, no source. [min]
+    roads : tuple of Road
+        The site's ways. Between places that they join, the shortest way along them counts; else the
+        straight line by `detour_factor`.
+    ways_m : tuple of tuple of float
+        Way from each place (row) to each (column), in the order of `places`, instead of both. [m]
+    gear : tuple of Gear
+    tools : tuple of str
+        Items that a job does not use up.
     """
 
     horizon: Interval
@@ -228,6 +364,10 @@ class Problem:
     detour_factor: float = 1.3
     wash_min: float = 15
     weights: Weights = field(default_factory=Weights)
+    roads: tuple[Road, ...] = ()
+    ways_m: tuple[tuple[float, ...], ...] = ()
+    gear: tuple[Gear, ...] = ()
+    tools: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         require(self.walk_m_min > 0, "problem", f"walk_m_min {self.walk_m_min} is not above 0")
@@ -237,8 +377,11 @@ class Problem:
         require_unique((person.id for person in self.people), "problem", "people")
         require_unique((machine.id for machine in self.machines), "problem", "machines")
         require_unique((job.id for job in self.jobs), "problem", "jobs")
+        require_unique((gear.key for gear in self.gear), "problem", "gear")
         self._require_known_places()
         self._require_known_jobs()
+        self._require_known_gear()
+        self._require_square_ways()
         _require_acyclic(self.jobs)
 
     def _require_known_places(self) -> None:
@@ -246,6 +389,9 @@ class Problem:
         named = [(f"block of {b.place!r}", b.place) for b in self.blocks]
         named += [(f"person {p.id!r}", p.start_place) for p in self.people]
         named += [(f"machine {m.id!r}", m.start_place) for m in self.machines]
+        named += [(f"person {p.id!r}", p.end_place) for p in self.people if p.end_place]
+        named += [(f"machine {m.id!r}", m.fuel.place) for m in self.machines if m.fuel]
+        named += [(f"road {r.a!r} - {r.b!r}", key) for r in self.roads for key in (r.a, r.b)]
         named += [(f"job {j.id!r}", key) for j in self.jobs for key in j.places]
         for record, key in named:
             require(key in known, record, f"place {key!r} is not in the problem")
@@ -258,12 +404,30 @@ class Problem:
             record = f"job {job.id!r}"
             for dependency in job.depends_on:
                 require(dependency.on in jobs, record, f"depends on unknown {dependency.on!r}")
+            for other in (*job.same_people_as, *job.other_people_than, *job.same_machine_as):
+                require(other in jobs, record, f"is bound to unknown {other!r}")
             if job.locked is not None:
                 for person in job.locked.people:
                     require(person in people, record, f"is locked to unknown person {person!r}")
                 machine = job.locked.machine
                 rule = f"is locked to unknown machine {machine!r}"
                 require(machine is None or machine in machines, record, rule)
+
+    def _require_known_gear(self) -> None:
+        known = {gear.key for gear in self.gear}
+        for job in self.jobs:
+            for amount in job.gear:
+                rule = f"gear {amount.key!r} is not in the problem"
+                require(amount.key in known, f"job {job.id!r}", rule)
+
+    def _require_square_ways(self) -> None:
+        if not self.ways_m:
+            return
+        n = len(self.places)
+        is_square = len(self.ways_m) == n and all(len(row) == n for row in self.ways_m)
+        require(is_square, "problem", f"ways_m is not {n} rows of {n}, one a place")
+        is_way = all(way_m >= 0 for row in self.ways_m for way_m in row)
+        require(is_way, "problem", "no way in ways_m may be below 0")
 
 
 def _require_acyclic(jobs: tuple[Job, ...]) -> None:

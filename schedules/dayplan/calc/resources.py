@@ -98,15 +98,102 @@ class Place:
         Position on the site's own flat grid. [m]
     is_exclusive : bool
         Whether one job at a time may have it (an alley with a machine in it, a pad bay, a lane).
+    stocks : tuple of str
+        Tools and materials that a person may call for on the way: it never runs out of them.
+    call_min : float
+        Time such a call takes. [min]
     """
 
     key: str
     x_m: float
     y_m: float
     is_exclusive: bool = False
+    stocks: tuple[str, ...] = ()
+    call_min: float = 0
 
     def __post_init__(self) -> None:
         require(bool(self.key), "place", "key must not be empty")
+        require(self.call_min >= 0, f"place {self.key!r}", f"call_min {self.call_min} is below 0")
+        require_unique(self.stocks, f"place {self.key!r}", "stocks")
+
+
+@dataclass(frozen=True, slots=True)
+class Road:
+    """A stretch of the site's ways between two places, both ways unless `is_one_way`.
+
+    Parameters
+    ----------
+    length_m : float
+        Along the road. [m]
+    is_for_people, is_for_machines : bool
+        Who may use it.
+    """
+
+    a: str
+    b: str
+    length_m: float
+    is_one_way: bool = False
+    is_for_people: bool = True
+    is_for_machines: bool = True
+
+    def __post_init__(self) -> None:
+        record = f"road {self.a!r} - {self.b!r}"
+        require(self.length_m >= 0, record, f"length_m {self.length_m} is below 0")
+        require(self.a != self.b, record, "leads back to where it begins")
+
+
+@dataclass(frozen=True, slots=True)
+class Gear:
+    """Things of one kind that jobs hold while they last: attachments, pumps, barriers.
+
+    `n` of them are there; where they stand is left aside.
+    """
+
+    key: str
+    n: int
+
+    def __post_init__(self) -> None:
+        require(bool(self.key), "gear", "key must not be empty")
+        require(self.n >= 0, f"gear {self.key!r}", f"n {self.n} is below 0")
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """So many of one kind of gear, tool or material."""
+
+    key: str
+    n: int = 1
+
+    def __post_init__(self) -> None:
+        require(bool(self.key), "amount", "key must not be empty")
+        require(self.n >= 1, f"amount of {self.key!r}", f"n {self.n} is below 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Fuel:
+    """When a machine must be filled or charged, and where.
+
+    Parameters
+    ----------
+    run_left_min, run_full_min : float
+        Work on jobs that it can do before it must be filled: at first, and after each stop. Its
+        driver fills it on the way to a job that it could not finish. [min]
+    place : str
+        Where it is filled.
+    fill_min : float
+        Time the stop takes. [min]
+    """
+
+    run_left_min: float
+    run_full_min: float
+    place: str
+    fill_min: float
+
+    def __post_init__(self) -> None:
+        rule = f"run_left_min {self.run_left_min} is not in 0..run_full_min {self.run_full_min}"
+        require(0 <= self.run_left_min <= self.run_full_min, "fuel", rule)
+        require(self.run_full_min > 0, "fuel", "run_full_min is not above 0")
+        require(self.fill_min >= 0, "fuel", f"fill_min {self.fill_min} is below 0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +214,18 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Skill:
-    """A skill held at the start of the horizon, and the instant it lapses (none: not in sight)."""
+    """A skill held at the start of the horizon, and the instant it lapses (none: not in sight).
+
+    `level` says how well: a job may ask for a least one.
+    """
 
     key: str
     until: datetime | None = None
+    level: int = 1
 
     def __post_init__(self) -> None:
         require_utc(self.until, f"skill {self.key!r}", "until")
+        require(self.level >= 1, f"skill {self.key!r}", f"level {self.level} is below 1")
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +280,16 @@ class HeatRest:
 class Person:
     """Someone who can be given jobs while on shift and not on a break.
 
-    At the start of each shift the person stands at `start_place`.
+    Parameters
+    ----------
+    start_place : str
+        Where the person stands at the start of each shift.
+    end_place : str or None
+        Where the person must be back by the end of each shift; none: anywhere.
+    carries : tuple of Amount
+        Tools and materials at hand at the start of each shift.
+    walk_m_min : float or None
+        Own speed between places; none: the problem's. [m min⁻¹]
     """
 
     id: str
@@ -198,9 +299,14 @@ class Person:
     breaks: tuple[Interval, ...] = ()
     skills: tuple[Skill, ...] = ()
     heat_rests: tuple[HeatRest, ...] = ()
+    end_place: str | None = None
+    carries: tuple[Amount, ...] = ()
+    walk_m_min: float | None = None
 
     def __post_init__(self) -> None:
         record = f"person {self.id!r}"
+        require_unique((amount.key for amount in self.carries), record, "carries")
+        require(self.walk_m_min is None or self.walk_m_min > 0, record, "walk_m_min is not above 0")
         require(bool(self.id), "person", "id must not be empty")
         _require_apart(self.shifts, record, "shifts")
         _require_apart(self.heat_rests, record, "heat_rests")
@@ -212,9 +318,12 @@ class Person:
         holding = [s for s in self.shifts if s.start <= at < s.latest_end]
         return max(holding, key=lambda shift: shift.start, default=None)
 
-    def has_skill(self, key: str, until: datetime) -> bool:
-        """Whether the person holds the skill for all of a job that ends at `until`."""
-        return any(s.key == key and (s.until is None or s.until >= until) for s in self.skills)
+    def has_skill(self, key: str, until: datetime, level: int = 1) -> bool:
+        """Whether the person holds the skill at a level for all of a job that ends at `until`."""
+        return any(
+            s.key == key and s.level >= level and (s.until is None or s.until >= until)
+            for s in self.skills
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +344,8 @@ class Machine:
         Time to take it over when the driver does not come with it from its last job. [min]
     last_bucket : Bucket or None
         What its bucket touched before the horizon.
+    fuel : Fuel or None
+        When it must be filled or charged; none: never within the horizon.
     """
 
     id: str
@@ -246,6 +357,7 @@ class Machine:
     driver_skill: str | None = None
     hookup_min: float = 0
     last_bucket: Bucket | None = None
+    fuel: Fuel | None = None
 
     def __post_init__(self) -> None:
         record = f"machine {self.id!r}"

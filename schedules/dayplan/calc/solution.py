@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
-from schedules.dayplan.calc.resources import require, require_span
+from schedules.dayplan.calc.resources import require_span, require_unique, require_utc
 
 SCHEMA = "penround/day-solution/1"
 
@@ -33,6 +33,8 @@ class Assignment:
         On the job, UTC; the way there lies before.
     travel_min : float
         Walking and driving of all its people to get there. [min]
+    calls_at : str or None
+        The place with stocks at which the first of its people calls on the way.
     """
 
     job: str
@@ -41,10 +43,14 @@ class Assignment:
     start: datetime
     end: datetime
     travel_min: float = 0
+    calls_at: str | None = None
 
     def __post_init__(self) -> None:
-        require_span(self.start, self.end, f"assignment of {self.job!r}")
-        require(bool(self.people), f"assignment of {self.job!r}", "people must not be empty")
+        record = f"assignment of {self.job!r}"
+        if self.start != self.end or self.people:  # a milestone takes no time
+            require_span(self.start, self.end, record)
+        require_utc(self.start, record, "start")
+        require_unique(self.people, record, "people")
 
 
 class ReasonCode(StrEnum):
@@ -108,6 +114,8 @@ class Score:
         Past the due time; past the end of shifts; walked and driven. [min]
     n_off_crew, n_changes : int
         Jobs not done by their preferred crew; jobs that leave the previous plan.
+    duty_min, uneven_min : float
+        From leaving to being back; worked beyond an even share. [min]
     total_cost : float
         All of them, weighted. [min of walking]
     """
@@ -119,6 +127,8 @@ class Score:
     n_off_crew: int
     n_changes: int
     total_cost: float
+    duty_min: float = 0
+    uneven_min: float = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,6 +89,7 @@ def test_the_form_names_its_schema_and_every_record_field() -> None:
         "start",
         "end",
         "travel_min",
+        "calls_at",
     }
 
 
