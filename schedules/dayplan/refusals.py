@@ -15,8 +15,8 @@ from schedules.work.models import WorkOrder
 
 from .build import HORIZON, build_day
 from .calc import rules
+from .calc.judged import Broken, Plan, Rule
 from .calc.problem import Problem
-from .calc.rules import Broken, Plan, Rule
 from .calc.solution import Assignment, ReasonCode
 from .closures import Why
 

@@ -4,22 +4,30 @@ It shares no code with the search: it reads the problem's and the solution's rec
 instants, one rule after another. Codes:
 
 ====================== =================================================================
-unknown_job            and unknown_person, unknown_machine: not in the problem
+unknown_job            and unknown_person, unknown_machine, unknown_place: not in the problem
 assigned_twice         one job, two assignments
 not_accounted          neither assigned nor left out, or both
 outside_window         not wholly inside one window; outside_horizon, outside_daylight alike
 place_blocked          somebody there while nobody may be
 too_short              less than the job's duration; heat_rest_missing: less with its rests
+pause_missing          less with the breaks of its people in it
 too_few_people         and too_many_people
-skill_missing          and skill_lapsed before the end
+skill_missing          and skill_lapsed before the end, skill_too_low: not at the level asked
 machine_missing        and machine_unneeded, machine_of_wrong_kind
 driver_unqualified     the first of the people may not drive this machine
 machine_unavailable    and machine_held
 off_shift              and on_break
 person_twice           and machine_twice, place_twice: two jobs at once
 person_late            cannot be there at the start; machine_late alike
+no_way                 the roads do not lead there, or back
+late_back              not back where the person must be by the latest end of the shift
 bucket_not_washed      no time to wash between dirty and clean work
 predecessor_left_out   waits for what nobody does; gap_too_short and gap_too_long
+people_differ          and people_shared, machines_differ: bound jobs, both done
+gear_short             more held at once than there is
+item_missing           neither carried nor called for, or used up before
+call_in_vain           a call where nothing is stocked, or by nobody
+fuel_too_small         longer than the machine runs on a full tank
 lock_moved             a locked job is not where it is locked
 travel_misstated       and score_misstated: the solution's own figures are wrong
 ====================== =================================================================
@@ -30,12 +38,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from schedules.dayplan.calc.judged import TOLERANCE_MIN, Broken, Plan
 from schedules.dayplan.calc.problem import Problem
-from schedules.dayplan.calc.rules import RULES, Broken, Plan
+from schedules.dayplan.calc.rules import RULES
 from schedules.dayplan.calc.score import score_plan
 from schedules.dayplan.calc.solution import Fact, Score, Solution
-
-_TOLERANCE_MIN = 1e-3  # figures are sums of quotients
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +96,7 @@ def _unknown(problem: Problem, solution: Solution) -> Iterator[Broken]:
     jobs = {job.id for job in problem.jobs}
     people = {person.id for person in problem.people}
     machines = {machine.id for machine in problem.machines}
+    places = {place.key for place in problem.places}
     for given in solution.assignments:
         if given.job not in jobs:
             yield Broken("unknown_job", given.job)
@@ -97,6 +105,8 @@ def _unknown(problem: Problem, solution: Solution) -> Iterator[Broken]:
                 yield Broken("unknown_person", given.job, person)
         if given.machine is not None and given.machine not in machines:
             yield Broken("unknown_machine", given.job, machine=given.machine)
+        if given.calls_at is not None and given.calls_at not in places:
+            yield Broken("unknown_place", given.job, place=given.calls_at)
 
 
 def _accounted(problem: Problem, solution: Solution) -> Iterator[Broken]:
@@ -112,10 +122,10 @@ def _accounted(problem: Problem, solution: Solution) -> Iterator[Broken]:
 def _figures(plan: Plan, solution: Solution, score: Score) -> Iterator[Broken]:
     for given in solution.assignments:
         travel_min = sum(leg.travel_min for leg in plan.legs[given.job])
-        if abs(travel_min - given.travel_min) > _TOLERANCE_MIN:
+        if abs(travel_min - given.travel_min) > TOLERANCE_MIN:
             facts: dict[str, Fact] = {"told_min": given.travel_min, "is_min": travel_min}
             yield Broken("travel_misstated", given.job, facts=facts)
-    if abs(score.total_cost - solution.score.total_cost) > _TOLERANCE_MIN:
+    if abs(score.total_cost - solution.score.total_cost) > TOLERANCE_MIN:
         told: dict[str, Fact] = {
             "told_cost": solution.score.total_cost,
             "is_cost": score.total_cost,

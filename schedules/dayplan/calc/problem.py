@@ -144,8 +144,8 @@ class Job:
     gear : tuple of Amount
         What it holds of the problem's gear while it lasts.
     items : tuple of Amount
-        Tools and materials that the first of its people must have at hand. Materials are used up
-        by it, the problem's `tools` are not.
+        Tools and materials that the first of its people must have at hand, carried from the start
+        of the shift or called for. Materials are used up by it, the problem's `tools` are not.
     machine_kinds, machine_ids : tuple of str
         Alternatives: one machine of any of these kinds, or one of these machines. Both empty: none.
     needs_driver : bool
@@ -166,9 +166,10 @@ class Job:
     occupies : tuple of str
         Places besides `place` that it takes up (alleys, the pen).
     may_pause : bool
-        Whether it may be left for its people's breaks and taken up again; else it lies between.
+        Whether it is left for the breaks of any of its people and then taken up again, its machine
+        and places held; it does not begin in one. Else it lies between.
     same_people_as, other_people_than, same_machine_as : tuple of str
-        Jobs with which it shares all of its people, none of them, or its machine, if both are done.
+        Jobs that have just the same people, none of its people, or its machine, if both are done.
     left_out_cost, late_per_min : float or None
         Its own prices of being left out and of each minute late; none: those of the weights.
     spread_frac : float
@@ -232,7 +233,8 @@ class Job:
         is_bare = not (self.skills or self.is_driven or self.items or self.durations)
         rule = "needs nobody, but skills, a driver, items or durations"
         require(self.n_people >= 1 or is_bare, record, rule)
-        require(self.n_people == 0 or self.duration_min > 0, record, "duration_min is not above 0")
+        rule = f"duration_min {self.duration_min} is not above 0"
+        require(self.n_people == 0 or self.duration_min > 0, record, rule)
         require(self.skill_level >= 1, record, f"skill_level {self.skill_level} is below 1")
         bonds = (*self.same_people_as, *self.other_people_than, *self.same_machine_as)
         require(self.id not in bonds, record, "is bound to itself")
@@ -297,11 +299,13 @@ class Weights:
     change_tolerance_min : float
         A start moved by no more than this is no change. [min]
     duty_per_min : float
-        Of each minute from a person's leaving for the first job of a shift, as late as that may be,
-        to the end of the last, or to being back where the person must be. [-]
+        Of each minute from a person's leaving for the first job of a shift, as late as leaves time
+        for the way, its stops and making the machine ready, to the end of the last, or to being
+        back where the person must be; breaks between count. [-]
     balance_per_min : float
-        Of each minute that a person works beyond an even share of all jobs' minutes, shared out by
-        the length of shifts. [-]
+        Of each minute that a person is on jobs, from start to end, beyond an even share of all
+        jobs' `duration_min` times `n_people`, done or not, shared out by the length of the
+        person's shifts without overtime. [-]
     """
 
     left_out: tuple[float, ...] = (200_000, 40_000, 8_000, 2_000, 600, 400, 300, 200, 100)
@@ -344,8 +348,9 @@ class Problem:
     wash_min : float
         Time to wash or change a bucket from dirty to clean. Common practice, no source. [min]
     roads : tuple of Road
-        The site's ways. Between places that they join, the shortest way along them counts; else the
-        straight line by `detour_factor`.
+        The site's ways. Between places that they join, whoever may use them and whichever way, the
+        shortest way along them counts, and where none leads there is none; else the straight line
+        by `detour_factor`.
     ways_m : tuple of tuple of float
         Way from each place (row) to each (column), in the order of `places`, instead of both. [m]
     gear : tuple of Gear

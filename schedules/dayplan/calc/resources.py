@@ -99,7 +99,9 @@ class Place:
     is_exclusive : bool
         Whether one job at a time may have it (an alley with a machine in it, a pad bay, a lane).
     stocks : tuple of str
-        Tools and materials that a person may call for on the way: it never runs out of them.
+        Tools and materials that a person may call for on the way: it never runs out of them. A
+        call fills each of them up to what the person carries at the start of a shift, or to what
+        the job called for needs, if that is more.
     call_min : float
         Time such a call takes. [min]
     """
@@ -176,8 +178,9 @@ class Fuel:
     Parameters
     ----------
     run_left_min, run_full_min : float
-        Work on jobs that it can do before it must be filled: at first, and after each stop. Its
-        driver fills it on the way to a job that it could not finish. [min]
+        Time on jobs, from start to end, that it can do before it must be filled: at first, and
+        after each stop. Its driver fills it on the way to a job that it could not finish. Where it
+        stands idle under a job it needs none. [min]
     place : str
         Where it is filled.
     fill_min : float
@@ -285,7 +288,8 @@ class Person:
     start_place : str
         Where the person stands at the start of each shift.
     end_place : str or None
-        Where the person must be back by the end of each shift; none: anywhere.
+        Where the person must be back by the end of each shift with its overtime, on foot from the
+        last job; none: anywhere. The way back is travel, and overtime where it is late.
     carries : tuple of Amount
         Tools and materials at hand at the start of each shift.
     walk_m_min : float or None
@@ -368,7 +372,11 @@ class Machine:
 
 
 def end_with_rest(
-    people: Iterable[Person], start: datetime, duration_min: float, effort: Effort | None
+    people: Iterable[Person],
+    start: datetime,
+    duration_min: float,
+    effort: Effort | None,
+    pauses: Iterable[Interval] = (),
 ) -> datetime:
     """Instant at which work begun at `start` is done, with the rests that heat asks for.
 
@@ -382,19 +390,21 @@ def end_with_rest(
         Work without rest. [min]
     effort : Effort or None
         None: no rest is owed.
+    pauses : iterable of Interval
+        When the work is left.
 
     Notes
     -----
     An hour in which r minutes of rest are owed yields 60 − r minutes of work, evenly spread.
     """
     left = timedelta(minutes=duration_min)
-    if effort is None:
-        return start + left
-    rests = [rest for person in people for rest in person.heat_rests if rest.end > start]
-    edges = sorted({edge for r in rests for edge in (r.start, r.end) if edge > start})
+    rests: list[tuple[Interval | HeatRest, int]] = [(pause, 60) for pause in pauses]
+    if effort is not None:
+        rests += [(r, r.rest_min_per_h(effort)) for person in people for r in person.heat_rests]
+    edges = sorted({edge for r, _ in rests for edge in (r.start, r.end) if edge > start})
     at = start
     for edge in edges:
-        owed = [r.rest_min_per_h(effort) for r in rests if r.start <= at < r.end]
+        owed = [min_per_h for r, min_per_h in rests if r.start <= at < r.end]
         work_frac = 1 - max(owed, default=0) / 60
         if left <= (edge - at) * work_frac:
             return at + left / work_frac

@@ -6,66 +6,29 @@ The numbers in brackets are those of the constraints in the work catalogue's sec
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from datetime import datetime
 
-from schedules.dayplan.calc.legs import Leg, travel_legs
-from schedules.dayplan.calc.problem import Dependency, Problem, Relation
+from schedules.dayplan.calc.judged import (
+    TOLERANCE,
+    TOLERANCE_MIN,
+    Broken,
+    Plan,
+    Rule,
+    overlap_min,
+)
+from schedules.dayplan.calc.legs import Leg, passed
+from schedules.dayplan.calc.problem import Dependency, Job, Relation
+from schedules.dayplan.calc.provisions import fuel, gear, items
 from schedules.dayplan.calc.resources import (
-    Block,
     Interval,
-    Machine,
     Person,
+    Skill,
     end_with_rest,
     minutes_between,
 )
 from schedules.dayplan.calc.solution import Assignment, Fact
-
-_TOLERANCE = timedelta(milliseconds=1)  # instants hold whole microseconds, quotients do not
-
-
-@dataclass(frozen=True, slots=True)
-class Broken:
-    """One rule broken in one place.
-
-    Parameters
-    ----------
-    code : str
-        The rule, see the module.
-    is_locked : bool
-        Whether the job is locked: the plan did not choose this.
-    """
-
-    code: str
-    job: str | None = None
-    person: str | None = None
-    machine: str | None = None
-    place: str | None = None
-    other_job: str | None = None
-    facts: Mapping[str, Fact] = field(default_factory=dict)
-    is_locked: bool = False
-
-
-class Plan:
-    """Assignments beside the records they name, in order of start."""
-
-    def __init__(self, problem: Problem, assignments: Iterable[Assignment]) -> None:
-        self.problem = problem
-        self.jobs = {job.id: job for job in problem.jobs}
-        self.people = {person.id: person for person in problem.people}
-        self.machines = {machine.id: machine for machine in problem.machines}
-        ordered = sorted(assignments, key=lambda given: (given.start, given.end))
-        self.given = {given.job: given for given in ordered}
-        self.pairs = [(self.jobs[key], given) for key, given in self.given.items()]
-        self.legs = travel_legs(problem, ordered)
-
-    def machine_of(self, given: Assignment) -> Machine | None:
-        """Return the record of the machine, if there is one."""
-        return None if given.machine is None else self.machines[given.machine]
-
-
-Rule = Callable[[Plan], Iterator[Broken]]
 
 
 def windows(plan: Plan) -> Iterator[Broken]:
@@ -83,42 +46,65 @@ def blocks(plan: Plan) -> Iterator[Broken]:
     """Judge (1, 3, 4, 11): nobody is where cows walk back, a flush runs or a lane flows."""
     for job, given in plan.pairs:
         for block in plan.problem.blocks:
-            if block.place in job.places and _overlap_min(block, given) > 0:
-                facts: dict[str, Fact] = {"why": block.why, "min": _overlap_min(block, given)}
+            if block.place in job.places and overlap_min(block, given) > 0:
+                facts: dict[str, Fact] = {"why": block.why, "min": overlap_min(block, given)}
                 yield Broken("place_blocked", job.id, place=block.place, facts=facts)
 
 
 def lengths(plan: Plan) -> Iterator[Broken]:
-    """Judge (22): long enough for the work and for the rests that heat asks for."""
+    """Judge (22): long enough for the work, the rests that heat asks for and breaks in it."""
     for job, given in plan.pairs:
-        if job.locked is not None:
-            continue
-        team = [plan.people[person] for person in given.people]
-        needed = end_with_rest(team, given.start, job.duration_min, job.effort)
-        if given.end < needed - _TOLERANCE:
-            has_min = minutes_between(given.start, given.end)
-            is_work_short = has_min < job.duration_min - 1e-3
-            facts = {"needs_min": minutes_between(given.start, needed), "has_min": has_min}
-            yield Broken("too_short" if is_work_short else "heat_rest_missing", job.id, facts=facts)
+        if job.locked is None:
+            yield from _length(plan, job, given)
+
+
+def _length(plan: Plan, job: Job, given: Assignment) -> Iterator[Broken]:
+    machine = plan.machine_of(given)
+    work_min = job.duration_for(None if machine is None else machine.kind, len(given.people))
+    team = [plan.people[person] for person in given.people]
+    pauses = [pause for person in team for pause in person.breaks if job.may_pause]
+    rested = end_with_rest(team, given.start, work_min, job.effort)
+    needed = end_with_rest(team, given.start, work_min, job.effort, pauses)
+    if given.end < needed - TOLERANCE:
+        has_min = minutes_between(given.start, given.end)
+        code = "heat_rest_missing" if given.end < rested - TOLERANCE else "pause_missing"
+        if has_min < work_min - TOLERANCE_MIN:
+            code = "too_short"
+        facts = {"needs_min": minutes_between(given.start, needed), "has_min": has_min}
+        yield Broken(code, job.id, facts=facts)
 
 
 def teams(plan: Plan) -> Iterator[Broken]:
-    """Judge (8, 25): as many people as asked, each with all the skills to the end."""
+    """Judge (8, 25): a crew of a size asked, each with the skills asked of all, to the end."""
     for job, given in plan.pairs:
         n_people = len(set(given.people))
-        if n_people != job.n_people:
-            code = "too_few_people" if n_people < job.n_people else "too_many_people"
-            yield Broken(code, job.id, facts={"needs": job.n_people, "has": n_people})
+        if n_people not in job.sizes:
+            more = [n for n in job.sizes if n > n_people]
+            code = "too_few_people" if more else "too_many_people"
+            needs = min(more, default=max(job.sizes))
+            yield Broken(code, job.id, facts={"needs": needs, "has": n_people})
         for person in given.people:
             for skill in job.skills:
-                yield from _skill(plan.people[person], skill, given)
+                yield from _skill(plan.people[person], Skill(skill, None, job.skill_level), given)
 
 
-def _skill(person: Person, key: str, given: Assignment) -> Iterator[Broken]:
-    if not person.has_skill(key, given.end):
-        is_lapsed = any(skill.key == key for skill in person.skills)
-        code = "skill_lapsed" if is_lapsed else "skill_missing"
-        yield Broken(code, given.job, person.id, facts={"skill": key})
+def seats(plan: Plan) -> Iterator[Broken]:
+    """Judge (8, 25): the people hold what their seats ask, in the order they are named."""
+    for job, given in plan.pairs:
+        for person, seat in zip(given.people, job.seats, strict=False):
+            for skill in seat.skills:
+                yield from _skill(plan.people[person], Skill(skill, None, seat.level), given)
+
+
+def _skill(person: Person, asked: Skill, given: Assignment) -> Iterator[Broken]:
+    if person.has_skill(asked.key, given.end, asked.level):
+        return
+    facts: dict[str, Fact] = {"skill": asked.key}
+    held = next((skill for skill in person.skills if skill.key == asked.key), None)
+    code = "skill_missing" if held is None else "skill_lapsed"
+    if held is not None and held.level < asked.level:
+        code, facts = "skill_too_low", facts | {"needs": asked.level, "has": held.level}
+    yield Broken(code, given.job, person.id, facts=facts)
 
 
 def machines(plan: Plan) -> Iterator[Broken]:
@@ -132,7 +118,7 @@ def machines(plan: Plan) -> Iterator[Broken]:
             yield Broken("machine_unneeded", job.id, machine=machine.id)
         elif not job.may_use(machine):
             yield Broken("machine_of_wrong_kind", job.id, machine=machine.id)
-        elif job.is_driven and machine.driver_skill is not None:
+        elif job.is_driven and machine.driver_skill is not None and given.people:
             driver = plan.people[given.people[0]]
             if not driver.has_skill(machine.driver_skill, given.end):
                 facts = {"skill": machine.driver_skill}
@@ -145,20 +131,21 @@ def holds(plan: Plan) -> Iterator[Broken]:
         machine = plan.machine_of(given)
         if machine is not None and not _holds(machine.available, given):
             yield Broken("machine_unavailable", job.id, machine=machine.id)
-        if machine is not None and any(_overlap_min(hold, given) > 0 for hold in machine.holds):
+        if machine is not None and any(overlap_min(hold, given) > 0 for hold in machine.holds):
             yield Broken("machine_held", job.id, machine=machine.id)
 
 
 def shifts(plan: Plan) -> Iterator[Broken]:
-    """Judge (23): everybody on shift, nobody on a break."""
+    """Judge (23): everybody on shift, nobody on a break but where work may be left for it."""
     for job, given in plan.pairs:
         for person in (plan.people[key] for key in given.people):
             shift = person.shift_at(given.start)
             if shift is None or given.end > shift.latest_end:
                 yield Broken("off_shift", job.id, person.id)
             for pause in person.breaks:
-                if _overlap_min(pause, given) > 0:
-                    facts = {"min": _overlap_min(pause, given)}
+                is_begun_in = pause.start <= given.start < pause.end
+                if is_begun_in or (overlap_min(pause, given) > 0 and not job.may_pause):
+                    facts = {"min": overlap_min(pause, given)}
                     yield Broken("on_break", job.id, person.id, facts=facts)
 
 
@@ -167,6 +154,8 @@ def overlaps(plan: Plan) -> Iterator[Broken]:
     exclusive = {place.key for place in plan.problem.places if place.is_exclusive}
     users: dict[tuple[str, str], list[Assignment]] = defaultdict(list)
     for job, given in plan.pairs:
+        if given.start == given.end:
+            continue  # a milestone takes no time
         for person in given.people:
             users["person", person].append(given)
         for place in exclusive.intersection(job.places):
@@ -183,7 +172,7 @@ def overlaps(plan: Plan) -> Iterator[Broken]:
                 named.get("machine"),
                 named.get("place"),
                 one.job,
-                {"min": _overlap_min(one, other)},
+                {"min": overlap_min(one, other)},
             )
 
 
@@ -203,9 +192,9 @@ def ways(plan: Plan) -> Iterator[Broken]:
             befores = [plan.given[key] for key in (leg.before, leg.machine_before) if key]
             if any(before.end > given.start for before in befores):
                 continue  # two jobs at once, told as that
-            late_min = minutes_between(given.start, _ready_at(plan, given, leg))
-            if late_min > _TOLERANCE / timedelta(minutes=1):
-                yield _late(plan, given, leg, late_min)
+            ready_at = _ready_at(plan, given, leg)
+            if ready_at > given.start + TOLERANCE:
+                yield _late(plan, given, leg, minutes_between(given.start, ready_at))
 
 
 def _late(plan: Plan, given: Assignment, leg: Leg, late_min: float) -> Broken:
@@ -216,6 +205,9 @@ def _late(plan: Plan, given: Assignment, leg: Leg, late_min: float) -> Broken:
         code, other = "bucket_not_washed", leg.machine_before
     machine = given.machine if leg.is_with_machine else None
     facts = {"late_min": late_min}
+    if not leg.has_way:
+        place = plan.jobs[given.job].place
+        return Broken("no_way", given.job, leg.person, machine, place, other)
     return Broken(code, given.job, leg.person, machine, other_job=other, facts=facts)
 
 
@@ -231,7 +223,7 @@ def _ready_at(plan: Plan, given: Assignment, leg: Leg) -> datetime:
             free = shift.start
         else:
             return given.start  # told as off_shift
-        at = _passed(person, free, leg.walk_min)
+        at = passed(person, free, leg.till_machine_min)
     if not leg.is_with_machine or given.machine is None:
         return at
     known = [] if person is None else [at]
@@ -239,20 +231,20 @@ def _ready_at(plan: Plan, given: Assignment, leg: Leg) -> datetime:
         known.append(plan.given[leg.machine_before].end)
     known += [s.start for s in plan.machines[given.machine].available if s.start <= given.start]
     known += [h.end for h in plan.machines[given.machine].holds if h.end <= given.start]
-    needed_min = leg.wash_min + leg.hookup_min + leg.drive_min
-    return _passed(person, max(known, default=given.start), needed_min)
+    return passed(person, max(known, default=given.start), leg.with_machine_min)
 
 
-def _passed(person: Person | None, at: datetime, needed_min: float) -> datetime:
-    """Instant at which so many minutes have passed outside the person's breaks."""
-    left = timedelta(minutes=needed_min)
-    pauses = [] if person is None else sorted(person.breaks, key=lambda pause: pause.start)
-    for pause in pauses:
-        if pause.end <= at or at + left <= pause.start:
-            continue
-        left -= max(timedelta(0), pause.start - at)
-        at = pause.end
-    return at + left
+def returns(plan: Plan) -> Iterator[Broken]:
+    """Judge (23): everybody back where they must be by the end of the shift and its overtime."""
+    for turn in plan.turns:
+        place, latest = plan.people[turn.person].end_place, turn.shift.latest_end
+        if place is None or plan.given[turn.last].end > latest:
+            continue  # the latter told as off_shift
+        if not turn.has_way:
+            yield Broken("no_way", turn.last, turn.person, place=place)
+        elif turn.back_at > latest + TOLERANCE:
+            facts = {"late_min": minutes_between(latest, turn.back_at)}
+            yield Broken("late_back", turn.last, turn.person, place=place, facts=facts)
 
 
 def dependencies(plan: Plan) -> Iterator[Broken]:
@@ -272,13 +264,32 @@ def _gap(dependency: Dependency, before: Assignment, after: Assignment) -> Itera
     start = before.start if dependency.relation in from_start else before.end
     end = after.end if dependency.relation in to_end else after.start
     gap_min, least, most = minutes_between(start, end), dependency.min_gap_min, None
-    if gap_min < least - 1e-3:
+    if gap_min < least - TOLERANCE_MIN:
         facts: dict[str, Fact] = {"needs_min": least, "has_min": gap_min}
         yield Broken("gap_too_short", after.job, other_job=before.job, facts=facts)
     most = dependency.max_gap_min
-    if most is not None and gap_min > most + 1e-3:
+    if most is not None and gap_min > most + TOLERANCE_MIN:
         facts = {"most_min": most, "has_min": gap_min}
         yield Broken("gap_too_long", after.job, other_job=before.job, facts=facts)
+
+
+def bonds(plan: Plan) -> Iterator[Broken]:
+    """Judge: jobs that are both done share all of their people, none of them, or their machine."""
+    for job, given in plan.pairs:
+        people = set(given.people)
+        for key, other in _done(plan, job.same_people_as):
+            if set(other.people) != people:
+                yield Broken("people_differ", job.id, other_job=key)
+        for key, other in _done(plan, job.other_people_than):
+            for person in sorted(people.intersection(other.people)):
+                yield Broken("people_shared", job.id, person, other_job=key)
+        for key, other in _done(plan, job.same_machine_as):
+            if other.machine != given.machine:
+                yield Broken("machines_differ", job.id, machine=given.machine, other_job=key)
+
+
+def _done(plan: Plan, jobs: Iterable[str]) -> Iterator[tuple[str, Assignment]]:
+    return ((key, plan.given[key]) for key in jobs if key in plan.given)
 
 
 def locks(plan: Plan) -> Iterator[Broken]:
@@ -299,19 +310,21 @@ RULES: tuple[Rule, ...] = (
     blocks,
     lengths,
     teams,
+    seats,
     machines,
     holds,
     shifts,
     overlaps,
     ways,
+    returns,
     dependencies,
+    bonds,
+    gear,
+    items,
+    fuel,
     locks,
 )
 
 
 def _holds(spans: Iterable[Interval], given: Assignment) -> bool:
     return any(span.start <= given.start and given.end <= span.end for span in spans)
-
-
-def _overlap_min(one: Interval | Block | Assignment, other: Assignment) -> float:
-    return max(0.0, minutes_between(max(one.start, other.start), min(one.end, other.end)))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
-from datetime import datetime
+from dataclasses import replace
 
-from schedules.dayplan.calc.legs import travel_legs
-from schedules.dayplan.calc.problem import Booking, Job, Problem
+from schedules.dayplan.calc.legs import travel_legs, turns_of
+from schedules.dayplan.calc.problem import Booking, Job, Problem, Weights
 from schedules.dayplan.calc.resources import minutes_between
 from schedules.dayplan.calc.solution import Assignment, Score
 
@@ -23,24 +24,44 @@ def score_plan(problem: Problem, assignments: Iterable[Assignment]) -> Score:
     given = {assignment.job: assignment for assignment in assignments}
     weights, jobs = problem.weights, problem.jobs
     done = [(job, given[job.id]) for job in jobs if job.id in given]
-    left_out_cost = sum(weights.left_out[j.priority - 1] for j in jobs if j.id not in given)
-    late_min = sum(_late_min(job, assignment) for job, assignment in done)
-    overtime_min = _overtime_min(problem, given.values())
     legs = travel_legs(problem, given.values())
-    travel_min = sum(leg.travel_min for several in legs.values() for leg in several)
-    n_off_crew = _n_off_crew(problem, done)
-    n_changes = sum(_is_changed(j, given.get(j.id), weights.change_tolerance_min) for j in jobs)
-    total_cost = (
-        left_out_cost
-        + weights.late_per_min * late_min
-        + weights.overtime_per_min * overtime_min
-        + weights.travel_per_min * travel_min
-        + weights.off_crew_per_job * n_off_crew
-        + weights.change_per_job * n_changes
+    turns = turns_of(problem, given.values(), legs)
+    score = Score(
+        left_out_cost=sum(_left_out_cost(job, weights) for job in jobs if job.id not in given),
+        late_min=sum(_late_min(job, assignment) for job, assignment in done),
+        overtime_min=sum(max(0, minutes_between(t.shift.end, t.back_at)) for t in turns),
+        travel_min=sum(leg.travel_min for several in legs.values() for leg in several)
+        + sum(turn.back_min for turn in turns),
+        n_off_crew=_n_off_crew(problem, done),
+        n_changes=sum(_is_changed(j, given.get(j.id), weights.change_tolerance_min) for j in jobs),
+        total_cost=0,
+        duty_min=sum(minutes_between(turn.leaves_at, turn.back_at) for turn in turns),
+        uneven_min=_uneven_min(problem, given.values()),
     )
-    return Score(
-        left_out_cost, late_min, overtime_min, travel_min, n_off_crew, n_changes, total_cost
+    late_cost = sum(_late_per_min(job, weights) * _late_min(job, now) for job, now in done)
+    return replace(score, total_cost=_total_cost(score, late_cost, weights))
+
+
+def _total_cost(score: Score, late_cost: float, weights: Weights) -> float:
+    return (
+        score.left_out_cost
+        + late_cost
+        + weights.overtime_per_min * score.overtime_min
+        + weights.travel_per_min * score.travel_min
+        + weights.off_crew_per_job * score.n_off_crew
+        + weights.change_per_job * score.n_changes
+        + weights.duty_per_min * score.duty_min
+        + weights.balance_per_min * score.uneven_min
     )
+
+
+def _left_out_cost(job: Job, weights: Weights) -> float:
+    own = job.left_out_cost
+    return weights.left_out[job.priority - 1] if own is None else own
+
+
+def _late_per_min(job: Job, weights: Weights) -> float:
+    return weights.late_per_min if job.late_per_min is None else job.late_per_min
 
 
 def _late_min(job: Job, assignment: Assignment) -> float:
@@ -49,16 +70,19 @@ def _late_min(job: Job, assignment: Assignment) -> float:
     return max(0.0, minutes_between(job.due_at, assignment.end))
 
 
-def _overtime_min(problem: Problem, assignments: Iterable[Assignment]) -> float:
-    people = {person.id: person for person in problem.people}
-    last_end: dict[tuple[str, datetime], datetime] = {}
+def _uneven_min(problem: Problem, assignments: Iterable[Assignment]) -> float:
+    """Minutes worked beyond an even share of all jobs' minutes, of all people [min]."""
+    worked_min: dict[str, float] = defaultdict(float)
     for assignment in assignments:
         for person in assignment.people:
-            shift = people[person].shift_at(assignment.start)
-            if shift is not None:
-                key = (person, shift.end)
-                last_end[key] = max(last_end.get(key, shift.end), assignment.end)
-    return sum(minutes_between(end, last) for (_, end), last in last_end.items())
+            worked_min[person] += minutes_between(assignment.start, assignment.end)
+    shift_min = {
+        person.id: sum(minutes_between(shift.start, shift.end) for shift in person.shifts)
+        for person in problem.people
+    }
+    all_min = sum(job.duration_min * job.n_people for job in problem.jobs)
+    per_min = all_min / (sum(shift_min.values()) or 1)
+    return sum(max(0, worked_min[key] - per_min * on_min) for key, on_min in shift_min.items())
 
 
 def _n_off_crew(problem: Problem, done: Iterable[tuple[Job, Assignment]]) -> int:

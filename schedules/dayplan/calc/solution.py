@@ -32,9 +32,11 @@ class Assignment:
     start, end : datetime
         On the job, UTC; the way there lies before.
     travel_min : float
-        Walking and driving of all its people to get there. [min]
+        Walking and driving of all its people to get there, with the calls and fuel stops on the
+        way. [min]
     calls_at : str or None
-        The place with stocks at which the first of its people calls on the way.
+        The place with stocks at which the first of its people calls on the way, before walking on
+        to the machine, if there is one.
     """
 
     job: str
@@ -109,13 +111,14 @@ class Score:
     Parameters
     ----------
     left_out_cost : float
-        Prices of the jobs left out, by priority. [min of walking]
+        Prices of the jobs left out, by priority or their own. [min of walking]
     late_min, overtime_min, travel_min : float
-        Past the due time; past the end of shifts; walked and driven. [min]
+        Past the due time; past the end of shifts, ways back counted; walked and driven, with the
+        stops on the way and the ways back. [min]
     n_off_crew, n_changes : int
         Jobs not done by their preferred crew; jobs that leave the previous plan.
     duty_min, uneven_min : float
-        From leaving to being back; worked beyond an even share. [min]
+        From leaving to being back, of all shifts; worked beyond an even share, of all people. [min]
     total_cost : float
         All of them, weighted. [min of walking]
     """

@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from schedules.dayplan.calc.check import check
+from schedules.dayplan.calc.judged import Plan
 from schedules.dayplan.calc.problem import Booking, Dependency, Job, Problem, Relation
 from schedules.dayplan.calc.resources import Block, Bucket, Shift
-from schedules.dayplan.calc.rules import RULES, Plan
+from schedules.dayplan.calc.rules import RULES
 from schedules.dayplan.calc.solution import Assignment
 
 from .tiny import a_day, a_job, a_machine, a_person, at, minute_of, solved, span
