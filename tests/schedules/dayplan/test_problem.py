@@ -7,13 +7,16 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from schedules.dayplan.calc.problem import Dependency, Weights
+from schedules.dayplan.calc.problem import Dependency, Seat, Weights
 from schedules.dayplan.calc.resources import (
+    Amount,
     Effort,
+    Fuel,
     HeatRest,
     Interval,
     Place,
     ProblemError,
+    Road,
     Shift,
     Skill,
     end_with_rest,
@@ -31,7 +34,14 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
     "local instant": (lambda: Interval(LOCAL, at(9)), "interval: start must be an aware UTC"),
     "end before start": (lambda: span(5, 5), "interval: start .* must be before end"),
     "no duration": (lambda: a_job(duration_min=0), "job 'job': duration_min 0 is not above 0"),
-    "no people": (lambda: a_job(n_people=0), "job 'job': n_people 0 is below 1"),
+    "below nobody": (lambda: a_job(n_people=-1), "job 'job': n_people -1 is below 0"),
+    "skills of nobody": (lambda: a_job(n_people=0, skills=("x",)), "job 'job': needs nobody, but"),
+    "seats": (lambda: a_job(n_people=2, seats=(Seat(),)), "job 'job': n_people 2 is not the num"),
+    "bound to itself": (lambda: a_job(same_people_as=("job",)), "job 'job': is bound to itself"),
+    "fuel": (lambda: Fuel(60, 50, "barn", 5), "fuel: run_left_min 60 is not in 0..run_full"),
+    "unknown gear": (lambda: a_day(a_job(gear=(Amount("bar"),))), "job 'job': gear 'bar' is not"),
+    "ways": (lambda: a_day(ways_m=((0,),)), "problem: ways_m is not 4 rows of 4"),
+    "road to itself": (lambda: Road("barn", "barn", 5), "road 'barn' - 'barn': leads back"),
     "no window": (lambda: a_job(windows=()), "job 'job': windows must not be empty"),
     "priority": (lambda: a_job(priority=10), "job 'job': priority 10 is not in 1..9"),
     "same place twice": (lambda: a_job(occupies=("barn",)), "job 'job': occupies names 'barn'"),
@@ -56,7 +66,7 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
         "job 'job': is locked to unknown person 'zoe'",
     ),
     "round": (lambda: a_day(*ROUND), "job '[ab]': waits for itself: "),
-    "nobody": (lambda: Assignment("a", (), None, at(0), at(1)), "assignment of 'a': people"),
+    "no time": (lambda: Assignment("a", ("ana",), None, at(0), at(0)), "assignment of 'a': start"),
 }
 
 
@@ -122,6 +132,14 @@ def test_no_work_is_done_while_the_table_says_none() -> None:
     ana = a_person("ana", heat_rests=(HeatRest(at(10), at(60), 0, 0, 60),))
 
     assert end_with_rest([ana], at(0), 20, Effort.HEAVY) == at(70)
+
+
+def test_rests_and_pauses_both_hold_work_up() -> None:
+    """Ten minutes till the pause, then ten at half the speed."""
+    ana = a_person("ana", heat_rests=(HeatRest(at(0), at(60), 0, 0, 30),))
+
+    assert end_with_rest([ana], at(0), 15, Effort.HEAVY, [span(20, 30)]) == at(40)
+    assert end_with_rest([ana], at(0), 15, None, [span(5, 30)]) == at(40)
 
 
 def test_rest_grows_with_effort() -> None:

@@ -7,7 +7,7 @@ import pytest
 from schedules.dayplan.calc.check import check
 from schedules.dayplan.calc.legs import travel_legs
 from schedules.dayplan.calc.model import Progress, solve_day
-from schedules.dayplan.calc.problem import Dependency, Problem
+from schedules.dayplan.calc.problem import Dependency, Duration, Problem, Weights
 from schedules.dayplan.calc.resources import Shift
 from schedules.dayplan.calc.solution import Assignment, LeftOut
 
@@ -35,6 +35,75 @@ def test_each_part_of_the_score_is_what_a_hand_computes() -> None:
     assert (score.n_off_crew, score.n_changes) == (1, 1)
     assert score.left_out_cost == 2000
     assert score.total_cost == pytest.approx(2000 + 2 * 10 + 3 * 9 + 13.944 + 5 + 20, abs=1e-3)
+
+
+def test_ways_back_are_travel_and_overtime() -> None:
+    """To the field and back 10 min each; the job ends at 54, the shift at 45."""
+    ana = a_person(
+        "ana", end_place="barn", shifts=(Shift(at(0), at(45), overtime_min=30),), crew="one"
+    )
+    problem = a_day(ana, a_job("far", place="field"))
+
+    plan = plan_of(problem, far=booked("ana", 34, 54))
+
+    assert (plan.assignments[0].travel_min, plan.score.travel_min) == (10, 20)
+    assert plan.score.overtime_min == 64 - 45
+    assert plan.score.total_cost == 20 + 3 * 19
+    assert check(problem, plan).broken == ()
+
+
+def test_a_jobs_own_prices_count_instead_of_the_weights() -> None:
+    problem = a_day(
+        a_person(),
+        a_job("late", due_at=at(10), late_per_min=7),
+        a_job("also", due_at=at(30)),
+        a_job("free", left_out_cost=0),
+        a_job("dear", left_out_cost=12),
+    )
+
+    score = plan_of(problem, late=booked("ana", 0, 20), also=booked("ana", 20, 40)).score
+
+    assert (score.late_min, score.left_out_cost) == (20, 12)
+    assert score.total_cost == 7 * 10 + 2 * 10 + 12
+
+
+def test_time_on_duty_runs_from_leaving_to_being_back() -> None:
+    """Ana leaves 10 min before the field's job at 30, waits, and is done at 120; ben is back from
+    the field, where he works from 40 to 60, at 70."""
+    problem = a_day(
+        a_person("ana"),
+        a_person("ben", end_place="barn"),
+        a_person("cyd", end_place="barn"),
+        a_job("a", place="field"),
+        a_job("b", place="field"),
+        a_job("c", windows=(span(0, 480),)),
+        weights=Weights(travel_per_min=0, duty_per_min=0.5),
+    )
+
+    plan = plan_of(
+        problem, a=booked("ana", 30, 50), b=booked("ben", 40, 60), c=booked("ana", 100, 120)
+    )
+
+    assert plan.score.duty_min == (120 - 20) + (70 - 30)
+    assert plan.score.total_cost == 70
+
+
+def test_work_beyond_an_even_share_of_all_jobs_is_uneven() -> None:
+    """80 min of work, one job of it done by nobody: ben has half of ana's shift, so the even shares
+    are 53 1/3 and 26 2/3 min; ben works 40."""
+    problem = a_day(
+        a_person("ana", shifts=(Shift(at(0), at(240)), Shift(at(300), at(460)))),
+        a_person("ben", shifts=(Shift(at(0), at(200), overtime_min=100),)),
+        a_job("a", n_people=2),
+        a_job("b"),
+        a_job("c", durations=(Duration(5, n_people=2),)),
+        weights=Weights(balance_per_min=3),
+    )
+
+    plan = plan_of(problem, a=booked("ana ben", 0, 20), b=booked("ben", 20, 40))
+
+    assert plan.score.uneven_min == pytest.approx(40 - 80 / 3)
+    assert plan.score.total_cost == pytest.approx(600 + 3 * (40 - 80 / 3))
 
 
 def test_a_start_moved_within_the_tolerance_is_no_change() -> None:

@@ -94,10 +94,15 @@ def booked(people: str, start_min: float, end_min: float, machine: str | None = 
 
 def plan_of(problem: Problem, **bookings: Booking) -> Solution:
     """Make a plan by hand, all figures right; what is not named is left out."""
-    assignments = tuple(
+    assignments = (
         Assignment(job.replace("_", "-"), b.people, b.machine, b.start, b.end)
         for job, b in bookings.items()
     )
+    return plan_with(problem, *assignments)
+
+
+def plan_with(problem: Problem, *assignments: Assignment) -> Solution:
+    """Make a plan of assignments, all figures right; what is not among them is left out."""
     done = {assignment.job for assignment in assignments}
     return restated(
         problem,
