@@ -159,8 +159,8 @@ def long_run(duration_min: float) -> Day:
     return a_day(ANA, loader, job), (do("job", "ana", 0, duration_min, "loader-1"),)
 
 
-def serviced(**fields: Any) -> Day:
-    loader = a_machine(fuel=Fuel(0, 30, "lot", 6))
+def serviced(run_full_min: float = 30, **fields: Any) -> Day:
+    loader = a_machine(fuel=Fuel(0, run_full_min, "lot", 6))
     return a_day(ANA, loader, driving(**fields)), (do("job", "ana", 0, 20, "loader-1"),)
 
 
@@ -312,6 +312,9 @@ PAIRS = {
     "the next stop for fuel": pair("person_late", refuelled_twice(68), refuelled_twice(67)),
     "more than a full tank": pair("fuel_too_small", long_run(60), long_run(61)),
     "idle under a job": pair("person_late", serviced(needs_driver=False), serviced()),
+    "idle for longer than a full tank": pair(
+        "fuel_too_small", serviced(10, needs_driver=False), long_run(61)
+    ),
     "own speed": pair("person_late", slow(40, 20), slow(40, 19)),
     "the way by road": pair("person_late", by_road(20), by_road(19)),
     "the way of a machine by road": pair("person_late", drive_by_road(16), drive_by_road(15)),
@@ -426,6 +429,16 @@ def test_what_a_locked_job_lacks_by_itself_is_the_locks_doing() -> None:
 
     assert [(b.code, b.is_locked) for b in verdict.broken] == [("item_missing", True)]
     assert verdict.is_feasible
+
+
+def test_no_way_is_none_however_slow_one_walks() -> None:
+    ana = a_person("ana", walk_m_min=0.001)
+    roads = (Road("barn", "field", 1, is_for_people=False),)
+    problem = a_day(ana, work(place="field"), roads=roads)
+
+    verdict = check(problem, plan_with(problem, do("job", "ana", 400, 420)))
+
+    assert [(b.code, b.place) for b in verdict.broken] == [("no_way", "field")]
 
 
 def test_the_facts_of_a_shortage_are_told() -> None:

@@ -85,6 +85,17 @@ def test_fuel_that_just_lasts_needs_no_stop() -> None:
     assert legs_of(problem, do("job", "ana", 0, "loader-1"))["job"][0].travel_min == 0
 
 
+def test_fuel_counted_down_in_tenths_just_lasts_too() -> None:
+    problem = a_day(
+        a_person(),
+        a_machine(fuel=Fuel(0.3, 60, "lot", 6)),
+        *(driving(f"job{k}", duration_min=0.1) for k in range(3)),
+    )
+    plan = (Assignment(f"job{k}", ("ana",), "loader-1", at(k), at(k + 0.1)) for k in range(3))
+
+    assert legs_of(problem, *plan)["job2"][0].fill_min == 0
+
+
 def test_a_machine_that_is_brought_in_burns_nothing_that_counts() -> None:
     """A service of 20 min leaves the 20 min for the job after it."""
     machine = a_machine(fuel=Fuel(20, 60, "lot", 6))
@@ -127,7 +138,7 @@ def test_a_driver_leaves_in_time_to_make_the_machine_ready() -> None:
 
 
 def test_leaving_looks_back_over_breaks_that_overlap() -> None:
-    ana = a_person("ana", breaks=(span(10, 28), span(15, 20)))
+    ana = a_person("ana", breaks=(span(10, 28), span(15, 21)))
 
     turn = turn_of(a_day(ana, a_job(place="field")), do("job", "ana", 30))
 
