@@ -1,0 +1,278 @@
+"""The search for a cheap roster: the whole model first, then part after part of it anew.
+
+A part is some people on some days; the rest stays as it is. Parts grow while they are solved to
+the end and shrink when they are not, so that each takes about the same work.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from ortools.sat.python import cp_model
+
+from crews.roster.calc.model import RosterModel
+from crews.roster.calc.model_rules import SCALE
+from crews.roster.calc.problem import Problem
+from crews.roster.calc.score import score_roster
+from crews.roster.calc.solution import Assignment, Solution, Status
+
+WHOLE_SHARE_FRAC = 0.3  # of the time goes to the whole model, the rest to its parts
+PART_WORK = 1.5  # deterministic seconds of the solver for one part
+WHOLE_WORK = 10.0  # the same for the whole model, when iterations are the limit
+SMALLEST_PART = 24  # person-days
+_GREW, _SHRANK = 1.1, 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a search has come: seconds since its start, cost, bound and gap."""
+
+    elapsed_s: float
+    cost: float
+    bound_cost: float
+    gap_frac: float
+
+
+OnProgress = Callable[[Progress], bool | None]
+
+
+def solve_week(
+    problem: Problem,
+    *,
+    seconds: float | None = 60.0,
+    workers: int = 1,
+    seed: int = 0,
+    iterations: int | None = None,
+    on_progress: OnProgress | None = None,
+    start: Iterable[Assignment] = (),
+) -> Solution:
+    """Find a cheap roster, and a cost that none can go below.
+
+    Parameters
+    ----------
+    problem : Problem
+    seconds : float or None
+        Limit by the clock; none: `iterations` alone. [s]
+    workers : int
+        Threads.
+    seed : int
+        The same seed, workers and iterations, without a limit by the clock, find the same roster.
+    iterations : int or None
+        Rounds of parts after the whole model; none: while the time lasts.
+    on_progress : callable, optional
+        Told each better roster; a true answer stops the search, which keeps the best one.
+    start : iterable of Assignment
+        A roster to begin near, such as the published one.
+
+    Returns
+    -------
+    Solution
+    """
+    limits = _Limits(seconds, workers, seed, iterations)
+    return _Search(problem, limits, on_progress).run(tuple(start))
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    seconds: float | None
+    workers: int
+    seed: int
+    iterations: int | None
+
+
+class _Search:
+    def __init__(self, problem: Problem, limits: _Limits, on_progress: OnProgress | None) -> None:
+        self.begun_s = time.monotonic()
+        self.problem = problem
+        self.seconds = limits.seconds
+        self.workers = limits.workers
+        self.iterations = limits.iterations
+        self.on_progress = on_progress
+        self.rng = np.random.default_rng(limits.seed)
+        self.main = RosterModel(problem)
+        self.best: list[int] = []  # a value for each variable
+        self.best_cost = 0
+        self.bound = 0
+        self.is_stopped = False
+
+    def elapsed_s(self) -> float:
+        return time.monotonic() - self.begun_s
+
+    def left_s(self) -> float:
+        return 1e9 if self.seconds is None else self.seconds - self.elapsed_s()
+
+    def run(self, start: Sequence[Assignment]) -> Solution:
+        status = self._solve_whole(start)
+        if status == cp_model.INFEASIBLE:
+            return Solution(Status.INFEASIBLE)
+        if status == cp_model.UNKNOWN:
+            return Solution(Status.NO_ANSWER, bound_cost=self.bound / SCALE)
+        if status != cp_model.OPTIMAL:
+            self._improve()
+        return self._solution()
+
+    def _solve_whole(self, start: Sequence[Assignment]) -> int:
+        solver = self._solver(self.workers)
+        if self.seconds is not None:
+            solver.parameters.max_time_in_seconds = WHOLE_SHARE_FRAC * self.seconds
+        if self.iterations is not None:
+            solver.parameters.max_deterministic_time = WHOLE_WORK
+            solver.parameters.interleave_search = self.workers > 1
+        self._hint(start)
+        status = solver.solve(self.main.model, _Watch(self))
+        if status == cp_model.UNKNOWN and self.left_s() > 0 and not self.is_stopped:
+            solver.parameters.max_time_in_seconds = min(self.left_s(), 1e9)
+            solver.parameters.stop_after_first_solution = True
+            status = solver.solve(self.main.model, _Watch(self))
+        self.bound = max(self.bound, _floor(solver.best_objective_bound))
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            self._take(list(solver.response_proto.solution), round(solver.objective_value))
+        return int(status)
+
+    def _hint(self, start: Sequence[Assignment]) -> None:
+        if start:
+            main = self.main
+            worked = {(main.person_index[a.person], main.day_of(a.on), a.kind) for a in start}
+            for key, literal in main.x.items():
+                main.model.add_hint(literal, key in worked)
+
+    def _solver(self, workers: int) -> cp_model.CpSolver:
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = workers
+        solver.parameters.random_seed = int(self.rng.integers(2**31))
+        return solver
+
+    def _take(self, values: list[int], cost: int) -> None:
+        is_better = not self.best or cost < self.best_cost
+        self.best, self.best_cost = values, cost
+        if is_better:
+            self.tell(cost, self.bound)
+
+    def tell(self, cost: float, bound: float) -> None:
+        """Report a roster's cost, in the solver's units."""
+        if self.on_progress is not None:
+            gap_frac = max(0.0, cost - bound) / cost if cost > 0 else 0.0
+            told = Progress(self.elapsed_s(), cost / SCALE, bound / SCALE, gap_frac)
+            self.is_stopped = bool(self.on_progress(told)) or self.is_stopped
+
+    def _improve(self) -> None:
+        parts = [_Part(self.problem) for _ in range(self.workers)]
+        whole = len(self.problem.people) * self.problem.n_days
+        size = float(min(whole, 4 * SMALLEST_PART))
+        with ThreadPoolExecutor(self.workers) as pool:
+            n = 0
+            while self._goes_on(n):
+                n += 1
+                freed = [self._part(size) for _ in parts]
+                seeds = [int(self.rng.integers(2**31)) for _ in parts]
+                limit_s = max(0.01, self.left_s())
+                tasks = [
+                    pool.submit(part.solve, self.best, free, one, limit_s)
+                    for part, free, one in zip(parts, freed, seeds, strict=True)
+                ]
+                results = [task.result() for task in tasks]
+                found = [r for r in results if r.values and r.cost <= self.best_cost]
+                if found:
+                    best = min(found, key=lambda r: r.cost)
+                    self._take(best.values, best.cost)
+                done = sum(r.is_done for r in results) * 2 > len(results)
+                size = min(whole, max(SMALLEST_PART, size * (_GREW if done else _SHRANK)))
+
+    def _goes_on(self, n: int) -> bool:
+        is_more = self.iterations is None or n < self.iterations
+        return is_more and not self.is_stopped and self.left_s() > 0 and self.best_cost > self.bound
+
+    def _part(self, size: float) -> set[tuple[int, int]]:
+        """Choose people and days, about `size` of their pairs."""
+        n_people, n_days = len(self.problem.people), self.problem.n_days
+        shape = int(self.rng.integers(3))
+        if shape == 0:  # all people on neighbouring days
+            n = max(1, min(n_days, round(size / n_people)))
+            people = np.arange(n_people)
+        elif shape == 1:  # some people on all days
+            n = n_days
+            people = self._some_people(max(2, round(size / n_days)))
+        else:  # some people on neighbouring days
+            n = int(self.rng.integers(min(4, n_days), n_days + 1))
+            people = self._some_people(max(2, round(size / n)))
+        first = int(self.rng.integers(1 - n // 2, max(2 - n // 2, n_days - n + 1 + n // 2)))
+        days = range(max(0, first), min(n_days, first + n))
+        return {(int(p), d) for p in people for d in days}
+
+    def _some_people(self, n: int) -> Any:
+        n_people = len(self.problem.people)
+        return self.rng.choice(n_people, size=min(n, n_people), replace=False)
+
+    def _solution(self) -> Solution:
+        assignments = self.main.assignments(self.best)
+        score = score_roster(self.problem, assignments)
+        is_proved = self.best_cost <= self.bound
+        status = Status.OPTIMAL if is_proved else Status.FEASIBLE
+        bound_cost = score.total_cost if is_proved else min(self.bound / SCALE, score.total_cost)
+        return Solution(status, assignments, score, bound_cost)
+
+
+def _floor(bound: float) -> int:
+    return int(np.ceil(bound - 1e-6)) if np.isfinite(bound) else 0
+
+
+class _Watch(cp_model.CpSolverSolutionCallback):
+    def __init__(self, search: _Search) -> None:
+        super().__init__()
+        self.search = search
+
+    def on_solution_callback(self) -> None:
+        self.search.tell(self.objective_value, self.best_objective_bound)
+        if self.search.is_stopped:
+            self.stop_search()
+
+
+@dataclass(frozen=True, slots=True)
+class _Result:
+    values: list[int]
+    cost: int
+    is_done: bool
+
+
+class _Part:
+    """A model of its own, in which all but a part is held."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.roster = RosterModel(problem)
+        proto = self.roster.model.proto
+        self.domains = {
+            literal.index: proto.variables[literal.index].domain
+            for literal in (*self.roster.x.values(), *self.roster.y.values())
+        }
+        self.keys = [
+            *((lit.index, (p, d)) for (p, d, _), lit in self.roster.x.items()),
+            *((lit.index, (p, d)) for (p, d, _, _), lit in self.roster.y.items()),
+        ]
+
+    def solve(
+        self, values: Sequence[int], free: set[tuple[int, int]], seed: int, limit_s: float
+    ) -> _Result:
+        """Solve the part anew, starting from the values that stand."""
+        model = self.roster.model
+        for index, key in self.keys:
+            low, high = (0, 1) if key in free else (values[index], values[index])
+            self.domains[index][0], self.domains[index][1] = low, high
+        model.clear_hints()  # type: ignore[no-untyped-call]  # the solver's own gap
+        for index, key in self.keys:
+            if key in free:
+                model.add_hint(model.get_bool_var_from_proto_index(index), values[index])
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = seed
+        solver.parameters.max_deterministic_time = PART_WORK
+        solver.parameters.max_time_in_seconds = limit_s
+        status = solver.solve(model)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return _Result([], 0, status == cp_model.INFEASIBLE)
+        found = list(solver.response_proto.solution)
+        return _Result(found, round(solver.objective_value), status == cp_model.OPTIMAL)
