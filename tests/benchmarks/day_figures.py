@@ -103,6 +103,9 @@ def _figures(n_jobs: int, asked: Namespace) -> Iterator[Line]:
     for seed in range(1, asked.seeds + 1):
         ours.append(_ours(problem, seed, SECONDS, asked.workers))
         yield f"{n_jobs}: seed {seed}: cost after {SECONDS:.0f} s", ours[-1].cost
+    bare = solve_day(problem, seed=1, workers=asked.workers, iterations=0)
+    n_broken = sum(not broken.is_locked for broken in check(problem, bare).broken)
+    yield f"{n_jobs}: rules that the first plan breaks", float(n_broken), 0.0
     yield from _of_first(n_jobs, ours, reference)
     yield from _of_cost(n_jobs, ours, reference)
     if n_jobs in GAP:
