@@ -36,7 +36,7 @@ travel_misstated       and score_misstated: the solution's own figures are wrong
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from schedules.dayplan.calc.judged import TOLERANCE_MIN, Broken, Plan
 from schedules.dayplan.calc.problem import Problem
@@ -125,9 +125,8 @@ def _figures(plan: Plan, solution: Solution, score: Score) -> Iterator[Broken]:
         if abs(travel_min - given.travel_min) > TOLERANCE_MIN:
             facts: dict[str, Fact] = {"told_min": given.travel_min, "is_min": travel_min}
             yield Broken("travel_misstated", given.job, facts=facts)
-    if abs(score.total_cost - solution.score.total_cost) > TOLERANCE_MIN:
-        told: dict[str, Fact] = {
-            "told_cost": solution.score.total_cost,
-            "is_cost": score.total_cost,
-        }
-        yield Broken("score_misstated", facts=told)
+    for field in fields(Score):
+        told, found = getattr(solution.score, field.name), getattr(score, field.name)
+        if abs(found - told) > TOLERANCE_MIN:
+            facts = {"cause": field.name, "told": told, "is": found}
+            yield Broken("score_misstated", facts=facts)
