@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Event, Thread
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 10.0  # the same for the whole model, when iterations are the limit
 SMALLEST_PART = 24  # person-days
 _GREW, _SHRANK = 1.1, 0.9
+_ASKS_EVERY_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ class Progress:
     gap_frac: float
 
 
-OnProgress = Callable[[Progress], bool | None]
+OnProgress = Callable[[Progress], None]
 
 
 def solve_week(
@@ -50,6 +52,7 @@ def solve_week(
     iterations: int | None = None,
     on_progress: OnProgress | None = None,
     start: Iterable[Assignment] = (),
+    stop: Event | None = None,
 ) -> Solution:
     """Find a cheap roster, and a cost that none can go below.
 
@@ -65,16 +68,18 @@ def solve_week(
     iterations : int or None
         Rounds of parts after the whole model; none: while the time lasts.
     on_progress : callable, optional
-        Told each better roster; a true answer stops the search, which keeps the best one.
+        Told each better roster, in a thread of the search.
     start : iterable of Assignment
         A roster to begin near, such as the published one.
+    stop : Event, optional
+        Once it is set, the search ends and keeps the best roster.
 
     Returns
     -------
     Solution
     """
     limits = _Limits(seconds, workers, seed, iterations)
-    return _Search(problem, limits, on_progress).run(tuple(start))
+    return _Search(problem, limits, on_progress, stop or Event()).run(tuple(start))
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +91,9 @@ class _Limits:
 
 
 class _Search:
-    def __init__(self, problem: Problem, limits: _Limits, on_progress: OnProgress | None) -> None:
+    def __init__(
+        self, problem: Problem, limits: _Limits, on_progress: OnProgress | None, stop: Event
+    ) -> None:
         self.begun_s = time.monotonic()
         self.problem = problem
         self.seconds = limits.seconds
@@ -98,7 +105,7 @@ class _Search:
         self.best: list[int] = []  # a value for each variable
         self.best_cost = 0
         self.bound = 0
-        self.is_stopped = False
+        self.stop = stop
 
     def elapsed_s(self) -> float:
         return time.monotonic() - self.begun_s
@@ -124,15 +131,32 @@ class _Search:
             solver.parameters.max_deterministic_time = WHOLE_WORK
             solver.parameters.interleave_search = self.workers > 1
         self._hint(start)
-        status = solver.solve(self.main.model, _Watch(self))
-        if status == cp_model.UNKNOWN and self.left_s() > 0 and not self.is_stopped:
+        status = self._watched(solver)
+        if status == cp_model.UNKNOWN and self.left_s() > 0 and not self.stop.is_set():
             solver.parameters.max_time_in_seconds = min(self.left_s(), 1e9)
             solver.parameters.stop_after_first_solution = True
-            status = solver.solve(self.main.model, _Watch(self))
+            status = self._watched(solver)
         self.bound = max(self.bound, _floor(solver.best_objective_bound))
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             self._take(list(solver.response_proto.solution), round(solver.objective_value))
         return int(status)
+
+    def _watched(self, solver: cp_model.CpSolver) -> int:
+        ended = Event()
+
+        def stop_when_asked() -> None:
+            while not ended.wait(_ASKS_EVERY_S):
+                if self.stop.is_set():
+                    solver.stop_search()
+                    return
+
+        thread = Thread(target=stop_when_asked)
+        thread.start()
+        try:
+            return int(solver.solve(self.main.model, _Watch(self)))
+        finally:
+            ended.set()
+            thread.join()
 
     def _hint(self, start: Sequence[Assignment]) -> None:
         if start:
@@ -142,10 +166,7 @@ class _Search:
                 main.model.add_hint(literal, key in worked)
 
     def _solver(self, workers: int) -> cp_model.CpSolver:
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = workers
-        solver.parameters.random_seed = int(self.rng.integers(2**31))
-        return solver
+        return _solver(workers, int(self.rng.integers(2**31)))
 
     def _take(self, values: list[int], cost: int) -> None:
         is_better = not self.best or cost < self.best_cost
@@ -158,7 +179,7 @@ class _Search:
         if self.on_progress is not None:
             gap_frac = max(0.0, cost - bound) / cost if cost > 0 else 0.0
             told = Progress(self.elapsed_s(), cost / SCALE, bound / SCALE, gap_frac)
-            self.is_stopped = bool(self.on_progress(told)) or self.is_stopped
+            self.on_progress(told)
 
     def _improve(self) -> None:
         parts = [_Part(self.problem) for _ in range(self.workers)]
@@ -185,7 +206,9 @@ class _Search:
 
     def _goes_on(self, n: int) -> bool:
         is_more = self.iterations is None or n < self.iterations
-        return is_more and not self.is_stopped and self.left_s() > 0 and self.best_cost > self.bound
+        return (
+            is_more and not self.stop.is_set() and self.left_s() > 0 and self.best_cost > self.bound
+        )
 
     def _part(self, size: float) -> set[tuple[int, int]]:
         """Choose people and days, about `size` of their pairs."""
@@ -217,6 +240,14 @@ class _Search:
         return Solution(status, assignments, score, bound_cost)
 
 
+def _solver(workers: int, seed: int) -> cp_model.CpSolver:
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = workers
+    solver.parameters.random_seed = seed
+    solver.parameters.catch_sigint_signal = False  # Ctrl-C is the command's to answer
+    return solver
+
+
 def _floor(bound: float) -> int:
     return int(np.ceil(bound - 1e-6)) if np.isfinite(bound) else 0
 
@@ -228,8 +259,6 @@ class _Watch(cp_model.CpSolverSolutionCallback):
 
     def on_solution_callback(self) -> None:
         self.search.tell(self.objective_value, self.best_objective_bound)
-        if self.search.is_stopped:
-            self.stop_search()
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,9 +295,7 @@ class _Part:
         for index, key in self.keys:
             if key in free:
                 model.add_hint(model.get_bool_var_from_proto_index(index), values[index])
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = seed
+        solver = _solver(1, seed)
         solver.parameters.max_deterministic_time = PART_WORK
         solver.parameters.max_time_in_seconds = limit_s
         status = solver.solve(model)
