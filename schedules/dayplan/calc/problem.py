@@ -169,7 +169,8 @@ class Job:
         Whether it is left for the breaks of any of its people and then taken up again, its machine
         and places held; it does not begin in one. Else it lies between.
     same_people_as, other_people_than, same_machine_as : tuple of str
-        Jobs that have just the same people, none of its people, or its machine, if both are done.
+        Jobs that have just the same people, none of its people, or its machine, if both are done
+        and have people, or machines, at all.
     left_out_cost, late_per_min : float or None
         Its own prices of being left out and of each minute late; none: those of the weights.
     spread_frac : float

@@ -274,17 +274,20 @@ def _gap(dependency: Dependency, before: Assignment, after: Assignment) -> Itera
 
 
 def bonds(plan: Plan) -> Iterator[Broken]:
-    """Judge: jobs that are both done share all of their people, none of them, or their machine."""
+    """Judge: jobs that are both done share all of their people, none of them, or their machine.
+
+    A job without people, or without a machine, has none to share.
+    """
     for job, given in plan.pairs:
         people = set(given.people)
         for key, other in _done(plan, job.same_people_as):
-            if set(other.people) != people:
+            if people and other.people and set(other.people) != people:
                 yield Broken("people_differ", job.id, other_job=key)
         for key, other in _done(plan, job.other_people_than):
             for person in sorted(people.intersection(other.people)):
                 yield Broken("people_shared", job.id, person, other_job=key)
         for key, other in _done(plan, job.same_machine_as):
-            if other.machine != given.machine:
+            if None not in (given.machine, other.machine) and other.machine != given.machine:
                 yield Broken("machines_differ", job.id, machine=given.machine, other_job=key)
 
 

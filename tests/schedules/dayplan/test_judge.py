@@ -394,6 +394,16 @@ def test_a_bond_to_a_job_that_is_left_out_binds_nobody(bond: dict[str, tuple[str
     assert check(problem, plan).broken == ()
 
 
+def test_nobody_and_no_machine_are_not_shared() -> None:
+    bonds = {"same_people_as": ("stands",), "same_machine_as": ("stands",)}
+    stands = work("stands", n_people=0)
+    problem = a_day(ANA, LOADER, stands, driving("b", **bonds))
+
+    plan = plan_with(problem, do("stands", "", 0, 20), do("b", "ana", 0, 20, "loader-1"))
+
+    assert check(problem, plan).broken == ()
+
+
 def test_a_call_at_a_place_that_is_not_there_is_refused_whole() -> None:
     problem = a_day(ANA, work())
     stranger = do("job", "ana", 0, 20, calls_at="moon")
