@@ -35,3 +35,12 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """
     jit = numba.njit(cache=True, error_model="numpy", nogil=True, forceinline=True, **_NO_ARRAYS)
     return cast("Callable[P, R]", jit(function))
+
+
+def compiled_apart(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile a loop as `compiled` does, but leave it a function of its own where it is called.
+
+    For what is long or called from many places: laid into each, it would be compiled each time.
+    """
+    jit = numba.njit(cache=True, error_model="numpy", nogil=True, **_NO_ARRAYS)
+    return cast("Callable[P, R]", jit(function))

@@ -34,10 +34,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from schedules.dayplan.calc.fit import Fitter
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.problem import Problem
-from schedules.dayplan.calc.room import Room, busy_spans, widest
+from schedules.dayplan.calc.room import Room, widest
 from schedules.dayplan.calc.solution import Assignment, Fact, LeftOut, Reason, ReasonCode
 from schedules.dayplan.calc.spans import Span, common, end_of_work
 from schedules.dayplan.calc.state import Line, State
@@ -62,7 +61,7 @@ def explain(problem: Problem, assignments: Iterable[Assignment]) -> tuple[LeftOu
     for given in assignments:
         job = inst.job_index[given.job]
         if inst.tasks[job].locked is None:
-            state.place(job, state.slot_for(job, given))
+            state.place(job, given)
     return Explainer(inst, state).left_out()
 
 
@@ -129,6 +128,8 @@ class Explainer:
 
     def _people(self, job: int) -> Iterator[Reason]:
         record, task = self.problem.jobs[job], self.inst.tasks[job]
+        if task.n_people == 0:
+            return
         at_work = [u for u in self.inst.units if common(u.free, task.openings)]
         if not self._holders(record.skills):
             yield Reason(ReasonCode.NO_SKILLED_PERSON, {"skills": self._unheld(record.skills)})
@@ -221,7 +222,7 @@ class Explainer:
 
     def _within(self, job: int) -> Span:
         """Return the time that the jobs it waits for, and those that wait for it, leave."""
-        task, bounds = self.inst.tasks[job], Fitter(self.inst, self.state).bounds(job)
+        task, bounds = self.inst.tasks[job], self.state.bounds(job)
         assert bounds is not None  # predecessor_left_out has been told before
         ends = (end_of_work(bounds.last_start, task.work, slow) for slow, _ in task.crews)
         last_end = max(ends, default=bounds.last_start + task.work)
@@ -253,7 +254,7 @@ class Explainer:
         met = {
             other
             for line in lines
-            for other, span in zip(line.jobs, busy_spans(line), strict=True)
+            for other, span in zip(line.jobs, line.spans, strict=True)
             if common([span], openings)
         }
         return self._job_ids(sorted(met))

@@ -9,7 +9,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from graphlib import TopologicalSorter
-from math import ceil, floor, hypot
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import NDArray
 
 from schedules.dayplan.calc.problem import Booking, Dependency, Job, Problem, Relation
 from schedules.dayplan.calc.resources import (
@@ -29,8 +32,8 @@ from schedules.dayplan.calc.spans import (
     common,
     cut,
     is_no_slower,
-    next_inside,
 )
+from schedules.dayplan.calc.ways import ways_of
 
 UNTOUCHED, CLEAN, DIRTY = 0, 1, 2
 _BUCKETS = {None: UNTOUCHED, Bucket.CLEAN: CLEAN, Bucket.DIRTY: DIRTY}
@@ -51,25 +54,10 @@ class Unit:
     n_skills: int
     free: list[Span]
     breaks: list[Span]
-    free_starts: list[int] = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.free_starts = [start for start, _ in self.free]
-
-    def after(self, at: int, needed: int) -> int:
-        """When `needed` seconds have passed since `at`, breaks not counted."""
-        for start, end in self.breaks:
-            if end <= at:
-                continue
-            if at + needed <= start:
-                break
-            needed -= max(0, start - at)
-            at = end
-        return at + needed
-
-    def next_free(self, start: int, end: int) -> int:
-        """Return `start` if the unit is free from start to end, else the next start to try."""
-        return next_inside(self.free, self.free_starts, start, end)
+    def free_for(self, task: Task) -> list[Span]:
+        """Return when the unit may be at a job: between breaks, or over them if it may pause."""
+        return [(self.start, self.end)] if task.may_pause else self.free
 
 
 @dataclass(slots=True)
@@ -123,6 +111,7 @@ class Task:
     crews: list[tuple[list[SlowSpan], list[int]]] = field(default_factory=list)
     waits_for: list[Lag] = field(default_factory=list)
     awaited_by: list[Lag] = field(default_factory=list)
+    may_pause: bool = False
     first_useful: int = -NEVER
     latest_start: int = NEVER
     at_stake: float = 0
@@ -142,10 +131,12 @@ class Instance:
         self.machine_index = {machine.id: i for i, machine in enumerate(problem.machines)}
         self.tolerance = floor(problem.weights.change_tolerance_min * 60)
         self.wash = ceil(problem.wash_min * 60)
-        self._set_ways()
         self._set_units()
         self._set_machines()
         self.tasks = [self._task(job) for job in problem.jobs]
+        self.bonds: list[list[int]] = [[] for _ in problem.jobs]
+        for i, job in enumerate(problem.jobs):
+            self._set_bonds(i, job)
         for job, task in zip(problem.jobs, self.tasks, strict=True):
             self._set_who(job, task)
             for dependency in job.depends_on:
@@ -175,24 +166,45 @@ class Instance:
         """Whole seconds around a span that is taken."""
         return self.floor_s(span.start), self.ceil_s(span.end)
 
-    def _set_ways(self) -> None:
-        problem = self.problem
-        at = [(place.x_m, place.y_m) for place in problem.places]
-        ways_m = [
-            [hypot(ax - bx, ay - by) * problem.detour_factor for bx, by in at] for ax, ay in at
+    def speed_tables(self) -> tuple[list[int], list[int], NDArray[np.int64]]:
+        """Return each person's and each machine's table of ways, and the tables.
+
+        Returns
+        -------
+        walk_of, drive_of : list of int
+            Which table is a person's, a machine's.
+        tables : ndarray, shape (n_tables, n_places, n_places)
+            Time from place to place, rounded up. [s]
+        """
+        problem, ways = self.problem, ways_of(self.problem)
+        walks = [person.walk_m_min or problem.walk_m_min for person in problem.people]
+        drives = [machine.speed_m_min for machine in problem.machines]
+        of_people = list(dict.fromkeys([problem.walk_m_min, *walks]))
+        of_machines = list(dict.fromkeys(drives))
+        tables = [_times(ways.people_m, speed) for speed in of_people]
+        tables += [_times(ways.machines_m, speed) for speed in of_machines]
+        drive_of = [len(of_people) + of_machines.index(speed) for speed in drives]
+        return [of_people.index(speed) for speed in walks], drive_of, np.stack(tables)
+
+    def _set_bonds(self, i: int, job: Job) -> None:
+        """Set a job's bonds as pairs of kind and other job, seen from both."""
+        kinds = ((0, job.same_people_as), (1, job.other_people_than), (2, job.same_machine_as))
+        for kind, others in kinds:
+            for other in (self.job_index[key] for key in others):
+                self.bonds[i] += [kind, other]
+                self.bonds[other] += [kind, i]
+
+    def skill_levels(self, person: int, key: str) -> list[tuple[int, int]]:
+        """Return until when a person holds a skill, and at which level."""
+        return [
+            (NEVER if s.until is None else self.floor_s(s.until), s.level)
+            for s in self.problem.people[person].skills
+            if s.key == key
         ]
-
-        def times(speed_m_min: float) -> list[list[int]]:
-            # Less a millionth, so that 60 s with float noise do not become 61 s.
-            return [[ceil(way_m / speed_m_min * 60 - 1e-6) for way_m in row] for row in ways_m]
-
-        self.walk = times(problem.walk_m_min)
-        by_speed = {speed: times(speed) for speed in {m.speed_m_min for m in problem.machines}}
-        self.drive = [by_speed[machine.speed_m_min] for machine in problem.machines]
 
     def _set_units(self) -> None:
         people = self.problem.people
-        profiles = list(dict.fromkeys(person.heat_rests for person in people))
+        profiles = list(dict.fromkeys(person.heat_rests for person in people)) or [()]
         self.slow = [[self._slow(rests, effort) for rests in profiles] for effort in _EFFORTS]
         self.skill_ends = [self._skill_ends(person) for person in people]
         self.units: list[Unit] = []
@@ -232,7 +244,6 @@ class Instance:
     def _set_machines(self) -> None:
         machines = self.problem.machines
         self.machine_free = [self._machine_free(machine) for machine in machines]
-        self.machine_starts = [[start for start, _ in free] for free in self.machine_free]
         self.machine_place = [self.place_index[machine.start_place] for machine in machines]
         self.hookup = [ceil(machine.hookup_min * 60) for machine in machines]
         self.first_bucket = [_BUCKETS[machine.last_bucket] for machine in machines]
@@ -246,20 +257,21 @@ class Instance:
         places = [problem.places[self.place_index[key]] for key in job.places]
         return Task(
             place=self.place_index[job.place],
-            work=ceil(job.duration_min * 60 - 1e-6),
-            n_people=job.n_people,
+            work=ceil(_shortest_min(job) * 60 - 1e-6),
+            n_people=min(job.sizes),
             needs_machine=job.needs_machine,
             is_driven=job.is_driven,
             bucket=_BUCKETS[job.bucket],
             effort=_EFFORTS[job.effort],
             priority=job.priority,
-            left_out_cost=problem.weights.left_out[job.priority - 1],
+            left_out_cost=_left_out_cost(problem, job),
             due=NEVER if job.due_at is None else self.floor_s(job.due_at),
             crew=job.preferred_crew,
             openings=self._openings(job),
             exclusive=[self.place_index[place.key] for place in places if place.is_exclusive],
             machines=[i for i, m in enumerate(problem.machines) if job.may_use(m)],
             locked=job.locked,
+            may_pause=job.may_pause,
             previous=None if job.previous is None else self._seat(job.previous),
         )
 
@@ -325,5 +337,20 @@ class Instance:
             task.at_stake += after.left_out_cost + after.at_stake
 
 
+def _shortest_min(job: Job) -> float:
+    return min((job.duration_min, *(d.duration_min for d in job.durations)))
+
+
+def _left_out_cost(problem: Problem, job: Job) -> float:
+    if job.left_out_cost is not None:
+        return job.left_out_cost
+    return problem.weights.left_out[job.priority - 1]
+
+
+def _times(ways_m: NDArray[np.float64], speed_m_min: float) -> NDArray[np.int64]:
+    # Less a millionth, so that 60 s with float noise do not become 61 s.
+    return np.ceil(ways_m / speed_m_min * 60 - 1e-6).astype(np.int64)
+
+
 def _can_meet(unit: Unit, task: Task) -> bool:
-    return any(e - s >= task.work for s, e in common(unit.free, task.openings))
+    return any(e - s >= task.work for s, e in common(unit.free_for(task), task.openings))

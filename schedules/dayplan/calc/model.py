@@ -1,40 +1,27 @@
-"""The search: cheapest insertion in order of need, then ruin and recreate.
+"""The search for a day's plan: first plan at once, then ever better ones until time is up.
 
-CP-SAT has no part in it: with several hundred jobs it needs longer for a first plan than this
-search for a good one, and the few jobs of a ruin are as well put back one by one. The tests use it
-as the outside reference.
-
-References
-----------
-G. Schrimpf, J. Schneider, H. Stamm-Wilbrandt, G. Dueck, "Record breaking optimization results using
-the ruin and recreate principle", Journal of Computational Physics 159 (2000) 139-171 (from memory).
+The loops are compiled (`search`); here is what begins them, looks at the clock and reads the plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from heapq import heapify, heappop, heappush
-from math import log
 from time import monotonic
 
-import numpy as np
-
-from schedules.dayplan.calc.explain import Explainer
-from schedules.dayplan.calc.insertion import Inserter
+from schedules.dayplan.calc.explain import Explainer, explain
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.legs import travel_legs
-from schedules.dayplan.calc.pricing import Prices
 from schedules.dayplan.calc.problem import Problem
-from schedules.dayplan.calc.ruin import Ruiner
 from schedules.dayplan.calc.score import score_plan
-from schedules.dayplan.calc.solution import Assignment, Solution, Status
-from schedules.dayplan.calc.spans import NEVER
-from schedules.dayplan.calc.state import NOBODY, NOT_PLACED, Slot, State
+from schedules.dayplan.calc.search.tables import Tables
+from schedules.dayplan.calc.search.worker import Worker
+from schedules.dayplan.calc.solution import Solution, Status
+from schedules.dayplan.calc.state import State
 
-_HEAT_COST = 20.0  # a plan worse by this much is at first accepted about one time in three [min]
-_NOISE_COST = 6.0  # the greatest noise on a unit's price [min of walking]
-_MOST_WANTED = 8  # jobs left out that each recreation tries again
+_LOOK_S = 0.1  # the clock is looked at so often [s]
+_TELL_S = 1.0  # progress is told at least so often [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +38,18 @@ class Progress:
         Of the best plan so far. [min of walking]
     n_left_out : int
         Jobs that it leaves out.
+    bound_cost : float
+        No plan can cost less. [min of walking]
     """
 
     n_iterations: int
     elapsed_s: float
     cost: float
     n_left_out: int
+    bound_cost: float
 
 
 OnProgress = Callable[[Progress], object]
-Rank = tuple[int, float]
 
 
 def solve_day(
@@ -68,6 +57,7 @@ def solve_day(
     *,
     seconds: float = 5.0,
     seed: int = 0,
+    workers: int = 1,
     iterations: int | None = None,
     on_progress: OnProgress | None = None,
 ) -> Solution:
@@ -80,9 +70,11 @@ def solve_day(
         Time after which the search stops; the first plan is always finished. [s]
     seed : int
         Of the search's random numbers.
+    workers : int
+        Searches that run beside each other, each with random numbers of its own.
     iterations : int, optional
         Stop after so many ruins instead of by time. The plan then depends on nothing but the
-        problem, `seed` and this.
+        problem, `seed`, `workers` and this.
     on_progress : callable, optional
         Told of the first plan, of each better one and from time to time; True stops the search,
         the best plan stays.
@@ -93,141 +85,88 @@ def solve_day(
         A plan that keeps every rule that its locked jobs keep, with the reasons for what it leaves
         out.
     """
-    search = _Search(Instance(problem), seed, seconds, iterations)
-    search.run(on_progress or (lambda _: None))
+    search = _Search(problem, seed, seconds, iterations)
+    search.run(workers, on_progress or (lambda _: None))
     return search.solution()
 
 
 class _Search:
-    def __init__(self, inst: Instance, seed: int, seconds: float, n_most: int | None) -> None:
-        self.inst = inst
-        self.seed, self.seconds, self.n_most = seed, seconds, n_most
+    def __init__(self, problem: Problem, seed: int, seconds: float, n_most: int | None) -> None:
+        self.problem, self.seed, self.seconds, self.n_most = problem, seed, seconds, n_most
         self.began = monotonic()
-        self.rng = np.random.default_rng(seed)
-        self.n_iterations = 0
-        self.ranks: list[Rank] = [(task.rank, float(task.latest_start)) for task in inst.tasks]
-        self.state = State(inst)
-        self._build()
-        self.best, self.cost = self.state, _cost_of(inst, self.state)
-        self.best_cost = self.cost
-        self.hopeless = self._hopeless()
-        self.bound_cost = sum(inst.tasks[job].left_out_cost for job in self.hopeless)
+        self.inst = Instance(problem)
+        self.tables = Tables(self.inst)
+        self.bound_cost = 0.0
+        self.told = self.looked = self.began
 
-    def run(self, on_progress: OnProgress) -> None:
-        """Better the first plan until told to stop, or nothing is left to better, or time is up."""
-        ruiner = Ruiner(self.inst, self.rng)
-        is_over = bool(on_progress(self._progress())) or not ruiner.free_jobs
-        while not is_over and self.best_cost > self.bound_cost:
-            share = self._share_gone()
-            if share >= 1:
-                return
-            self.n_iterations += 1
-            is_better = self._step(ruiner, share)
-            if is_better or self.n_iterations % 50 == 0:
-                is_over = bool(on_progress(self._progress()))
+    def run(self, workers: int, on_progress: OnProgress) -> None:
+        """Make the first plan, then better it until told to stop or nothing or no time is left."""
+        first = Worker(self.tables, self.seed)
+        first.begin()
+        self.best = first
+        hopeless = self._hopeless(first)
+        self.tables.hopeless = hopeless
+        self.bound_cost = sum(self.inst.tasks[job].left_out_cost for job in hopeless)
+        others = [Worker(self.tables, self.seed + 7919 * k) for k in range(1, workers)]
+        self.all = [first, *others]
+        for worker in others:
+            worker.begin()
+        is_over = bool(on_progress(self._progress())) or all(t.locked for t in self.inst.tasks)
+        with ThreadPoolExecutor(workers) as threads:
+            while not is_over and self._share_gone() < 1 and not self._is_optimal():
+                is_over = self._go_on(threads, on_progress)
+
+    def _go_on(self, threads: Executor, on_progress: OnProgress) -> bool:
+        share, n_steps = self._share_gone(), self._steps()
+        before = self.best.best_cost
+        list(threads.map(lambda worker: worker.go_on(n_steps, share), self.all))
+        self.best = min(self.all, key=lambda worker: worker.best_cost)
+        is_told = self.best.best_cost < before - 1e-6 or monotonic() - self.told > _TELL_S
+        if not is_told:
+            return False
+        self.told = monotonic()
+        return bool(on_progress(self._progress()))
+
+    def _steps(self) -> int:
+        """How often to ruin before looking at the clock again."""
+        n_done = self.all[0].n_steps
+        if self.n_most is not None:
+            return max(1, min(self.n_most - n_done, max(1, self.n_most // 100)))
+        if n_done == 0:
+            self.looked = monotonic()
+            return 1
+        rate = n_done / max(1e-3, monotonic() - self.looked)
+        return max(1, min(int(rate * _LOOK_S), 2 * n_done))
 
     def _share_gone(self) -> float:
         """Share of the iterations, or else of the time, that is used up."""
         if self.n_most is not None:
-            return self.n_iterations / self.n_most if self.n_most else 1
+            return self.all[0].n_steps / self.n_most if self.n_most else 1
         return (monotonic() - self.began) / self.seconds if self.seconds > 0 else 1
 
+    def _is_optimal(self) -> bool:
+        return self.best.best_cost <= self.bound_cost + 1e-6
+
     def _progress(self) -> Progress:
-        n_left_out = sum(slot is None for slot in self.best.slots)
-        return Progress(self.n_iterations, monotonic() - self.began, self.best_cost, n_left_out)
+        n_out = len(self.best.left_out())
+        gone_s = monotonic() - self.began
+        return Progress(self.all[0].n_steps, gone_s, self.best.best_cost, n_out, self.bound_cost)
 
-    def _build(self) -> None:
-        """Make the first plan: what the previous one had, where it still fits, then the rest."""
-        inserter = Inserter(self.inst, self.state)
-        before = [(t.previous.start, i) for i, t in enumerate(self.inst.tasks) if t.previous]
-        for _, job in sorted(before):
-            if self.state.slots[job] is None:
-                slot = inserter.slot_as_before(job)
-                if slot is not None:
-                    self.state.place(job, slot)
-        missing = [job for job, slot in enumerate(self.state.slots) if slot is None]
-        self._insert(inserter, missing, self.ranks)
-
-    def _insert(self, inserter: Inserter, jobs: Iterable[int], ranks: Sequence[Rank]) -> None:
-        """Insert jobs by rank, none before those of them that it waits for."""
-        tasks, pool = self.inst.tasks, set(jobs)
-        n_waits = {job: sum(lag.other in pool for lag in tasks[job].waits_for) for job in pool}
-        queue = [(ranks[job], job) for job in pool if n_waits[job] == 0]
-        heapify(queue)
-        while queue:
-            _, job = heappop(queue)
-            slot = inserter.best_slot(job, self._not_before(job))
-            if slot is not None:
-                inserter.state.place(job, slot)
-            for lag in tasks[job].awaited_by:
-                if lag.other in pool:
-                    n_waits[lag.other] -= 1
-                    if n_waits[lag.other] == 0:
-                        heappush(queue, (ranks[lag.other], lag.other))
-
-    def _not_before(self, job: int) -> int:
-        """Return now and then an instant to try from that is later than the first possible.
-
-        Often so for a job that another must follow soon: it may have to wait for that one.
-        """
-        task = self.inst.tasks[job]
-        is_followed = any(lag.most < NEVER for lag in task.awaited_by)
-        chance = 0.5 if is_followed else 0.1
-        if self.n_iterations == 0 or not task.openings or self.rng.random() > chance:
-            return NOT_PLACED
-        start, end = task.openings[self.rng.integers(len(task.openings))]
-        return int(self.rng.integers(start, max(start, end - task.work) + 1))
-
-    def _hopeless(self) -> set[int]:
+    def _hopeless(self, first: Worker) -> set[int]:
         """Jobs left out that no plan could hold, with those that wait for them."""
-        explainer = Explainer(self.inst, self.best)
-        missing = [job for job, slot in enumerate(self.best.slots) if slot is None]
-        found = {job for job in missing if explainer.lasting(job)}
+        missing = set(first.left_out())
+        explainer = Explainer(self.inst, State(self.inst)) if missing else None
+        found = {job for job in missing if explainer is not None and explainer.lasting(job)}
         for job in self.inst.order:
             is_waiting = any(lag.other in found for lag in self.inst.tasks[job].waits_for)
-            if is_waiting and self.best.slots[job] is None:
+            if is_waiting and job in missing:
                 found.add(job)
         return found
 
-    def _step(self, ruiner: Ruiner, share: float) -> bool:
-        """Ruin and recreate once; whether the best plan got better."""
-        trial = self.state.copy()
-        if not self._rework(ruiner, trial):
-            return False
-        trial_cost = _cost_of(self.inst, trial)
-        slack = -_HEAT_COST * (1 - share) * log(1 - self.rng.random())
-        if trial_cost < self.cost + slack:
-            self.state, self.cost = trial, trial_cost
-        if trial_cost >= self.best_cost - 1e-6:
-            return False
-        self.best, self.best_cost = trial, trial_cost
-        return True
-
-    def _rework(self, ruiner: Ruiner, trial: State) -> bool:
-        missing = [job for job, slot in enumerate(trial.slots) if slot is None]
-        wanted = [job for job in missing if job not in self.hopeless]
-        ruined = ruiner.ruin(trial, wanted)
-        if ruined is None:
-            return False
-        seed, taken = ruined
-        again = [wanted[i] for i in self.rng.permutation(len(wanted))[:_MOST_WANTED]]
-        noise = self.rng.random(len(self.inst.units)) * _NOISE_COST * self.rng.random()
-        inserter = Inserter(self.inst, trial, noise.tolist())
-        self._insert(inserter, {*taken, *again}, self._mixed_ranks(seed))
-        return True
-
-    def _mixed_ranks(self, seed: int) -> list[Rank]:
-        """Return the ranks, or random ones, with the seed of a ruin first."""
-        ranks = list(self.ranks)
-        if self.rng.random() < 0.5:
-            ranks = [(0, value) for value in self.rng.random(len(ranks)).tolist()]
-        ranks[seed] = (-1, 0.0)
-        return ranks
-
     def solution(self) -> Solution:
         """Return the best plan as records, scored and explained without the search."""
-        problem = self.inst.problem
-        bare = [self._assignment(job, s) for job, s in enumerate(self.best.slots) if s is not None]
+        problem = self.problem
+        bare = list(self.best.assignments())
         legs = travel_legs(problem, bare)
         assignments = tuple(
             replace(given, travel_min=sum(leg.travel_min for leg in legs[given.job]))
@@ -238,24 +177,9 @@ class _Search:
         return Solution(
             status=Status.OPTIMAL if is_optimal else Status.FEASIBLE,
             assignments=assignments,
-            left_out=Explainer(self.inst, self.best).left_out(),
+            left_out=explain(problem, assignments),
             score=score,
             bound_cost=self.bound_cost,
             seed=self.seed,
-            n_iterations=self.n_iterations,
+            n_iterations=self.all[0].n_steps,
         )
-
-    def _assignment(self, job: int, slot: Slot) -> Assignment:
-        inst, record = self.inst, self.inst.problem.jobs[job]
-        if record.locked is not None:
-            kept = record.locked
-            return Assignment(record.id, kept.people, kept.machine, kept.start, kept.end)
-        people = tuple(inst.problem.people[inst.units[u].person].id for u in slot.team)
-        machine = None if slot.machine == NOBODY else inst.problem.machines[slot.machine].id
-        return Assignment(
-            record.id, people, machine, inst.instant(slot.start), inst.instant(slot.end)
-        )
-
-
-def _cost_of(inst: Instance, state: State) -> float:
-    return Prices(inst, state, []).of_state()

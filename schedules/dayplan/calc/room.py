@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.spans import NEVER, SlowSpan, Span, common, cut, end_of_work, merged
-from schedules.dayplan.calc.state import Line, State
+from schedules.dayplan.calc.state import State
 
 
 class Room:
@@ -34,17 +34,17 @@ class Room:
         if self.state is None:
             return openings
         lines = [self.state.places[place] for place in task.exclusive]
-        return cut(openings, [span for line in lines for span in busy_spans(line)])
+        return cut(openings, [span for line in lines for span in line.spans])
 
-    def of_unit(self, u: int) -> list[Span]:
-        """Return when a unit is free."""
-        free = self.inst.units[u].free
-        return free if self.state is None else cut(free, busy_spans(self.state.units[u]))
+    def of_unit(self, job: int, u: int) -> list[Span]:
+        """Return when a unit is free for a job."""
+        free = self.inst.units[u].free_for(self.inst.tasks[job])
+        return free if self.state is None else cut(free, self.state.units[u].spans)
 
     def of_machine(self, m: int) -> list[Span]:
         """Return when a machine is free."""
         free = self.inst.machine_free[m]
-        return free if self.state is None else cut(free, busy_spans(self.state.machines[m]))
+        return free if self.state is None else cut(free, self.state.machines[m].spans)
 
     def machines_for(self, job: int) -> list[int]:
         """Return the machines that are free for long enough within the openings."""
@@ -100,14 +100,9 @@ class Room:
         """Spans of the starts at which the unit alone could do the job within the spans."""
         task, unit = self.inst.tasks[job], self.inst.units[u]
         slow = self.inst.slow[task.effort][unit.pace] if is_rested else []
-        within = common(common(spans, self.of_unit(u)), [(-NEVER, until)])
+        within = common(common(spans, self.of_unit(job, u)), [(-NEVER, until)])
         found = ((a, last_start(a, b, task.work, slow)) for a, b in within)
         return merged((a, last + 1) for a, last in found if last >= a)
-
-
-def busy_spans(line: Line) -> list[Span]:
-    """Return the booked spans of a line."""
-    return list(zip(line.starts, line.ends, strict=True))
 
 
 def widest(spans: Iterable[Span]) -> int:

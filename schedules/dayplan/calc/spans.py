@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable
 
 NEVER = 1 << 60
@@ -43,17 +42,6 @@ def merged(spans: Iterable[Span]) -> list[Span]:
         else:
             union.append((start, end))
     return union
-
-
-def next_inside(spans: list[Span], starts: list[int], start: int, end: int) -> int:
-    """Return `start` if one span holds start to end, else the next span's start, else NEVER.
-
-    The spans must not overlap; `starts` are their starts, in order.
-    """
-    i = bisect_right(starts, start) - 1
-    if i >= 0 and end <= spans[i][1]:
-        return start
-    return starts[i + 1] if i + 1 < len(starts) else NEVER
 
 
 def end_of_work(start: int, work: int, slow: list[SlowSpan]) -> int:

@@ -144,7 +144,7 @@ def washed_between(start_min: float) -> Problem:
         ANA,
         LOADER,
         driving("a", windows=(span(0, 20),), bucket=Bucket.DIRTY),
-        driving("b", windows=(span(20, 40),)),
+        driving("b", windows=(span(20, 40),), priority=4),
         driving(windows=(span(start_min, start_min + 20),), bucket=Bucket.CLEAN),
     )
 

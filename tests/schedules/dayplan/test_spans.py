@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.resources import Effort, HeatRest, end_with_rest
 from schedules.dayplan.calc.room import last_start, most_at_once
-from schedules.dayplan.calc.spans import NEVER, common, cut, end_of_work, merged, next_inside
+from schedules.dayplan.calc.spans import common, cut, end_of_work, merged
 
 from .tiny import a_day, a_job, a_person, at
 
@@ -49,15 +49,6 @@ def test_most_at_once_is_the_fullest_second(several: list[list[tuple[int, int]]]
     counts = [sum(s in seconds_in(spans) for spans in several) for s in range(90)]
 
     assert most_at_once(several) == max(counts)
-
-
-def test_next_inside_gives_the_start_or_the_next_span() -> None:
-    spans = [(10, 20), (30, 40)]
-    starts = [10, 30]
-
-    tries = [(12, 18), (12, 21), (5, 9), (30, 40), (35, 41)]
-
-    assert [next_inside(spans, starts, *t) for t in tries] == [12, 30, 10, 30, NEVER]
 
 
 @given(

@@ -1,0 +1,406 @@
+"""One search: first plan by insertion, then ruin and recreate under a falling temperature.
+
+Ways to ruin and orders to recreate in are drawn by weights that follow what they brought. What is
+compiled does the looking; here it is decided what to look at, so that little has to be compiled.
+
+References
+----------
+S. Ropke, D. Pisinger, "An adaptive large neighborhood search heuristic for the pickup and delivery
+problem with time windows", Transportation Science 40 (2006) 455-472, doi:10.1287/trsc.1050.0135
+(from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator
+from heapq import heapify, heappop, heappush
+from math import exp, log
+from random import Random
+
+from schedules.dayplan.calc.problem import Booking
+from schedules.dayplan.calc.search import insert as trial
+from schedules.dayplan.calc.search import layout as o
+from schedules.dayplan.calc.search.layout import NEVER, NONE
+from schedules.dayplan.calc.search.lines import put_on, take_off
+from schedules.dayplan.calc.search.reach import bounds, ready_by_lines
+from schedules.dayplan.calc.search.ruin import N_WAYS, choose, remove
+from schedules.dayplan.calc.search.scratch import (
+    AT_BEST_CL,
+    AT_CL,
+    AT_CP,
+    NEAR,
+    R_BEST_GAP,
+    R_BLINK,
+    R_EARLY,
+    R_NOISE,
+    W_BEST_END,
+    W_BEST_HELD,
+    W_BEST_MACHINE,
+    W_BEST_MODE,
+    W_BEST_START,
+    W_CALL,
+    W_FAILED,
+    W_N_LOG,
+    W_N_NEAR,
+    at,
+    new_scratch,
+)
+from schedules.dayplan.calc.search.slack import (
+    OUT,
+    ask_followers,
+    clear_queue,
+    log_times,
+    loosen,
+    propagate,
+    undo_times,
+)
+from schedules.dayplan.calc.search.tables import Tables, units_of
+from schedules.dayplan.calc.search.total import total_cost
+from schedules.dayplan.calc.search.trial import NO_COST
+from schedules.dayplan.calc.solution import Assignment
+
+Rank = Callable[[int], float]
+
+# Of what a job costs at the mean, leaving aside what is left out: a plan worse by so much is at
+# first and at last accepted about one time in three. Common practice, no source.
+_HOT, _COLD = 0.5, 0.005
+_MOST_WANTED = 8  # jobs left out that each recreation tries again
+_NOISE = 6.0  # the greatest noise on a unit's price [min of walking]
+_TRIES = 4  # gaps that a job is put into before it is given up
+_BLINK = 0.03  # the greatest chance that a gap is overlooked
+# What each second later costs beside a plan's prices, so that room is left for others.
+_EARLY = (0.0, 0.002 / 60, 0.02 / 60, 0.2 / 60)
+_GAINS = (0.0, 1.0, 4.0, 10.0)  # for nothing, accepted, better than the current, than the best
+
+
+class Worker:
+    """A plan and its search."""
+
+    def __init__(self, tables: Tables, seed: int) -> None:
+        self.tables, self.inst = tables, tables.inst
+        self.A, self.B = tables.A, tables.B
+        self.random = Random(seed)
+        self.W, self.R = new_scratch(self.A, len(self.inst.units), seed)
+        self.S = tables.empty_state()
+        self.free = [j for j, task in enumerate(self.inst.tasks) if task.locked is None]
+        self._place_locked()
+        self.best = self.S.copy()
+        self.cost = self.best_cost = 0.0
+        self.n_steps = 0
+        self.hot = 1.0
+        self.ways, self.orders = [1.0] * N_WAYS, [1.0] * len(self._orders())
+
+    # The whole search -------------------------------------------------------------------------
+
+    def begin(self) -> None:
+        """Make the first plan: what the last one had, where it still fits, then the rest."""
+        tasks = self.inst.tasks
+        before = [(t.previous.start, j) for j, t in enumerate(tasks) if t.previous and not t.locked]
+        for _, j in sorted(before):
+            self._insert_as_before(j)
+        self.R[R_EARLY] = _EARLY[-1]
+        self.recreate([j for j in self.free if not self.has(j)], self._by_rank)
+        self.drop_orphans()
+        self.cost = self.best_cost = self._total()
+        self.best[:] = self.S
+        out = sum(tasks[j].left_out_cost for j in self.left_out())
+        n_in = len(tasks) - len(self.left_out())
+        self.hot = max(0.1, (self.cost - out) / max(1, n_in))
+
+    def go_on(self, n_steps: int, share: float) -> None:
+        """Ruin and recreate so often, when this share of the time is gone."""
+        temperature = self.hot * exp(log(_HOT) + share * (log(_COLD) - log(_HOT)))
+        for _ in range(n_steps):
+            self.n_steps += 1
+            self._step(temperature)
+
+    def _step(self, temperature: float) -> None:
+        way, order = self._drawn(self.ways), self._drawn(self.orders)
+        before = self.S.copy()
+        gain = 0
+        if self._rework(way, self._orders()[order]):
+            cost = self._total()
+            if cost < self.cost - temperature * log(1 - self.random.random()):
+                gain = 1 if cost >= self.cost - 1e-9 else 2
+                self.cost = cost
+            if cost < self.best_cost - 1e-6:
+                gain = 3
+                self.best[:] = self.S
+                self.cost = self.best_cost = cost
+        if gain == 0:
+            self.S = before
+        self.ways[way] = max(0.1, 0.98 * self.ways[way] + 0.02 * _GAINS[gain])
+        self.orders[order] = max(0.1, 0.98 * self.orders[order] + 0.02 * _GAINS[gain])
+
+    def _drawn(self, weights: list[float]) -> int:
+        return self.random.choices(range(len(weights)), weights)[0]
+
+    def _total(self) -> float:
+        return float(total_cost(self.A, self.B, self.S, self.W))
+
+    # Ruin and recreate ------------------------------------------------------------------------
+
+    def _rework(self, way: int, order: Rank) -> bool:
+        """Ruin and recreate once; False when the plan is then of no use."""
+        wanted = [j for j in self.free if not self.has(j) and not self.is_hopeless(j)]
+        seed = self._seed(wanted)
+        choose(self.A, self.S, self.W, way, seed)
+        first = int(at(self.W, NEAR))
+        pool = [int(j) for j in self.W[first : first + int(self.W[W_N_NEAR])]]
+        for j in pool:
+            remove(self.A, self.S, self.W, j)
+        if not self._settle(pool):
+            return False
+        again = self.random.sample(wanted, min(len(wanted), _MOST_WANTED))
+        noise = _NOISE * self.random.random() * self.random.random()
+        n_units = len(self.inst.units)
+        self.R[R_NOISE : R_NOISE + n_units] = [noise * self.random.random() for _ in range(n_units)]
+        self.R[R_BLINK] = _BLINK * self.random.random()
+        self.R[R_EARLY] = self.random.choice(_EARLY)
+        ranks = {j: order(j) for j in {*pool, *again}}
+        ranks[seed] = -1e18
+        self.recreate(ranks, ranks.__getitem__)
+        return self.drop_orphans()
+
+    def _seed(self, wanted: list[int]) -> int:
+        """Choose a job left out, dear ones rather, or any."""
+        if wanted and self.random.random() < 0.6:
+            prices = [self.inst.tasks[j].left_out_cost * self.random.random() for j in wanted]
+            return wanted[prices.index(max(prices))]
+        return self.random.choice(self.free)
+
+    def _orders(self) -> tuple[Rank, ...]:
+        """Return the orders in which jobs may be put back."""
+        chance, tasks = self.random.random, self.inst.tasks
+        return (
+            self._by_rank,
+            lambda _: chance(),
+            lambda j: tasks[j].latest_start * (0.9 + 0.2 * chance()),
+            lambda j: -tasks[j].left_out_cost * (0.8 + 0.4 * chance()),
+            lambda j: -tasks[j].work * tasks[j].n_people * (0.8 + 0.4 * chance()),
+        )
+
+    def _by_rank(self, j: int) -> float:
+        task = self.inst.tasks[j]
+        return task.rank * 1e9 + min(task.latest_start, 1e8)
+
+    def recreate(self, jobs: Collection[int], rank: Rank) -> None:
+        """Put jobs back by rank, none before those of them that it waits for."""
+        tasks, pool = self.inst.tasks, set(jobs)
+        n_waits = {j: sum(lag.other in pool for lag in tasks[j].waits_for) for j in pool}
+        queue = [(rank(j), j) for j in pool if n_waits[j] == 0]
+        heapify(queue)
+        while queue:
+            _, j = heappop(queue)
+            if not self.has(j):
+                self.insert(j, self._not_before(j))
+            for lag in tasks[j].awaited_by:
+                if lag.other in pool:
+                    n_waits[lag.other] -= 1
+                    if n_waits[lag.other] == 0:
+                        heappush(queue, (rank(lag.other), lag.other))
+
+    def _not_before(self, j: int) -> int:
+        """Return now and then an instant to try from that is later than the first possible.
+
+        Often so for a job that another must follow soon: it may have to wait for that one.
+        """
+        task = self.inst.tasks[j]
+        is_followed = any(lag.most < NEVER for lag in task.awaited_by)
+        chance = 0.5 if is_followed else 0.02
+        if self.n_steps == 0 or not task.openings or self.random.random() > chance:
+            return -NEVER
+        start, end = self.random.choice(task.openings)
+        return self.random.randint(start, max(start, end - task.work))
+
+    def _settle(self, pool: list[int]) -> bool:
+        """Let the plan close up after removals; what can be reached no more is removed too.
+
+        Returns False when that would be a locked job.
+        """
+        self.W[W_N_LOG] = 0
+        while not propagate(self.A, self.S, self.W):
+            failed = int(self.W[W_FAILED])
+            if self.inst.tasks[failed].locked is not None:
+                clear_queue(self.A, self.W)
+                return False
+            remove(self.A, self.S, self.W, failed)
+            pool.append(failed)
+        loosen(self.A, self.S, self.W, NONE)
+        return True
+
+    def drop_orphans(self) -> bool:
+        """Take out jobs that wait for one left out; False if a locked job is then missed."""
+        while True:
+            orphans = [j for j in self.free if self.has(j) and self._is_orphan(j)]
+            if not orphans:
+                return True
+            for j in orphans:
+                remove(self.A, self.S, self.W, j)
+            if not self._settle([]):
+                return False
+
+    def _is_orphan(self, j: int) -> bool:
+        return any(not self.has(lag.other) for lag in self.inst.tasks[j].waits_for)
+
+    # One job ----------------------------------------------------------------------------------
+
+    def insert(self, j: int, not_before: int) -> bool:
+        """Put a job where it adds least; whether that could be done."""
+        first = max(-NEVER, not_before, self.inst.tasks[j].first_useful)
+        return self._insert_from(j, first) or (
+            first > not_before and self._insert_from(j, not_before)
+        )
+
+    def _insert_from(self, j: int, held: int) -> bool:
+        """Put a job in from an instant on; where the gap does not hold, some others are tried."""
+        blink = self.R[R_BLINK]
+        for _ in range(_TRIES):
+            if not self._find_gap(j, held):
+                break
+            if self._put_in(j):
+                self.R[R_BLINK] = blink
+                return True
+            self.R[R_BLINK] = 0.5  # so that it is not the same gap again
+        self.R[R_BLINK] = blink
+        return False
+
+    def _insert_as_before(self, j: int) -> bool:
+        """Put a job where the last plan had it, if it still fits there."""
+        self.R[R_BEST_GAP], self.W[W_CALL] = NO_COST, NONE
+        if not bounds(self.A, self.S, self.W, j, OUT):
+            return False
+        self._try_as_before(j)
+        return bool(self.R[R_BEST_GAP] < NO_COST) and self._put_in(j)
+
+    def _find_gap(self, j: int, held: int) -> bool:
+        """Find the cheapest gap for a job from an instant on; it lies in the scratch then."""
+        A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
+        R[R_BEST_GAP], W[W_CALL] = NO_COST, NONE
+        if not bounds(A, S, W, j, OUT):
+            return False
+        self._try_as_before(j)
+        for row, _, machines in self.tables.choices[j]:
+            for m, kind in machines:
+                if m == NONE or trial.may_run(A, S, j, m):
+                    trial.try_people(A, B, S, W, R, j, row, m, kind, held)
+        return bool(R[R_BEST_GAP] < NO_COST)
+
+    def _try_as_before(self, j: int) -> None:
+        """Try the people, machine and start that the last plan had; the best is kept."""
+        A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
+        before = self.inst.tasks[j].previous
+        if before is None:
+            return
+        for row, n, _ in self.tables.choices[j]:
+            if len(before.people) == n and trial.lay_as_before(A, S, W, j, row):
+                trial.keep_if_best(A, B, S, W, R, j, row, n, before.machine, before.start)
+
+    def _put_in(self, j: int) -> bool:
+        """Put a job into the gap that was found and push what follows; undone if that fails."""
+        A, S, W = self.A, self.S, self.W
+        W[AT_CL:AT_BEST_CL] = W[AT_BEST_CL : 2 * AT_BEST_CL - AT_CL]
+        times = W[W_BEST_START], W[W_BEST_END], W[W_BEST_HELD]
+        put_on(A, S, W, j, W[W_BEST_MODE], W[W_BEST_MACHINE], *times)
+        W[W_N_LOG] = 0
+        log_times(S, W, j)
+        ask_followers(A, S, W, j)
+        if propagate(A, S, W):
+            loosen(A, S, W, j)
+            return True
+        clear_queue(A, W)
+        undo_times(S, W)
+        take_off(A, S, j)
+        return False
+
+    # What it holds ----------------------------------------------------------------------------
+
+    def has(self, j: int) -> bool:
+        """Whether the plan worked on has a job."""
+        return bool(self.S[j * o.STATE_WIDTH + o.S_MODE] >= 0)
+
+    def is_hopeless(self, j: int) -> bool:
+        """Whether no plan can hold a job."""
+        return j in self.tables.hopeless
+
+    def left_out(self) -> list[int]:
+        """Return the jobs that the best plan leaves out."""
+        modes = self.best[o.S_MODE : len(self.inst.tasks) * o.STATE_WIDTH : o.STATE_WIDTH]
+        return [j for j, mode in enumerate(modes.tolist()) if mode < 0]
+
+    def assignments(self) -> Iterator[Assignment]:
+        """Read the best plan."""
+        out = set(self.left_out())
+        for j in range(len(self.inst.tasks)):
+            if j not in out:
+                yield self._assignment(j)
+
+    def _assignment(self, j: int) -> Assignment:
+        inst, record = self.inst, self.inst.problem.jobs[j]
+        if record.locked is not None:
+            kept = record.locked
+            return Assignment(record.id, kept.people, kept.machine, kept.start, kept.end)
+        row = self.best[j * o.STATE_WIDTH : (j + 1) * o.STATE_WIDTH].tolist()
+        n = int(self.A[self.A[o.AT_MODE] + row[o.S_MODE] * o.MODE_WIDTH + o.M_PEOPLE])
+        first = int(self.A[o.AT_NODE]) + j * self.tables.n_slots * o.NODE_WIDTH
+        units = [int(self.best[first + k * o.NODE_WIDTH + o.D_LINE]) for k in range(n)]
+        problem, m, call = inst.problem, row[o.S_MACHINE], row[o.S_CALL]
+        return Assignment(
+            record.id,
+            tuple(problem.people[inst.units[u].person].id for u in units),
+            None if m < 0 else problem.machines[m].id,
+            inst.instant(row[o.S_START]),
+            inst.instant(row[o.S_END]),
+            calls_at=None if call < 0 else problem.places[call].key,
+        )
+
+    # Locked jobs ------------------------------------------------------------------------------
+
+    def _place_locked(self) -> None:
+        """Put locked jobs on their lines, in order of time; they may overlap there."""
+        inst, A, S, W = self.inst, self.A, self.S, self.W
+        locked = [(inst.floor_s(t.locked.start), j) for j, t in enumerate(inst.tasks) if t.locked]
+        for start, j in sorted(locked):
+            booking = inst.tasks[j].locked
+            assert booking is not None
+            W[AT_CL:AT_BEST_CL] = NONE
+            for slot, line in self._lines_of(j, booking):
+                W[AT_CL + slot] = line
+                W[AT_CP + slot] = S[A[o.AT_LINE] + 2 * line + 1]
+            m = NONE if booking.machine is None else inst.machine_index[booking.machine]
+            row = int(A[A[o.AT_JOB] + j * o.JOB_WIDTH + o.J_MODE_END])
+            put_on(A, S, W, j, row, m, start, inst.ceil_s(booking.end), -NEVER)
+        self._remember_overlaps()
+        for start, j in locked:
+            first = j * o.STATE_WIDTH
+            S[first + o.S_LATEST] = S[first + o.S_ON_TIME] = start
+            S[first + o.S_NOT_BEFORE] = max(start, ready_by_lines(A, S, j, start))
+
+    def _lines_of(self, j: int, booking: Booking) -> Iterable[tuple[int, int]]:
+        inst, tables = self.inst, self.tables
+        start, end = inst.floor_s(booking.start), inst.ceil_s(booking.end)
+        yield from enumerate(units_of(inst, booking.people, start, end))
+        if booking.machine is not None:
+            yield tables.n_seats, len(inst.units) + inst.machine_index[booking.machine]
+        slot = tables.n_seats
+        for place in inst.tasks[j].exclusive:
+            slot += 1
+            yield slot, len(inst.units) + len(inst.machine_free) + place
+        for amount in inst.problem.jobs[j].gear:
+            line, n = tables.gear_lines[amount.key]
+            tails = [int(self.S[self.A[o.AT_LINE] + 2 * (line + k) + 1]) for k in range(n)]
+            ends = [(tables.end_at(self.S, tail), line + k) for k, tail in enumerate(tails)]
+            for _, copy in sorted(ends)[: amount.n]:
+                slot += 1
+                yield slot, copy
+
+    def _remember_overlaps(self) -> None:
+        """Say at each locked job's node until when its line is taken by those before it."""
+        A, S = self.A, self.S
+        for line in range(self.tables.n_lines):
+            node, until = int(S[A[o.AT_LINE] + 2 * line]), -NEVER
+            while node >= 0:
+                first = int(A[o.AT_NODE]) + node * o.NODE_WIDTH
+                until = max(until, self.tables.end_at(S, node))
+                S[first + o.D_FREE] = until
+                node = int(S[first + o.D_AFTER])
