@@ -1,14 +1,15 @@
 """The search for a cheap roster: the whole model first, then part after part of it anew.
 
-A part is some people on some days; the rest stays as it is. Parts grow while they are solved to
-the end and shrink when they are not, so that each takes about the same work.
+In between, columns give a strong bound and rows to choose from. A part is some people on some days;
+the rest stays as it is. Parts grow while they are solved to the end and shrink when they are not,
+so that each takes about the same work.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
 from threading import Event, Thread
 from typing import Any
@@ -16,13 +17,17 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
+from crews.roster.calc.columns import Columns, Key
 from crews.roster.calc.model import RosterModel
 from crews.roster.calc.model_rules import SCALE
 from crews.roster.calc.problem import Problem
 from crews.roster.calc.score import score_roster
 from crews.roster.calc.solution import Assignment, Solution, Status
 
-WHOLE_SHARE_FRAC = 0.3  # of the time goes to the whole model, the rest to its parts
+# Shares of the time, each up to which its phase lasts: the whole model, its parts, columns and the
+# choice among them; parts again have the rest.
+WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, CHOICE_UNTIL_FRAC = 0.15, 0.3, 0.7, 0.8
+COLUMN_ROUNDS = 30  # when iterations are the limit
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 10.0  # the same for the whole model, when iterations are the limit
 SMALLEST_PART = 24  # person-days
@@ -102,6 +107,7 @@ class _Search:
         self.on_progress = on_progress
         self.rng = np.random.default_rng(limits.seed)
         self.main = RosterModel(problem)
+        self.parts = [_Part(problem) for _ in range(limits.workers)]
         self.best: list[int] = []  # a value for each variable
         self.best_cost = 0
         self.bound = 0
@@ -120,16 +126,15 @@ class _Search:
         if status == cp_model.UNKNOWN:
             return Solution(Status.NO_ANSWER, bound_cost=self.bound / SCALE)
         if status != cp_model.OPTIMAL:
-            self._improve()
+            with ThreadPoolExecutor(self.workers) as pool:
+                self._improve(pool, PARTS_UNTIL_FRAC)
+                self._use_columns(pool)
+                self._improve(pool, 1.0)
         return self._solution()
 
     def _solve_whole(self, start: Sequence[Assignment]) -> int:
         solver = self._solver(self.workers)
-        if self.seconds is not None:
-            solver.parameters.max_time_in_seconds = WHOLE_SHARE_FRAC * self.seconds
-        if self.iterations is not None:
-            solver.parameters.max_deterministic_time = WHOLE_WORK
-            solver.parameters.interleave_search = self.workers > 1
+        self._limit(solver, WHOLE_UNTIL_FRAC)
         self._hint(start)
         status = self._watched(solver)
         if status == cp_model.UNKNOWN and self.left_s() > 0 and not self.stop.is_set():
@@ -139,7 +144,16 @@ class _Search:
         self.bound = max(self.bound, _floor(solver.best_objective_bound))
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             self._take(list(solver.response_proto.solution), round(solver.objective_value))
+        self.bound = self._rounded_up(self.bound)
         return int(status)
+
+    def _limit(self, solver: cp_model.CpSolver, until_frac: float) -> None:
+        if self.seconds is not None:
+            left_s = until_frac * self.seconds - self.elapsed_s()
+            solver.parameters.max_time_in_seconds = max(0.05, left_s)
+        if self.iterations is not None:
+            solver.parameters.max_deterministic_time = WHOLE_WORK
+            solver.parameters.interleave_search = self.workers > 1
 
     def _watched(self, solver: cp_model.CpSolver) -> int:
         ended = Event()
@@ -181,34 +195,65 @@ class _Search:
             told = Progress(self.elapsed_s(), cost / SCALE, bound / SCALE, gap_frac)
             self.on_progress(told)
 
-    def _improve(self) -> None:
-        parts = [_Part(self.problem) for _ in range(self.workers)]
+    def _improve(self, pool: Executor, until_frac: float) -> None:
         whole = len(self.problem.people) * self.problem.n_days
         size = float(min(whole, 4 * SMALLEST_PART))
-        with ThreadPoolExecutor(self.workers) as pool:
-            n = 0
-            while self._goes_on(n):
-                n += 1
-                freed = [self._part(size) for _ in parts]
-                seeds = [int(self.rng.integers(2**31)) for _ in parts]
-                limit_s = max(0.01, self.left_s())
-                tasks = [
-                    pool.submit(part.solve, self.best, free, one, limit_s)
-                    for part, free, one in zip(parts, freed, seeds, strict=True)
-                ]
-                results = [task.result() for task in tasks]
-                found = [r for r in results if r.values and r.cost <= self.best_cost]
-                if found:
-                    best = min(found, key=lambda r: r.cost)
-                    self._take(best.values, best.cost)
-                done = sum(r.is_done for r in results) * 2 > len(results)
-                size = min(whole, max(SMALLEST_PART, size * (_GREW if done else _SHRANK)))
+        n = 0
+        while self._goes_on(until_frac) and (self.iterations is None or n < self.iterations):
+            n += 1
+            limit_s = max(0.01, self.left_s())
+            tasks = [
+                pool.submit(
+                    part.solve,
+                    self.best,
+                    self._part(size),
+                    int(self.rng.integers(2**31)),
+                    limit_s,
+                )
+                for part in self.parts
+            ]
+            results = [task.result() for task in tasks]
+            found = [r for r in results if r.values and r.cost <= self.best_cost]
+            if found:
+                best = min(found, key=lambda r: r.cost)
+                self._take(best.values, best.cost)
+            done = sum(r.is_done for r in results) * 2 > len(results)
+            size = min(whole, max(SMALLEST_PART, size * (_GREW if done else _SHRANK)))
 
-    def _goes_on(self, n: int) -> bool:
-        is_more = self.iterations is None or n < self.iterations
-        return (
-            is_more and not self.stop.is_set() and self.left_s() > 0 and self.best_cost > self.bound
-        )
+    def _use_columns(self, pool: Executor) -> None:
+        if not self._goes_on(COLUMNS_UNTIL_FRAC):
+            return
+        columns = Columns(self.problem)
+        true = {key for key, lit in self.parts[0].literals.items() if self.best[lit.index]}
+        columns.begin(true)
+        n = 0
+        while self._goes_on(COLUMNS_UNTIL_FRAC) and (self.iterations is None or n < COLUMN_ROUNDS):
+            n += 1
+            is_more = columns.step(pool, int(self.rng.integers(2**31)))
+            self.bound = max(self.bound, self._rounded_up(columns.bound))
+            if not is_more:
+                break
+        if self._goes_on(CHOICE_UNTIL_FRAC):
+            solver = _solver(self.workers, int(self.rng.integers(2**31)))
+            self._limit(solver, CHOICE_UNTIL_FRAC)
+            chosen = columns.choose(solver)
+            if chosen is not None:
+                values = [0] * len(self.best)
+                for key in chosen:
+                    values[self.parts[0].literals[key].index] = 1
+                result = self.parts[0].solve(values, set(), 0, max(1.0, self.left_s()))
+                if result.values and result.cost < self.best_cost:
+                    self._take(result.values, result.cost)
+
+    def _rounded_up(self, bound: float) -> int:
+        """No cost lies between multiples of what all prices are multiples of."""
+        step = int(np.gcd.reduce([c for c, _ in self.main.costs] or [1])) or 1
+        rest = self.main.constant_cost % step
+        return _floor(np.ceil((bound - rest) / step - 1e-6) * step + rest)
+
+    def _goes_on(self, until_frac: float) -> bool:
+        is_time = self.seconds is None or self.elapsed_s() < until_frac * self.seconds
+        return is_time and not self.stop.is_set() and self.best_cost > self.bound
 
     def _part(self, size: float) -> set[tuple[int, int]]:
         """Choose people and days, about `size` of their pairs."""
@@ -244,6 +289,7 @@ def _solver(workers: int, seed: int) -> cp_model.CpSolver:
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
+    solver.parameters.linearization_level = 2  # runs are clauses, weak without
     solver.parameters.catch_sigint_signal = False  # Ctrl-C is the command's to answer
     return solver
 
@@ -274,14 +320,12 @@ class _Part:
     def __init__(self, problem: Problem) -> None:
         self.roster = RosterModel(problem)
         proto = self.roster.model.proto
+        self.literals: dict[Key, Any] = {**self.roster.x, **self.roster.y}
         self.domains = {
             literal.index: proto.variables[literal.index].domain
-            for literal in (*self.roster.x.values(), *self.roster.y.values())
+            for literal in self.literals.values()
         }
-        self.keys = [
-            *((lit.index, (p, d)) for (p, d, _), lit in self.roster.x.items()),
-            *((lit.index, (p, d)) for (p, d, _, _), lit in self.roster.y.items()),
-        ]
+        self.keys = [(literal.index, key[:2]) for key, literal in self.literals.items()]
 
     def solve(
         self, values: Sequence[int], free: set[tuple[int, int]], seed: int, limit_s: float

@@ -1,0 +1,242 @@
+"""A strong bound, and whole rows of people to choose from: column generation.
+
+What people share (demand, crews, fairness) is a linear program over rows, a row being all shifts of
+one person; for its dual prices each person's best row is found under that person's own rules. The
+program's value and the best rows' reduced costs bound every roster from below.
+
+References
+----------
+Barnhart, C. et al., Branch-and-price: column generation for solving huge integer programs,
+Operations Research 46(3), 1998.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from ortools.linear_solver import pywraplp
+from ortools.sat.python import cp_model
+from scipy import sparse
+
+from crews.roster.calc.linear import rows_of
+from crews.roster.calc.model import RosterModel
+from crews.roster.calc.problem import Contract, Demand, Person, Problem
+
+_PRICING_WORK = 2.0  # deterministic seconds for one person's row
+_STEADY_SHARE = 0.6  # of the best bound's prices
+_TOLERANCE = 0.5  # in the solver's units, ten thousandths of the farm's
+
+
+Key = tuple[Any, ...]  # of `RosterModel.x` and `y`
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One person's row: what it costs by their own rules, and which of their variables are true."""
+
+    person: int
+    cost: int
+    places: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Priced:
+    columns: list[Column]
+    least_reduced: float
+
+
+class PersonRows:
+    """The best row of one person, at prices for each of their shifts."""
+
+    def __init__(self, problem: Problem, p: int, index_of: dict[Key, int]) -> None:
+        self.p = p
+        self.roster = RosterModel(_alone(problem, problem.people[p]))
+        keys: dict[Key, Any] = {**self.roster.x, **self.roster.y}
+        self.places = [(literal, index_of[p, *key[1:]]) for key, literal in keys.items()]
+
+    def own_cost(self, values: Sequence[int]) -> int:
+        """Cost of a row by the person's own rules, in the solver's units."""
+        costs = sum(c * int(values[v.index]) for c, v in self.roster.costs)
+        return costs + self.roster.constant_cost
+
+    def column_of(self, places: set[int]) -> Column | None:
+        """Return a row as a column, priced; none when the person's rules forbid it."""
+        model = self.roster.model
+        model.clear_hints()  # type: ignore[no-untyped-call]  # the solver's own gap
+        prices = {place: (-1e6 if place in places else 1e6) for _, place in self.places}
+        priced = self.best(lambda place: -prices[place], 0)
+        return priced.columns[-1] if priced.columns else None
+
+    def best(self, price_of: Callable[[int], float], seed: int) -> _Priced:
+        """Find rows of low reduced cost, the last of them the lowest."""
+        roster = self.roster
+        # Rounded up, so that the bound stays one.
+        reward = [(int(np.ceil(price_of(place))), literal) for literal, place in self.places]
+        terms = [*roster.costs, *((-price, literal) for price, literal in reward if price)]
+        roster.model.minimize(sum(c * v for c, v in terms) + roster.constant_cost)
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = seed
+        solver.parameters.linearization_level = 2
+        solver.parameters.catch_sigint_signal = False
+        solver.parameters.max_deterministic_time = _PRICING_WORK
+        status = solver.solve(roster.model)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return _Priced([], float("-inf"))
+        values = list(solver.response_proto.solution)
+        places = tuple(place for literal, place in self.places if values[literal.index])
+        column = Column(self.p, self.own_cost(values), places)
+        return _Priced([column], solver.best_objective_bound)
+
+
+class Columns:
+    """The linear program over rows, which grows by those that would lower it."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.shared = RosterModel(_together(problem))
+        keys: dict[Key, Any] = {**self.shared.x, **self.shared.y}
+        self.index_of = {key: literal.index for key, literal in keys.items()}
+        self.first: set[Column] = set()
+        self.people = [PersonRows(problem, p, self.index_of) for p in range(len(problem.people))]
+        rows = rows_of(self.shared.model)
+        person_of = {literal.index: key[0] for key, literal in keys.items()}
+        self.rows = rows.shared_by(person_of)
+        self.by_place = sparse.csc_matrix(self.rows.matrix)
+        self.known: set[Column] = set()
+        self.columns: list[Column] = []
+        self.bound = float("-inf")
+        self.centre: tuple[Any, float] | None = None  # duals of the best bound, and their share
+        self.is_steady = True
+        self._build(set(person_of))
+
+    def _build(self, places: set[int]) -> None:
+        self.lp = pywraplp.Solver.CreateSolver("GLOP")
+        rows = self.rows
+        bounds = zip(rows.low, rows.high, strict=True)
+        self.row_of = [self.lp.Constraint(low, high) for low, high in bounds]
+        self.one_of = [self.lp.Constraint(1, 1) for _ in self.people]
+        objective = self.lp.Objective()
+        objective.SetMinimization()
+        objective.SetOffset(rows.offset)
+        for index in range(rows.matrix.shape[1]):
+            if index not in places:
+                low, high = rows.lower[index], rows.upper[index]
+                variable = self.lp.NumVar(low, high, "")
+                objective.SetCoefficient(variable, rows.cost[index])
+                for r, value in self._entries(index):
+                    self.row_of[r].SetCoefficient(variable, value)
+        self.objective = objective
+
+    def _entries(self, index: int) -> list[tuple[int, float]]:
+        start, end = self.by_place.indptr[index], self.by_place.indptr[index + 1]
+        pairs = zip(self.by_place.indices[start:end], self.by_place.data[start:end], strict=True)
+        return [(int(r), float(value)) for r, value in pairs]
+
+    def add(self, column: Column) -> bool:
+        """Add a row to choose from; false when it is there already."""
+        if column in self.known:
+            return False
+        self.known.add(column)
+        self.columns.append(column)
+        variable = self.lp.NumVar(0, self.lp.infinity(), "")
+        # What a place costs in the shared objective is 0: wishes are each person's own.
+        self.objective.SetCoefficient(variable, column.cost)
+        self.one_of[column.person].SetCoefficient(variable, 1)
+        sums: dict[int, float] = {}
+        for place in column.places:
+            for r, value in self._entries(place):
+                sums[r] = sums.get(r, 0.0) + value
+        for r, value in sums.items():
+            self.row_of[r].SetCoefficient(variable, value)
+        return True
+
+    def step(self, pool: Executor, seed: int) -> bool:
+        """Solve the program, find better rows, raise the bound; false when there are none.
+
+        Prices lie between those of the program and those of the best bound so far, which swing
+        less; only prices of the program itself can say that no row is better.
+        """
+        if self.lp.Solve() != pywraplp.Solver.OPTIMAL:
+            return False
+        duals = np.array([row.dual_value() for row in self.row_of])
+        ones = [row.dual_value() for row in self.one_of]
+        shared = self.objective.Value() - sum(ones)  # concave in the duals
+        share = _STEADY_SHARE if self.is_steady and self.centre is not None else 0.0
+        if self.centre is not None:
+            duals = share * self.centre[0] + (1 - share) * duals
+            shared = share * self.centre[1] + (1 - share) * shared
+        price = self.by_place.T @ duals
+        found = list(
+            pool.map(lambda rows: rows.best(lambda place: float(price[place]), seed), self.people)
+        )
+        bound = shared + sum(one.least_reduced for one in found)
+        if bound > self.bound:
+            self.bound, self.centre = bound, (duals, shared)
+        new = [self.add(column) for one in found for column in one.columns]
+        is_more = any(new) or share > 0
+        self.is_steady = any(new)
+        return is_more and self.bound < self.objective_value() - _TOLERANCE
+
+    def objective_value(self) -> float:
+        """Least cost of a mixture of the rows there are."""
+        self.lp.Solve()
+        return float(self.objective.Value())
+
+    def begin(self, true: set[Key]) -> None:
+        """Add the rows of a roster, given by its true keys of `RosterModel.x` and `y`."""
+        self.first = set()
+        for rows in self.people:
+            places = {self.index_of[key] for key in true if key[0] == rows.p}
+            column = rows.column_of(places)
+            if column is not None:
+                self.add(column)
+                self.first.add(column)
+
+    def choose(self, solver: cp_model.CpSolver) -> set[Key] | None:
+        """Choose the cheapest roster made of the rows there are; none in the solver's limits."""
+        roster = RosterModel(_together(self.problem))
+        chosen = [roster.model.new_bool_var("") for _ in self.columns]
+        by_person: dict[int, list[Any]] = {}
+        by_place: dict[int, list[Any]] = {}
+        for column, literal in zip(self.columns, chosen, strict=True):
+            roster.model.add_hint(literal, column in self.first)
+            by_person.setdefault(column.person, []).append(literal)
+            for place in column.places:
+                by_place.setdefault(place, []).append(literal)
+        for literals in by_person.values():
+            roster.model.add_exactly_one(literals)
+        for index in self.index_of.values():
+            variable = roster.model.get_bool_var_from_proto_index(index)
+            roster.model.add(sum(by_place.get(index, ())) == variable)
+        own = sum(c.cost * lit for c, lit in zip(self.columns, chosen, strict=True))
+        roster.model.minimize(own + sum(c * v for c, v in roster.costs) + roster.constant_cost)
+        if solver.solve(roster.model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return None
+        values = solver.response_proto.solution
+        return {key for key, index in self.index_of.items() if values[index]}
+
+
+def _alone(problem: Problem, person: Person) -> Problem:
+    """What concerns one person alone; demand only names the skills worked."""
+    return replace(
+        problem,
+        people=(person,),
+        demand=tuple(Demand(d.on, d.kind, d.skill) for d in problem.demand),
+        wishes=tuple(w for w in problem.wishes if w.person == person.id),
+        crews=(),
+        fairness=(),
+        fixed=tuple(g for g in problem.fixed if g.person == person.id),
+        published=tuple(g for g in problem.published if g.person == person.id),
+    )
+
+
+def _together(problem: Problem) -> Problem:
+    """What people share, without anybody's own rules."""
+    contracts = tuple(Contract(contract.id) for contract in problem.contracts)
+    kinds = tuple(replace(kind, not_next=()) for kind in problem.kinds)
+    return replace(problem, kinds=kinds, contracts=contracts, wishes=(), published=())
