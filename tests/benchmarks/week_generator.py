@@ -66,7 +66,7 @@ def _contract(name: str, hours: int, n_weeks: int) -> Contract:
             Rule("single_days", Measure.DAYS_IN_A_ROW, least=2, price=3),
             Rule("single_off", Measure.DAYS_OFF_IN_A_ROW, least=2, price=3),
             Rule("nights", Measure.DAYS_IN_A_ROW, least=2, most=4, price=6, kinds=("night",)),
-            Rule("weekends", Measure.WEEKENDS, most=max(1, (3 * n_weeks + 3) // 4), price=8),
+            Rule("weekends_worked", Measure.WEEKENDS, most=max(1, (3 * n_weeks + 3) // 4), price=8),
             Rule("split", Measure.SPLIT_WEEKENDS, most=0, price=2),
             Rule("rest", Measure.REST_MIN, least=11 * 60),
         ),

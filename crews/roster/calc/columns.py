@@ -12,7 +12,7 @@ Operations Research 46(3), 1998.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -28,6 +28,7 @@ from crews.roster.calc.problem import Contract, Demand, Person, Problem
 
 _PRICING_WORK = 2.0  # deterministic seconds for one person's row
 _STEADY_SHARE = 0.6  # of the best bound's prices
+_DIVE_STEPS = 8
 _TOLERANCE = 0.5  # in the solver's units, ten thousandths of the farm's
 
 
@@ -101,7 +102,6 @@ class Columns:
         self.shared = RosterModel(_together(problem))
         keys: dict[Key, Any] = {**self.shared.x, **self.shared.y}
         self.index_of = {key: literal.index for key, literal in keys.items()}
-        self.first: set[Column] = set()
         self.people = [PersonRows(problem, p, self.index_of) for p in range(len(problem.people))]
         rows = rows_of(self.shared.model)
         person_of = {literal.index: key[0] for key, literal in keys.items()}
@@ -109,6 +109,7 @@ class Columns:
         self.by_place = sparse.csc_matrix(self.rows.matrix)
         self.known: set[Column] = set()
         self.columns: list[Column] = []
+        self.weights: list[Any] = []  # the program's variable of each
         self.bound = float("-inf")
         self.centre: tuple[Any, float] | None = None  # duals of the best bound, and their share
         self.is_steady = True
@@ -144,6 +145,7 @@ class Columns:
         self.known.add(column)
         self.columns.append(column)
         variable = self.lp.NumVar(0, self.lp.infinity(), "")
+        self.weights.append(variable)
         # What a place costs in the shared objective is 0: wishes are each person's own.
         self.objective.SetCoefficient(variable, column.cost)
         self.one_of[column.person].SetCoefficient(variable, 1)
@@ -174,6 +176,7 @@ class Columns:
         found = list(
             pool.map(lambda rows: rows.best(lambda place: float(price[place]), seed), self.people)
         )
+        # A bound of every roster, not of those with the rows that a dive holds.
         bound = shared + sum(one.least_reduced for one in found)
         if bound > self.bound:
             self.bound, self.centre = bound, (duals, shared)
@@ -187,38 +190,58 @@ class Columns:
         self.lp.Solve()
         return float(self.objective.Value())
 
+    def dive(self, pool: Executor, seed: int, goes_on: Callable[[], bool]) -> set[Column] | None:
+        """Hold row after row at one, those first that the program is surest of.
+
+        Returns a row for everybody, or none when the held rows leave no room.
+        """
+        held: dict[int, int] = {}
+        while len(held) < len(self.people):
+            if self.lp.Solve() != pywraplp.Solver.OPTIMAL:
+                break
+            weights = [variable.solution_value() for variable in self.weights]
+            free = [n for n, column in enumerate(self.columns) if column.person not in held]
+            free.sort(key=lambda n: (-weights[n], n))
+            is_time = goes_on()  # else all at once: whether they fit is for others to say
+            left = len(self.people) - len(held)
+            n_now = max(1, left // _DIVE_STEPS) if is_time else left
+            for n in free:
+                sure = weights[n] > 0.99 or n_now > 0
+                if sure and self.columns[n].person not in held and weights[n] > 0.01:
+                    held[self.columns[n].person] = n
+                    self.weights[n].SetLb(1.0)
+                    n_now -= 1
+            if is_time:
+                self._price_free(pool, seed, held)
+        for n in held.values():
+            self.weights[n].SetLb(0.0)
+        whole = len(held) == len(self.people)
+        return {self.columns[n] for n in held.values()} if whole else None
+
+    def _price_free(self, pool: Executor, seed: int, held: dict[int, int]) -> None:
+        """Find rows for those whose row is not held, at the program's prices."""
+        if self.lp.Solve() != pywraplp.Solver.OPTIMAL:
+            return
+        price = self.by_place.T @ np.array([row.dual_value() for row in self.row_of])
+        free = [rows for rows in self.people if rows.p not in held]
+        for found in pool.map(
+            lambda rows: rows.best(lambda place: float(price[place]), seed), free
+        ):
+            for column in found.columns:
+                self.add(column)
+
     def begin(self, true: set[Key]) -> None:
         """Add the rows of a roster, given by its true keys of `RosterModel.x` and `y`."""
-        self.first = set()
         for rows in self.people:
             places = {self.index_of[key] for key in true if key[0] == rows.p}
             column = rows.column_of(places)
             if column is not None:
                 self.add(column)
-                self.first.add(column)
 
-    def choose(self, solver: cp_model.CpSolver) -> set[Key] | None:
-        """Choose the cheapest roster made of the rows there are; none in the solver's limits."""
-        roster = RosterModel(_together(self.problem))
-        chosen = [roster.model.new_bool_var("") for _ in self.columns]
-        by_person: dict[int, list[Any]] = {}
-        by_place: dict[int, list[Any]] = {}
-        for column, literal in zip(self.columns, chosen, strict=True):
-            roster.model.add_hint(literal, column in self.first)
-            by_person.setdefault(column.person, []).append(literal)
-            for place in column.places:
-                by_place.setdefault(place, []).append(literal)
-        for literals in by_person.values():
-            roster.model.add_exactly_one(literals)
-        for index in self.index_of.values():
-            variable = roster.model.get_bool_var_from_proto_index(index)
-            roster.model.add(sum(by_place.get(index, ())) == variable)
-        own = sum(c.cost * lit for c, lit in zip(self.columns, chosen, strict=True))
-        roster.model.minimize(own + sum(c * v for c, v in roster.costs) + roster.constant_cost)
-        if solver.solve(roster.model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return None
-        values = solver.response_proto.solution
-        return {key for key, index in self.index_of.items() if values[index]}
+    def keys_of(self, columns: Iterable[Column]) -> set[Key]:
+        """Return the true keys of `RosterModel.x` and `y` in rows."""
+        true = {place for column in columns for place in column.places}
+        return {key for key, index in self.index_of.items() if index in true}
 
 
 def _alone(problem: Problem, person: Person) -> Problem:

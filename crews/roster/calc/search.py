@@ -24,9 +24,9 @@ from crews.roster.calc.problem import Problem
 from crews.roster.calc.score import score_roster
 from crews.roster.calc.solution import Assignment, Solution, Status
 
-# Shares of the time, each up to which its phase lasts: the whole model, its parts, columns and the
-# choice among them; parts again have the rest.
-WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, CHOICE_UNTIL_FRAC = 0.15, 0.3, 0.7, 0.8
+# Shares of the time up to which each phase lasts: the whole model, its parts, columns, the dive
+# among them; parts again have the rest.
+WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.08, 0.12, 0.5, 0.7
 COLUMN_ROUNDS = 30  # when iterations are the limit
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 10.0  # the same for the whole model, when iterations are the limit
@@ -233,17 +233,19 @@ class _Search:
             self.bound = max(self.bound, self._rounded_up(columns.bound))
             if not is_more:
                 break
-        if self._goes_on(CHOICE_UNTIL_FRAC):
-            solver = _solver(self.workers, int(self.rng.integers(2**31)))
-            self._limit(solver, CHOICE_UNTIL_FRAC)
-            chosen = columns.choose(solver)
-            if chosen is not None:
-                values = [0] * len(self.best)
-                for key in chosen:
-                    values[self.parts[0].literals[key].index] = 1
-                result = self.parts[0].solve(values, set(), 0, max(1.0, self.left_s()))
-                if result.values and result.cost < self.best_cost:
-                    self._take(result.values, result.cost)
+        seed = int(self.rng.integers(2**31))
+        dived = columns.dive(pool, seed, lambda: self._goes_on(DIVE_UNTIL_FRAC))
+        if dived is not None:
+            self._take_keys(columns.keys_of(dived))
+
+    def _take_keys(self, keys: set[Key]) -> None:
+        """Take a roster given by its true keys, if it is one and better."""
+        values = [0] * len(self.best)
+        for key in keys:
+            values[self.parts[0].literals[key].index] = 1
+        result = self.parts[0].solve(values, set(), 0, max(1.0, self.left_s()))
+        if result.values and result.cost < self.best_cost:
+            self._take(result.values, result.cost)
 
     def _rounded_up(self, bound: float) -> int:
         """No cost lies between multiples of what all prices are multiples of."""
