@@ -83,6 +83,7 @@ class PersonRows:
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = seed
         solver.parameters.linearization_level = 2
+        solver.parameters.cp_model_presolve = False  # takes longer than one row's search
         solver.parameters.catch_sigint_signal = False
         solver.parameters.max_deterministic_time = _PRICING_WORK
         status = solver.solve(roster.model)

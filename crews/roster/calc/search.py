@@ -26,10 +26,10 @@ from crews.roster.calc.solution import Assignment, Solution, Status
 
 # Shares of the time up to which each phase lasts: the whole model, its parts, columns, the dive
 # among them; parts again have the rest.
-WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.08, 0.12, 0.5, 0.7
+WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.08, 0.1, 0.6, 0.8
 COLUMN_ROUNDS = 30  # when iterations are the limit
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
-WHOLE_WORK = 10.0  # the same for the whole model, when iterations are the limit
+WHOLE_WORK = 4.0  # the same for the whole model, when iterations are the limit
 SMALLEST_PART = 24  # person-days
 _GREW, _SHRANK = 1.1, 0.9
 _ASKS_EVERY_S = 0.1
