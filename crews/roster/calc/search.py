@@ -26,7 +26,7 @@ from crews.roster.calc.solution import Assignment, Solution, Status
 
 # Shares of the time up to which each phase lasts: the whole model, its parts, columns, the dive
 # among them; parts again have the rest.
-WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.08, 0.1, 0.6, 0.8
+WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.06, 0.07, 0.55, 0.7
 COLUMN_ROUNDS = 30  # when iterations are the limit
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 4.0  # the same for the whole model, when iterations are the limit
@@ -73,7 +73,7 @@ def solve_week(
     iterations : int or None
         Rounds of parts after the whole model; none: while the time lasts.
     on_progress : callable, optional
-        Told each better roster, in a thread of the search.
+        Told each better roster or bound, in a thread of the search.
     start : iterable of Assignment
         A roster to begin near, such as the published one.
     stop : Event, optional
@@ -230,7 +230,10 @@ class _Search:
         while self._goes_on(COLUMNS_UNTIL_FRAC) and (self.iterations is None or n < COLUMN_ROUNDS):
             n += 1
             is_more = columns.step(pool, int(self.rng.integers(2**31)))
-            self.bound = max(self.bound, self._rounded_up(columns.bound))
+            bound = self._rounded_up(columns.bound)
+            if bound > self.bound:
+                self.bound = bound
+                self.tell(self.best_cost, bound)
             if not is_more:
                 break
         seed = int(self.rng.integers(2**31))
