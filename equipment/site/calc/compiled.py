@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
+import numba.types
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -33,8 +34,7 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
     made inside, nothing counts who holds one (numba's `_nrt`, which refuses what makes an array),
     and small functions are laid into their callers: the year ahead takes a third of the time.
     """
-    jit = numba.njit(cache=True, error_model="numpy", nogil=True, forceinline=True, **_NO_ARRAYS)
-    return cast("Callable[P, R]", jit(function))
+    return _compiled(function, forceinline=True)
 
 
 def compiled_apart(function: Callable[P, R]) -> Callable[P, R]:
@@ -42,5 +42,17 @@ def compiled_apart(function: Callable[P, R]) -> Callable[P, R]:
 
     For what is long or called from many places: laid into each, it would be compiled each time.
     """
-    jit = numba.njit(cache=True, error_model="numpy", nogil=True, **_NO_ARRAYS)
-    return cast("Callable[P, R]", jit(function))
+    return _compiled(function)
+
+
+def _compiled(function: Callable[P, R], **options: Any) -> Callable[P, R]:
+    jit = numba.njit(cache=True, error_model="numpy", nogil=True, **_NO_ARRAYS, **options)(function)
+    ask = jit.get_call_template
+
+    def ask_plainly(args: Any, kws: Any) -> Any:
+        """Take a written number as any number, or numba compiles anew for each that is written."""
+        plain: Any = numba.types.unliteral
+        return ask(tuple(plain(kind) for kind in args), {k: plain(kind) for k, kind in kws.items()})
+
+    jit.get_call_template = ask_plainly
+    return cast("Callable[P, R]", jit)

@@ -32,6 +32,7 @@ from schedules.dayplan.calc.spans import (
     common,
     cut,
     is_no_slower,
+    merged,
 )
 from schedules.dayplan.calc.ways import ways_of
 
@@ -221,7 +222,7 @@ class Instance:
         return sorted(span for span in spans if span[2] < 60)
 
     def _units(self, index: int, person: Person, pace: int) -> Iterator[Unit]:
-        breaks = sorted(self.around(pause) for pause in person.breaks)
+        breaks = merged(self.around(pause) for pause in person.breaks)
         place = self.place_index[person.start_place]
         shifts = sorted(person.shifts, key=lambda shift: shift.start)
         next_starts = [self.ceil_s(shift.start) for shift in shifts[1:]] + [NEVER]

@@ -260,13 +260,6 @@ class Job:
                 best, found = max((best, found), (fit, d.duration_min))
         return found
 
-    def seat(self, number: int) -> Seat:
-        """What is asked of the person in a seat, with what is asked of all."""
-        if not self.seats:
-            return Seat(self.skills, self.skill_level)
-        own = self.seats[number]
-        return Seat(tuple(dict.fromkeys((*self.skills, *own.skills))), own.level)
-
     @property
     def needs_machine(self) -> bool:
         """Whether the job cannot be done by hand."""

@@ -53,7 +53,7 @@ def before(A: Ints, u: int, at: int, needed: int) -> int:
         start, end = opens(A, i), closes(A, i)
         if start >= at:
             continue
-        if at > end:
+        if at >= end:
             if at - end >= needed:
                 break
             needed -= at - end

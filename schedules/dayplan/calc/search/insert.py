@@ -245,6 +245,16 @@ def _team_moments(A: Ints, S: Ints, W: Ints, row: int, kind: int, low: int, last
             _add_moments(A, S, W, u, low, last + 1)
 
 
+@compiled
+def _has_room(A: Ints, S: Ints, u: int, prev: int, first_end: int, work: int) -> bool:
+    """Whether what follows on a unit's line can be pushed far enough for so much work."""
+    then = node_after(A, S, u, prev)
+    if then < 0:
+        return True
+    end = first_end if prev < 0 else max(first_end, node_end(A, S, prev) + work)
+    return end <= st(S, then // A[N_SLOTS], S_LATEST)
+
+
 @compiled_apart
 def try_people(
     A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, row: int, m: int, kind: int, held: int
@@ -272,11 +282,13 @@ def try_people(
             _team_moments(A, S, W, row, kind, low, last)
         for i in range(W[W_N_TAU]):
             theta = W[at(W, TAU) + i]
-            set_fixed(A, S, W, j, theta)
-            is_filled = True
             if n == 1:
                 W[AT_CP] = _advance(A, S, u, W[AT_CP], theta)
-            elif n > 1:
+                if not _has_room(A, S, u, W[AT_CP], low + work, work):
+                    continue
+            set_fixed(A, S, W, j, theta)
+            is_filled = True
+            if n > 1:
                 is_filled = _fill_seats(A, B, S, W, R, j, row, n, m, kind, theta)
             if is_filled:
                 keep_if_best(A, B, S, W, R, j, row, n, m, held)

@@ -150,7 +150,7 @@ def drive_s(A: Ints, S: Ints, j: int, m: int, node: int, place: int, extra: int,
     It stands at `place` after `node` and, if `extra` is above 0, a job put in that takes so long.
     """
     speed, to, fuel = machine(A, m, X_DRIVE), job(A, j, J_PLACE), machine(A, m, X_FUEL_PLACE)
-    if fuel >= 0 and work > fuel_left(A, S, m, node, extra):
+    if fuel >= 0 and job(A, j, J_DRIVEN) == 1 and work > fuel_left(A, S, m, node, extra):
         return way(A, speed, place, fuel) + machine(A, m, X_FILL) + way(A, speed, fuel, to)
     return way(A, speed, place, to)
 

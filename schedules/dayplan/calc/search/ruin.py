@@ -40,6 +40,8 @@ from schedules.dayplan.calc.search.layout import (
     P_LEFT_OUT,
     S_END,
     S_START,
+    U_END,
+    U_START,
     Floats,
     Ints,
     closes,
@@ -54,11 +56,13 @@ from schedules.dayplan.calc.search.layout import (
     node_end,
     opens,
     st,
+    unit,
     until,
     way,
 )
 from schedules.dayplan.calc.search.lines import take_off
 from schedules.dayplan.calc.search.scratch import (
+    AT_TEAM,
     MARK,
     NEAR,
     W_N_NEAR,
@@ -161,6 +165,18 @@ def _mark_together(A: Ints, S: Ints, W: Ints, seed: int, low: int, high: int, n_
                 _mark_line(A, S, W, u, low, high, share)
 
 
+@compiled
+def _busy(A: Ints, S: Ints, W: Ints, u: int, low: int, high: int) -> int:
+    """Return the work a unit has in a span beside what is marked already [s]."""
+    node, total = head(A, S, u), 0
+    while node >= 0:
+        j = node // A[N_SLOTS]
+        if st(S, j, S_START) < high and low < node_end(A, S, node) and W[at(W, MARK) + j] == 0:
+            total += st(S, j, S_END) - st(S, j, S_START)
+        node = node_after(A, S, u, node)
+    return total
+
+
 @compiled_apart
 def _mark_in_the_way(A: Ints, S: Ints, W: Ints, seed: int) -> None:
     """Choose all that keeps one team and machine from doing a job at one time."""
@@ -177,12 +193,21 @@ def _mark_in_the_way(A: Ints, S: Ints, W: Ints, seed: int) -> None:
         _mark_line(A, S, W, A[N_UNITS] + listed(A, i), low, high, 1.0)
     for k in range(mode(A, row, M_PEOPLE)):
         kind = listed(A, i + 1) if k == 0 else listed(A, mode(A, row, M_SEATS) + k)
-        found, n = NONE, 0
+        found, least = NONE, 1e300
         for u in range(A[N_UNITS]):
-            if until(A, kind, u) >= start:
-                n += 1
-                if draw(W) * n < 1:
-                    found = u
+            if until(A, kind, u) < start + work or unit(A, u, U_START) > start:
+                continue
+            if unit(A, u, U_END) < start + work:
+                continue
+            is_taken = False
+            for q in range(k):
+                is_taken |= W[AT_TEAM + q] == u
+            if is_taken:
+                continue
+            busy = (60 + _busy(A, S, W, u, low, high)) * (0.2 + draw(W))
+            if busy < least:
+                found, least = u, busy
+        W[AT_TEAM + k] = found
         if found >= 0:
             _mark_line(A, S, W, found, low, high, 1.0)
 

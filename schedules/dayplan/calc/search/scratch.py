@@ -25,7 +25,8 @@ R_BEST_GAP, R_BLINK, R_EARLY = range(3)
 R_NOISE = 8  # a price a unit, drawn anew each time
 
 
-# As signed 64-bit numbers, whose products wrap.
+# SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators",
+# OOPSLA 2014, doi:10.1145/2660193.2660195; constants from memory), signed, so that products wrap.
 _GOLDEN = 0x9E3779B97F4A7C15 - (1 << 64)
 _MIX_1 = 0xBF58476D1CE4E5B9 - (1 << 64)
 _MIX_2 = 0x94D049BB133111EB - (1 << 64)
@@ -50,13 +51,7 @@ def at(W: Ints, which: int) -> int:
 
 @compiled
 def draw(W: Ints) -> float:
-    """Draw a number in [0, 1).
-
-    References
-    ----------
-    G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators", OOPSLA
-    2014, doi:10.1145/2660193.2660195: the constants of SplitMix64 (from memory).
-    """
+    """Draw a number in [0, 1)."""
     W[W_RANDOM] += _GOLDEN
     x = W[W_RANDOM]
     x = (x ^ ((x >> 30) & 0x3FFFFFFFF)) * _MIX_1

@@ -143,7 +143,7 @@ class Tables:
             for m in machines if job.needs_machine else (NONE,):
                 kind = None if m == NONE else self.problem.machines[m].kind
                 by_work.setdefault(_seconds(job.duration_for(kind, n)), []).append(m)
-            seats = [self._kind(job.seat(k)) for k in range(n)]
+            seats = [self._kind(*self._asked(job, k)) for k in range(n)]
             for work, several in by_work.items():
                 self.modes.append(self._mode(job, work, seats, several))
         last = len(self.modes)
@@ -169,7 +169,13 @@ class Tables:
         if job.n_people == 0:
             return NONE
         skill = self.problem.machines[m].driver_skill if m != NONE and job.needs_driver else None
-        return self._kind(job.seat(0), Seat(() if skill is None else (skill,)))
+        return self._kind(*self._asked(job, 0), Seat(() if skill is None else (skill,)))
+
+    def _asked(self, job: Job, k: int) -> Iterable[Seat]:
+        """Return what is asked of the person in a seat: of all at one level, of this at its own."""
+        yield Seat(job.skills, job.skill_level)
+        if job.seats:
+            yield job.seats[k]
 
     def _lags(self, lags: Iterable[Lag]) -> tuple[int, int]:
         first = len(self.lags)
@@ -254,12 +260,14 @@ class Tables:
         return latest
 
     def _shares(self) -> Ints:
-        """Each unit's even share of the day's work [s]."""
+        """Each unit's person's even share of the day's work [s]."""
         inst = self.inst
         total = sum(_seconds(j.duration_min) * j.n_people for j in self.problem.jobs)
-        spans = [max(0, unit.paid_end - unit.start) for unit in inst.units]
+        spans = [0] * len(self.problem.people)
+        for unit in inst.units:
+            spans[unit.person] += max(0, unit.paid_end - unit.start)
         whole = max(1, sum(spans))
-        return np.array([total * span // whole for span in spans], dtype=np.int64)
+        return np.array([total * spans[u.person] // whole for u in inst.units], dtype=np.int64)
 
     def _set_prices(self) -> None:
         weights = self.problem.weights

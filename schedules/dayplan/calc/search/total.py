@@ -20,6 +20,7 @@ from schedules.dayplan.calc.search.layout import (
     S_START,
     U_BACK,
     U_PAID,
+    U_PERSON,
     U_PLACE,
     U_WALK,
     W_BALANCE,
@@ -40,10 +41,12 @@ from schedules.dayplan.calc.search.layout import (
 )
 from schedules.dayplan.calc.search.reach import (
     call_s,
+    comes_along,
     drive_s,
     is_driver,
     load_crew,
     machine_place,
+    mend_s,
 )
 from schedules.dayplan.calc.search.scratch import AT_CREW
 from schedules.dayplan.calc.search.trial import of_job, price, weight, worked_s
@@ -64,13 +67,24 @@ def way_to(A: Ints, S: Ints, u: int, node: int, place: int) -> int:
 
 
 @compiled_apart
+def _mend_at(A: Ints, S: Ints, node: int) -> int:
+    """Return what washing and taking over its machine take before the job of a driver's node."""
+    if not is_driver(A, S, node):
+        return 0
+    j = node // A[N_SLOTS]
+    m, prev_m = st(S, j, S_MACHINE), nd(A, S, j * A[N_SLOTS] + A[N_SEATS], D_BEFORE)
+    return mend_s(A, S, j, m, prev_m, 0, comes_along(A, nd(A, S, node, D_BEFORE), prev_m))
+
+
+@compiled_apart
 def of_unit(A: Ints, B: Floats, S: Ints, u: int) -> float:
-    """Return what a unit's day costs: ways, overtime, duty, more than its share of work."""
+    """Return what a unit's shift costs: ways, overtime, duty."""
     node, place, travel, end = head(A, S, u), unit(A, u, U_PLACE), 0, 0
     if node < 0:
         return 0.0
     j = node // A[N_SLOTS]
-    left_at = before(A, u, st(S, j, S_START), way_to(A, S, u, node, place))
+    ready_s = way_to(A, S, u, node, place) + _mend_at(A, S, node)
+    left_at = before(A, u, st(S, j, S_START), ready_s)
     while node >= 0:
         j = node // A[N_SLOTS]
         travel += way_to(A, S, u, node, place)
@@ -83,8 +97,6 @@ def of_unit(A: Ints, B: Floats, S: Ints, u: int) -> float:
     cost = travel * weight(B, A, W_TRAVEL)
     cost += max(0, end - unit(A, u, U_PAID)) * weight(B, A, W_OVERTIME)
     cost += (end - left_at) * weight(B, A, W_DUTY)
-    if weight(B, A, W_BALANCE) > 0:
-        cost += max(0, worked_s(A, S, u) - A[A[AT_SHARE] + u]) * weight(B, A, W_BALANCE)
     return cost
 
 
@@ -94,6 +106,10 @@ def total_cost(A: Ints, B: Floats, S: Ints, W: Ints) -> float:
     cost = 0.0
     for u in range(A[N_UNITS]):
         cost += of_unit(A, B, S, u)
+        is_last = u + 1 == A[N_UNITS] or unit(A, u + 1, U_PERSON) != unit(A, u, U_PERSON)
+        if is_last and weight(B, A, W_BALANCE) > 0:
+            more = worked_s(A, S, u) - A[A[AT_SHARE] + u]
+            cost += max(0, more) * weight(B, A, W_BALANCE)
     for j in range(A[N_JOBS]):
         if is_placed(S, j):
             n = load_crew(A, S, W, j)

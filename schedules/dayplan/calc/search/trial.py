@@ -27,6 +27,7 @@ from schedules.dayplan.calc.search.layout import (
     M_WORK,
     N_SEATS,
     N_SLOTS,
+    N_UNITS,
     NEVER,
     NONE,
     P_LATE,
@@ -316,12 +317,17 @@ def is_changed(A: Ints, W: Ints, j: int, base: int, n: int, m: int, start: int) 
 
 @compiled_apart
 def worked_s(A: Ints, S: Ints, u: int) -> int:
-    """Return the seconds that a unit works on jobs."""
-    node, total = head(A, S, u), 0
-    while node >= 0:
-        j = node // A[N_SLOTS]
-        total += st(S, j, S_END) - st(S, j, S_START)
-        node = node_after(A, S, u, node)
+    """Return the seconds that the person of a unit works on jobs, over all shifts."""
+    total, person = 0, unit(A, u, U_PERSON)
+    while u > 0 and unit(A, u - 1, U_PERSON) == person:
+        u -= 1
+    while u < A[N_UNITS] and unit(A, u, U_PERSON) == person:
+        node = head(A, S, u)
+        while node >= 0:
+            j = node // A[N_SLOTS]
+            total += st(S, j, S_END) - st(S, j, S_START)
+            node = node_after(A, S, u, node)
+        u += 1
     return total
 
 

@@ -17,10 +17,12 @@ from heapq import heapify, heappop, heappush
 from math import exp, log
 from random import Random
 
+import numpy as np
+
 from schedules.dayplan.calc.problem import Booking
 from schedules.dayplan.calc.search import insert as trial
 from schedules.dayplan.calc.search import layout as o
-from schedules.dayplan.calc.search.layout import NEVER, NONE
+from schedules.dayplan.calc.search.layout import NEVER, NONE, Ints
 from schedules.dayplan.calc.search.lines import put_on, take_off
 from schedules.dayplan.calc.search.reach import bounds, ready_by_lines
 from schedules.dayplan.calc.search.ruin import N_WAYS, choose, remove
@@ -100,7 +102,7 @@ class Worker:
             self._insert_as_before(j)
         self.R[R_EARLY] = _EARLY[-1]
         self.recreate([j for j in self.free if not self.has(j)], self._by_rank)
-        self.drop_orphans()
+        self.drop_orphans(self._missing(self.S))
         self.cost = self.best_cost = self._total()
         self.best[:] = self.S
         out = sum(tasks[j].left_out_cost for j in self.left_out())
@@ -142,7 +144,7 @@ class Worker:
 
     def _rework(self, way: int, order: Rank) -> bool:
         """Ruin and recreate once; False when the plan is then of no use."""
-        wanted = [j for j in self.free if not self.has(j) and not self.is_hopeless(j)]
+        wanted = [j for j in self._missing(self.S) if not self.is_hopeless(j)]
         seed = self._seed(wanted)
         choose(self.A, self.S, self.W, way, seed)
         first = int(at(self.W, NEAR))
@@ -160,7 +162,7 @@ class Worker:
         ranks = {j: order(j) for j in {*pool, *again}}
         ranks[seed] = -1e18
         self.recreate(ranks, ranks.__getitem__)
-        return self.drop_orphans()
+        return self.drop_orphans(self._missing(self.S))
 
     def _seed(self, wanted: list[int]) -> int:
         """Choose a job left out, dear ones rather, or any."""
@@ -229,19 +231,17 @@ class Worker:
         loosen(self.A, self.S, self.W, NONE)
         return True
 
-    def drop_orphans(self) -> bool:
+    def drop_orphans(self, missing: Iterable[int]) -> bool:
         """Take out jobs that wait for one left out; False if a locked job is then missed."""
-        while True:
-            orphans = [j for j in self.free if self.has(j) and self._is_orphan(j)]
-            if not orphans:
-                return True
-            for j in orphans:
+        missing = list(missing)
+        while missing:
+            orphans = {lag.other for j in missing for lag in self.inst.tasks[j].awaited_by}
+            missing = [j for j in orphans if self.has(j) and self.inst.tasks[j].locked is None]
+            for j in missing:
                 remove(self.A, self.S, self.W, j)
-            if not self._settle([]):
+            if missing and not self._settle(missing):
                 return False
-
-    def _is_orphan(self, j: int) -> bool:
-        return any(not self.has(lag.other) for lag in self.inst.tasks[j].waits_for)
+        return True
 
     # One job ----------------------------------------------------------------------------------
 
@@ -325,8 +325,11 @@ class Worker:
 
     def left_out(self) -> list[int]:
         """Return the jobs that the best plan leaves out."""
-        modes = self.best[o.S_MODE : len(self.inst.tasks) * o.STATE_WIDTH : o.STATE_WIDTH]
-        return [j for j, mode in enumerate(modes.tolist()) if mode < 0]
+        return self._missing(self.best)
+
+    def _missing(self, state: Ints) -> list[int]:
+        modes = state[o.S_MODE : len(self.inst.tasks) * o.STATE_WIDTH : o.STATE_WIDTH]
+        return [int(j) for j in np.flatnonzero(modes < 0)]
 
     def assignments(self) -> Iterator[Assignment]:
         """Read the best plan."""
