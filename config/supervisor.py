@@ -86,10 +86,18 @@ class Supervisor:
 
     def run_once(self, program: Program) -> Generator[Condition, None, int]:
         """Run a program to its end; return its exit code."""
-        child = self._start(program, lambda running_s: False, is_kept=False)
+        return (yield from self.finish(self.begin(program)))
+
+    def begin(self, program: Program) -> Child:
+        """Start a program that ends by itself beside what comes next; `finish` waits for it."""
+        return self._start(program, lambda running_s: False, is_kept=False)
+
+    def finish(self, child: Child) -> Generator[Condition, None, int]:
+        """Wait for the end of a program that was begun; return its exit code."""
         yield lambda: not child.is_running()
         self._drain(child)
-        del self._children[program.name]
+        del self._children[child.program.name]
+        self._publish_children()
         return child.process.returncode
 
     def _start(self, program: Program, is_stuck: Stuck, *, is_kept: bool) -> Child:
@@ -103,6 +111,9 @@ class Supervisor:
         assert child.process.stdout is not None
         os.set_blocking(child.process.stdout.fileno(), False)
         self._selector.register(child.process.stdout, selectors.EVENT_READ, child)
+        self._publish_children()
+
+    def _publish_children(self) -> None:
         self._publish({name: each.process.pid for name, each in self._children.items()})
 
     # Run --------------------------------------------------------------------------------------

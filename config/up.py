@@ -99,6 +99,7 @@ class Service:
     def plan(self, own_stores: list[str]) -> Plan:
         """Start all in order. The web server lives before the demo farm does: see /readyz."""
         self.say(f"starting; data in {self.folder.root}")
+        loops = self.supervisor.begin(python("loops", "-m", "config.compile_loops"))
         yield from self.start_stores(own_stores)
         yield partial(database_answers, os.environ["DATABASE_URL"], self.deadline(60))
         prepared = yield from self.supervisor.run_once(python("prepare", "-m", "config.prepare"))
@@ -112,6 +113,8 @@ class Service:
         yield from self.supervisor.keep(worker(), self.heartbeat.exists, is_stuck)
         yield from self.supervisor.keep(beat(self.folder.root), lambda: True, is_stuck)
         yield from self.supervisor.keep(poller(), lambda: True)
+        if (yield from self.supervisor.finish(loops)):
+            self.say("the plan's loops were not compiled ahead: the first plan will be late")
         self.say(f"ready after {self.elapsed()}: {self.site_url}   (Ctrl-C stops it)")
 
     def start_stores(self, own_stores: list[str]) -> Plan:
