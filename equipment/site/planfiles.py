@@ -23,12 +23,14 @@ def add_search_arguments(parser: CommandParser) -> None:
     parser.add_argument("--seconds", type=float, default=30, help=_("when the search stops, s"))
     parser.add_argument("--workers", type=int, default=1, help=_("searches beside each other"))
     parser.add_argument("--seed", type=int, default=0, help=_("of the random numbers"))
+    words = _("stop after so much work instead: the same plan each time")
+    parser.add_argument("--iterations", type=int, help=words)
 
 
 def require_search_arguments(options: Mapping[str, Any]) -> None:
     """Refuse numbers that no search can be run with."""
-    for name, least in (("seconds", 0), ("workers", 1), ("seed", 0)):
-        if not options[name] >= least:
+    for name, least in (("seconds", 0), ("workers", 1), ("seed", 0), ("iterations", 0)):
+        if options[name] is not None and not options[name] >= least:
             told = {"name": f"--{name}", "least": least}
             raise CommandError(_("%(name)s must be %(least)d or more.") % told)
 
@@ -40,7 +42,12 @@ def read_record(path: Path, read: Callable[[str], Record]) -> Record:
     except OSError as error:
         raise CommandError(f"{path}: {error.strerror}") from error
     except ValueError as error:  # no UTF-8, no JSON, or against a record's own rules
-        raise CommandError(f"{path}: {error}") from error
+        raise CommandError(f"{path}: {_fault(error)}") from error
+
+
+def _fault(error: ValueError) -> str:
+    is_text = isinstance(error, UnicodeDecodeError)
+    return _("is not UTF-8 text.") if is_text else str(error)
 
 
 def write_record(path: Path, text: str) -> None:
@@ -54,8 +61,8 @@ def write_record(path: Path, text: str) -> None:
 
 
 @contextmanager
-def first_interrupt() -> Iterator[Callable[[], bool]]:
-    """Tell whether Ctrl-C was pressed, so that the best plan can be kept; again, it ends all."""
+def first_interrupt() -> Iterator[Event]:
+    """Set when Ctrl-C is pressed, so that the best plan can be kept; again, it ends all."""
     is_pressed = Event()
     before = signal.getsignal(signal.SIGINT)
 
@@ -65,7 +72,7 @@ def first_interrupt() -> Iterator[Callable[[], bool]]:
 
     signal.signal(signal.SIGINT, note)
     try:
-        yield is_pressed.is_set
+        yield is_pressed
     finally:
         signal.signal(signal.SIGINT, before)
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.translation import gettext as _
 
-from crews.management.week_files import read_problem, read_solution
-from crews.roster.calc.check import Broken, check_week
+from crews.roster.calc.check import check_week
+from crews.roster.calc.json_io import problem_from_json, solution_from_json
+from crews.roster.calc.solution import Score
+from equipment.site.planfiles import broken_line, read_record, score_lines
 
 EXIT_BROKEN = 2
 
@@ -19,25 +20,23 @@ class Command(BaseCommand):
     help = _("Judge a roster: feasible or not, each broken rule, the score by cause.")
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("problem", type=Path, help=_("problem file"))
-        parser.add_argument("solution", type=Path, help=_("solution file"))
+        parser.add_argument("problem", type=Path, help=_("problem as JSON"))
+        parser.add_argument("solution", type=Path, help=_("plan as JSON"))
 
     def handle(self, *args: Any, **options: Any) -> None:
-        problem = read_problem(options["problem"])
-        verdict = check_week(problem, read_solution(options["solution"]))
+        problem = read_record(options["problem"], problem_from_json)
+        solution = read_record(options["solution"], solution_from_json)
+        verdict = check_week(problem, solution)
         for broken in verdict.broken:
-            self.stdout.write(_line(broken))
-        if verdict.score is not None:
-            for cause, cost in verdict.score.by_cause.items():
-                self.stdout.write(f"{cause}  {cost:.2f}")
-            self.stdout.write(f"total  {verdict.score.total_cost:.2f}")
+            self.stdout.write(broken_line(broken))
+        if verdict.score is not None and solution.score is not None:
+            lines = score_lines(_causes(solution.score), _causes(verdict.score))
+            self.stdout.write("\n".join(lines))
         if not verdict.is_feasible:
             told = _("Not feasible: %d broken.") % len(verdict.broken)
             raise CommandError(told, returncode=EXIT_BROKEN)
         self.stdout.write(_("Feasible."))
 
 
-def _line(broken: Broken) -> str:
-    on = broken.on.isoformat() if broken.on is not None else None
-    parts = (broken.code, broken.person, on, broken.kind)
-    return "  ".join([*(part for part in parts if part), json.dumps(broken.facts)])
+def _causes(score: Score) -> dict[str, float]:
+    return {**score.by_cause, "total_cost": score.total_cost}

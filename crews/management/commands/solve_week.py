@@ -2,48 +2,40 @@
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from pathlib import Path
-from threading import Event
-from types import FrameType
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.translation import gettext as _
 
-from crews.management.week_files import read_problem
 from crews.roster.calc.explain import explain_clash
-from crews.roster.calc.json_io import solution_to_json
+from crews.roster.calc.json_io import problem_from_json, solution_to_json
 from crews.roster.calc.limits import Limit
 from crews.roster.calc.problem import Problem
 from crews.roster.calc.search import Progress, solve_week
 from crews.roster.calc.solution import Solution, Status
+from equipment.site.planfiles import (
+    add_search_arguments,
+    first_interrupt,
+    read_record,
+    require_search_arguments,
+    write_record,
+)
 
 EXIT_INFEASIBLE = 2
 EXIT_NO_ANSWER = 3
 
 
 class Command(BaseCommand):
-    help = _(
-        "Solve a roster problem, a JSON file (week-problem.schema.json). Ctrl-C keeps the best."
-    )
+    help = _("Make a week's roster from a file; Ctrl-C stops the search and keeps the best.")
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("problem", type=Path, help=_("file to read"))
-        parser.add_argument("--out", type=Path, required=True, help=_("solution file to write"))
-        parser.add_argument("--seconds", type=float, default=60.0, help=_("limit by the clock"))
-        parser.add_argument("--workers", type=int, default=1, help=_("threads"))
-        parser.add_argument("--seed", type=int, default=0)
-        parser.add_argument("--iterations", type=int, help=_("limit by work: the same each time"))
+        add_search_arguments(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if options["seconds"] <= 0 or options["workers"] < 1:
-            raise CommandError(_("--seconds must be above 0 and --workers 1 or more."))
-        problem = read_problem(options["problem"])
-        with _stopped_by_interrupt() as stop, ThreadPoolExecutor(1) as pool:
+        require_search_arguments(options)
+        problem = read_record(options["problem"], problem_from_json)
+        with first_interrupt() as stop, ThreadPoolExecutor(1) as pool:
             # In a thread of its own: the main one must be free to hear Ctrl-C.
             solution = pool.submit(
                 solve_week,
@@ -55,11 +47,7 @@ class Command(BaseCommand):
                 on_progress=self._tell,
                 stop=stop,
             ).result()
-        try:
-            options["out"].write_text(solution_to_json(solution) + "\n")
-        except OSError as error:
-            told = {"path": options["out"], "why": error.strerror}
-            raise CommandError(_("Cannot write %(path)s: %(why)s.") % told) from error
+        write_record(options["out"], solution_to_json(solution))
         self._close(problem, solution)
 
     def _tell(self, told: Progress) -> None:
@@ -83,17 +71,3 @@ def _fact(limit: Limit) -> str:
     parts = (limit.code, limit.person, limit.rule, limit.kind, limit.skill)
     on = limit.on.isoformat() if limit.on.year > 1 else ""
     return "  ".join(part for part in (*parts, on) if part)
-
-
-@contextmanager
-def _stopped_by_interrupt() -> Iterator[Event]:
-    stop = Event()
-
-    def note(_number: int, _frame: FrameType | None) -> None:
-        stop.set()
-
-    before = signal.signal(signal.SIGINT, note)
-    try:
-        yield stop
-    finally:
-        signal.signal(signal.SIGINT, before)

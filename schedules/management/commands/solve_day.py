@@ -28,17 +28,18 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         require_search_arguments(options)
         problem = read_record(options["problem"], problem_from_json)
-        with first_interrupt() as is_stopped:
+        with first_interrupt() as stop:
 
             def on_progress(progress: Progress) -> bool:
                 self.stderr.write(_progress_line(progress), style_func=str)
-                return is_stopped()
+                return stop.is_set()
 
             solution = solve_day(
                 problem,
                 seconds=options["seconds"],
                 seed=options["seed"],
                 workers=options["workers"],
+                iterations=options["iterations"],
                 on_progress=on_progress,
             )
         write_record(options["out"], solution_to_json(solution))
