@@ -8,8 +8,10 @@ from equipment.site.calc.compiled import compiled, compiled_apart
 from schedules.dayplan.calc.search.clock import end_of, in_window
 from schedules.dayplan.calc.search.layout import (
     AT_UNTIL,
+    CANNOT,
     J_BOND,
     J_BOND_END,
+    J_CALLS,
     J_EXCL,
     J_EXCL_END,
     J_GEAR,
@@ -63,11 +65,13 @@ from schedules.dayplan.calc.search.scratch import (
     R_BEST_GAP,
     R_BLINK,
     TAU,
+    W_BEST_CALL,
     W_BEST_END,
     W_BEST_HELD,
     W_BEST_MACHINE,
     W_BEST_MODE,
     W_BEST_START,
+    W_CALL,
     W_END,
     W_N_TAU,
     W_START,
@@ -202,6 +206,13 @@ def may_do(A: Ints, S: Ints, W: Ints, j: int, u: int, n: int) -> bool:
     return True
 
 
+@compiled
+def call_for(A: Ints, j: int, u: int) -> int:
+    """Return where a unit must call for a job's items: NONE, nowhere; CANNOT, it cannot."""
+    first = job(A, j, J_CALLS)
+    return NONE if first < 0 else listed(A, first + u)
+
+
 @compiled_apart
 def may_run(A: Ints, S: Ints, j: int, m: int) -> bool:
     """Whether a job's bonds with others let it have a machine."""
@@ -222,6 +233,7 @@ def keep_if_best(
         return
     R[R_BEST_GAP] = cost
     W[W_BEST_MODE], W[W_BEST_MACHINE], W[W_BEST_HELD] = row, m, held
+    W[W_BEST_CALL] = W[W_CALL]
     W[W_BEST_START], W[W_BEST_END] = W[W_START], W[W_END]
     for k in range(A[N_SLOTS]):
         W[AT_BEST_CL + k] = W[AT_CL + k]
@@ -271,7 +283,8 @@ def try_people(
         if n == 1:
             if until(A, kind, u) < low + work or not _meets(A, u, low, last + work, work):
                 continue
-            if not may_do(A, S, W, j, u, 1):
+            W[W_CALL] = call_for(A, j, u)
+            if W[W_CALL] == CANNOT or not may_do(A, S, W, j, u, 1):
                 continue
         _lay_lines(A, W, j, m)
         _fixed_moments(A, S, W, j, low, last + 1)
@@ -289,7 +302,10 @@ def try_people(
             set_fixed(A, S, W, j, theta)
             is_filled = True
             if n > 1:
+                W[W_CALL] = NONE
                 is_filled = _fill_seats(A, B, S, W, R, j, row, n, m, kind, theta)
+                W[W_CALL] = call_for(A, j, W[AT_TEAM]) if is_filled else NONE
+                is_filled &= W[W_CALL] != CANNOT
             if is_filled:
                 keep_if_best(A, B, S, W, R, j, row, n, m, held)
 
@@ -395,7 +411,8 @@ def lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
         W[AT_TEAM + k], W[AT_CL + k] = found, found
         W[AT_CP + k] = _advance(A, S, found, NONE, start)
     set_fixed(A, S, W, j, start)
-    return True
+    W[W_CALL] = call_for(A, j, W[AT_TEAM]) if n > 0 else NONE
+    return bool(W[W_CALL] != CANNOT)
 
 
 @compiled_apart

@@ -20,6 +20,7 @@ Floats: TypeAlias = NDArray[np.float64]
 
 NEVER = 1 << 50
 NONE = -1
+CANNOT = -2  # in place of a call: the person can have the job's items from nowhere
 
 # Head of the facts: counts, then where each table begins.
 N_JOBS, N_UNITS, N_MACHINES, N_PLACES, N_LINES, N_SLOTS, N_SEATS, N_PACES = range(8)
@@ -45,8 +46,7 @@ AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS, N_HEAD = range(24, 30)
     J_AWAITED_END,
     J_BOND,
     J_BOND_END,
-    J_ITEM,
-    J_ITEM_END,
+    J_CALLS,
     J_PREV,
     J_PREV_END,
     J_PREV_MACHINE,
@@ -62,7 +62,7 @@ AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS, N_HEAD = range(24, 30)
     J_RANK,
     J_HOPELESS,
     JOB_WIDTH,
-) = range(33)
+) = range(32)
 
 # A mode's row: one crew size and one duration of a job, with its machines.
 M_WORK, M_PEOPLE, M_SEATS, M_MACHINES, M_MACHINES_END, MODE_WIDTH = range(6)

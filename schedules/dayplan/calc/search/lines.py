@@ -61,7 +61,16 @@ def _unlink(A: Ints, S: Ints, node: int) -> None:
 
 @compiled_apart
 def put_on(
-    A: Ints, S: Ints, W: Ints, j: int, row: int, m: int, start: int, end: int, held: int
+    A: Ints,
+    S: Ints,
+    W: Ints,
+    j: int,
+    row: int,
+    m: int,
+    call: int,
+    start: int,
+    end: int,
+    held: int,
 ) -> None:
     """Put a job on the lines that the scratch names, each after the node it names."""
     set_st(S, j, S_START, start)
@@ -69,7 +78,7 @@ def put_on(
     set_st(S, j, S_MODE, row)
     set_st(S, j, S_MACHINE, m)
     set_st(S, j, S_NOT_BEFORE, held)
-    set_st(S, j, S_CALL, NONE)
+    set_st(S, j, S_CALL, call)
     for k in range(A[N_SLOTS]):
         if W[AT_CL + k] >= 0:
             link(A, S, j * A[N_SLOTS] + k, W[AT_CL + k], W[AT_CP + k])

@@ -156,6 +156,14 @@ def drive_s(A: Ints, S: Ints, j: int, m: int, node: int, place: int, extra: int,
 
 
 @compiled
+def outlasts_tank(A: Ints, j: int, m: int, length: int) -> bool:
+    """Whether a job of this length takes more than its machine's full tank."""
+    if m < 0 or machine(A, m, X_FUEL_PLACE) < 0 or job(A, j, J_DRIVEN) == 0:
+        return False
+    return bool(length > machine(A, m, X_FUEL_FULL))
+
+
+@compiled
 def released(A: Ints, m: int, near: int) -> int:
     """When the machine's free time began in which an instant lies, or the last before it."""
     found = -NEVER

@@ -8,7 +8,7 @@ from schedules.dayplan.calc.search.layout import N_JOBS, N_SLOTS, Floats, Ints
 # Whole numbers: singles, then lists of at most MOST entries, then lists of one entry a job.
 W_RANDOM, W_START, W_END, W_CALL, W_N_QUEUE, W_QUEUE_AT, W_N_LOG, W_FAILED = range(8)
 W_N_POOL, W_N_NEAR, W_N_TAU, W_BEST_MODE, W_BEST_MACHINE, W_BEST_HELD = range(8, 14)
-W_BEST_START, W_BEST_END, W_N_STEPS, W_N_TOUCHED = range(14, 18)
+W_BEST_START, W_BEST_END, W_BEST_CALL, W_N_TOUCHED = range(14, 18)
 MOST = 128  # slots of a job at most
 AT_TEAM = 32
 AT_CL = AT_TEAM + MOST  # the line of each slot of what is tried

@@ -68,6 +68,7 @@ from schedules.dayplan.calc.search.reach import (
     machine_place,
     mend_s,
     needs_wash,
+    outlasts_tank,
     ready_by_lines,
 )
 from schedules.dayplan.calc.search.scratch import (
@@ -220,6 +221,8 @@ def propagate(A: Ints, S: Ints, W: Ints) -> bool:
         end = W[W_END]
         if start != st(S, j, S_START) or end != st(S, j, S_END):
             if _is_late_for_good(A, S, W, j, end):
+                return False
+            if outlasts_tank(A, j, st(S, j, S_MACHINE), end - start):
                 return False
             log_times(S, W, j)
             set_st(S, j, S_START, start)

@@ -10,9 +10,9 @@ import numpy as np
 
 from schedules.dayplan.calc.instance import Instance, Lag
 from schedules.dayplan.calc.problem import Booking, Job, Relation, Seat
-from schedules.dayplan.calc.resources import ProblemError
+from schedules.dayplan.calc.resources import Amount, ProblemError
 from schedules.dayplan.calc.search import layout as o
-from schedules.dayplan.calc.search.layout import NEVER, NONE, Floats, Ints
+from schedules.dayplan.calc.search.layout import CANNOT, NEVER, NONE, Floats, Ints
 from schedules.dayplan.calc.search.scratch import MOST
 from schedules.dayplan.calc.spans import NEVER as FAR
 from schedules.dayplan.calc.spans import SlowSpan, Span
@@ -110,6 +110,7 @@ class Tables:
         row[o.J_EXCL], row[o.J_EXCL_END] = self._list(n_before + p for p in task.exclusive)
         gear = [x for a in job.gear for x in (*self.gear_lines[a.key], a.n)]
         row[o.J_GEAR], row[o.J_GEAR_END] = self._list(gear)
+        row[o.J_CALLS] = self._calls(job)
         row[o.J_MODE], row[o.J_MODE_END] = self._modes(job, task.machines)
         row[o.J_WAITS], row[o.J_WAITS_END] = self._lags(task.waits_for)
         row[o.J_AWAITED], row[o.J_AWAITED_END] = self._lags(task.awaited_by)
@@ -124,6 +125,35 @@ class Tables:
         row[o.J_DUE], row[o.J_USEFUL] = near(task.due), near(task.first_useful)
         row[o.J_LATEST], row[o.J_RANK] = near(task.latest_start), task.rank
         return row
+
+    def _calls(self, job: Job) -> int:
+        """Return where each unit's calls for a job's items are listed, NONE if it needs no items.
+
+        Who carries its tools needs no call. For what a job uses up a call is made each time, at
+        the place nearest the job; what no place stocks must be enough for all jobs that use it.
+        """
+        if not job.items:
+            return NONE
+        by_person = []
+        for person in self.problem.people:
+            has = {amount.key: amount.n for amount in person.carries}
+            missing = {a.key for a in job.items if not self._has_at_hand(has, a)}
+            by_person.append(self._nearest(job, missing) if missing else NONE)
+        return self._list(by_person[unit.person] for unit in self.inst.units)[0]
+
+    def _has_at_hand(self, has: dict[str, int], asked: Amount) -> bool:
+        problem, n = self.problem, has.get(asked.key, 0)
+        if asked.key in problem.tools:
+            return n >= asked.n
+        is_stocked = any(asked.key in place.stocks for place in problem.places)
+        used = sum(a.n for job in problem.jobs for a in job.items if a.key == asked.key)
+        return not is_stocked and n >= used
+
+    def _nearest(self, job: Job, missing: set[str]) -> int:
+        """Return the place nearest a job that stocks all that is missing, CANNOT if none does."""
+        to = self.inst.place_index[job.place]
+        stores = [i for i, p in enumerate(self.problem.places) if missing <= set(p.stocks)]
+        return min(stores, key=lambda i: (self.way_tables[0][i][to], i), default=CANNOT)
 
     def _is_driven(self, job: Job) -> bool:
         """Whether somebody drives its machine; of locked jobs, whether the driver is on shift."""

@@ -83,6 +83,7 @@ from schedules.dayplan.calc.search.reach import (
     machine_place,
     mend_s,
     needs_wash,
+    outlasts_tank,
     released,
     unit_free_at,
     unit_place,
@@ -143,6 +144,8 @@ def start_of(A: Ints, S: Ints, W: Ints, j: int, row: int, n: int, m: int, held: 
             at = fit(A, W, j, then, W[OUT + 2], AT_TEAM, n, m, work)
     end = W[W_END]
     if at >= NEVER or at > W[OUT + 1] or end > W[OUT + 3] or _lapses(A, W, row, n, end):
+        return NONE
+    if outlasts_tank(A, j, m, end - at):
         return NONE
     return at
 

@@ -35,6 +35,7 @@ from schedules.dayplan.calc.search.scratch import (
     R_BLINK,
     R_EARLY,
     R_NOISE,
+    W_BEST_CALL,
     W_BEST_END,
     W_BEST_HELD,
     W_BEST_MACHINE,
@@ -301,7 +302,7 @@ class Worker:
         A, S, W = self.A, self.S, self.W
         W[AT_CL:AT_BEST_CL] = W[AT_BEST_CL : 2 * AT_BEST_CL - AT_CL]
         times = W[W_BEST_START], W[W_BEST_END], W[W_BEST_HELD]
-        put_on(A, S, W, j, W[W_BEST_MODE], W[W_BEST_MACHINE], *times)
+        put_on(A, S, W, j, W[W_BEST_MODE], W[W_BEST_MACHINE], W[W_BEST_CALL], *times)
         W[W_N_LOG] = 0
         log_times(S, W, j)
         ask_followers(A, S, W, j)
@@ -372,7 +373,7 @@ class Worker:
                 W[AT_CP + slot] = S[A[o.AT_LINE] + 2 * line + 1]
             m = NONE if booking.machine is None else inst.machine_index[booking.machine]
             row = int(A[A[o.AT_JOB] + j * o.JOB_WIDTH + o.J_MODE_END])
-            put_on(A, S, W, j, row, m, start, inst.ceil_s(booking.end), -NEVER)
+            put_on(A, S, W, j, row, m, NONE, start, inst.ceil_s(booking.end), -NEVER)
         self._remember_overlaps()
         for start, j in locked:
             first = j * o.STATE_WIDTH
