@@ -15,6 +15,7 @@ from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.legs import travel_legs
 from schedules.dayplan.calc.problem import Problem
 from schedules.dayplan.calc.score import score_plan
+from schedules.dayplan.calc.search.first import use_once
 from schedules.dayplan.calc.search.tables import Tables
 from schedules.dayplan.calc.search.worker import Worker
 from schedules.dayplan.calc.solution import Solution, Status
@@ -67,7 +68,8 @@ def solve_day(
     ----------
     problem : Problem
     seconds : float
-        Time after which the search stops; the first plan is always finished. [s]
+        Time after which the search stops; the first plan is always finished, and compiling the
+        loops, where that is still to be done, does not count. [s]
     seed : int
         Of the search's random numbers.
     workers : int
@@ -93,6 +95,7 @@ def solve_day(
 class _Search:
     def __init__(self, problem: Problem, seed: int, seconds: float, n_most: int | None) -> None:
         self.problem, self.seed, self.seconds, self.n_most = problem, seed, seconds, n_most
+        use_once()
         self.began = monotonic()
         self.inst = Instance(problem)
         self.tables = Tables(self.inst)

@@ -73,6 +73,7 @@ def test_numbers_that_no_search_can_be_run_with_are_refused(name: str, value: fl
 
 
 def test_the_first_interrupt_is_told_and_the_second_ends() -> None:
+    kept = signal.signal(signal.SIGINT, signal.default_int_handler)
     before = signal.getsignal(signal.SIGINT)
     with first_interrupt() as is_pressed:
         assert not is_pressed.is_set()
@@ -82,6 +83,7 @@ def test_the_first_interrupt_is_told_and_the_second_ends() -> None:
             signal.raise_signal(signal.SIGINT)
 
     assert signal.getsignal(signal.SIGINT) is before
+    signal.signal(signal.SIGINT, kept)
 
 
 def test_a_broken_rule_is_a_line() -> None:

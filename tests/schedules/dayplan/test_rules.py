@@ -56,7 +56,7 @@ def flushed(start_min: float, end_min: float) -> Problem:
     return a_day(ANA, a_job(occupies=("bay",)), flush)
 
 
-def side_by_side(**place: bool) -> Problem:
+def side_by_side(**place: Any) -> Problem:
     jobs = (a_job(key, windows=(span(0, 30),), occupies=("yard",)) for key in ("a", "job"))
     return a_day(ANA, BEN, Place("yard", 0, 0, **place), *jobs)
 

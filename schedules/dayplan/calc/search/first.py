@@ -1,6 +1,7 @@
 """All compiled loops used once, so that their machine code is there before a plan is waited for."""
 
 from datetime import UTC, datetime, timedelta
+from functools import cache
 
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.problem import Booking, Job, Problem
@@ -11,6 +12,7 @@ from schedules.dayplan.calc.search.worker import Worker
 _DAY = datetime(2026, 1, 1, tzinfo=UTC)
 
 
+@cache
 def use_once() -> float:
     """Plan a little day that asks for every loop; return what the plan costs [min of walking].
 

@@ -5,7 +5,7 @@ ring can come about among lines.
 """
 
 from equipment.site.calc.compiled import compiled, compiled_apart
-from schedules.dayplan.calc.search.clock import end_of, in_window
+from schedules.dayplan.calc.search.clock import fit
 from schedules.dayplan.calc.search.layout import (
     AT_UNTIL,
     CANNOT,
@@ -81,7 +81,7 @@ from schedules.dayplan.calc.search.scratch import (
 from schedules.dayplan.calc.search.slack import (
     OUT,
 )
-from schedules.dayplan.calc.search.trial import NO_COST, after_seat, to_seat, try_gap
+from schedules.dayplan.calc.search.trial import NO_COST, after_seat, seat_ready, to_seat, try_gap
 
 _MOST_MOMENTS = 400
 _SLOW_PER_S = 1.0 / 60  # what slowing a team down counts in choosing it
@@ -374,16 +374,15 @@ def _fill_seat(
             continue
         W[AT_TEAM + seat], W[AT_CL + seat] = u, u
         W[AT_CP + seat] = _advance(A, S, u, NONE, theta)
-        end = end_of(A, W, j, AT_TEAM + seat, 1, theta, work)
-        W[W_START], W[W_END] = theta, end
-        cost = NO_COST
-        if (
-            end <= until(A, kind, u)
-            and in_window(A, W, j, theta, NONE, AT_TEAM + seat, 1, work) < NEVER
-        ):
-            W[W_START], W[W_END] = theta, end
-            cost = after_seat(A, B, S, W, j, seat, m, end) + (end - theta - work) * _SLOW_PER_S
+        start = max(theta, seat_ready(A, S, W, j, seat, m, work, theta))
+        start = fit(A, W, j, start, NONE, AT_TEAM + seat, 1, m if seat == 0 else NONE, work)
+        end = W[W_END]
+        if start >= NEVER or end > until(A, kind, u):
+            continue
+        W[W_START], W[W_END] = start, end
+        cost = after_seat(A, B, S, W, j, seat, m, end) + (end - theta - work) * _SLOW_PER_S
         if cost < NO_COST:
+            W[W_START], W[W_END] = start, end
             cost += to_seat(A, B, S, W, R, j, seat, m) + draw(W) * R[R_BLINK]
         if cost < best_cost:
             best, best_prev, best_cost = u, W[AT_CP + seat], cost

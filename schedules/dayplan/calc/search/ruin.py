@@ -78,7 +78,7 @@ from schedules.dayplan.calc.search.trial import price
 
 STRINGS, TOGETHER, LINE, ANYWHERE, N_WAYS = range(5)
 _MOST = 10  # jobs that one ruin aims at
-_ROOM_S = 120  # cleared beside a job that is to get in, for the way there
+_ROOM_S, _MOST_ROOM_S = 120, 1200  # cleared beside a job that is to get in, for the way there
 _NEAR_S = 3600
 
 
@@ -184,7 +184,8 @@ def _mark_in_the_way(A: Ints, S: Ints, W: Ints, seed: int) -> None:
     i = job(A, seed, J_OPEN) + draw_below(W, job(A, seed, J_OPEN_END) - job(A, seed, J_OPEN))
     work = mode(A, row, M_WORK)
     start = opens(A, i) + draw_below(W, max(0, closes(A, i) - work - opens(A, i)) + 1)
-    low, high = start - _ROOM_S, start + work + _ROOM_S
+    room = _ROOM_S + int(draw(W) * draw(W) * _MOST_ROOM_S)
+    low, high = start - room, start + work + room
     for i in range(job(A, seed, J_EXCL), job(A, seed, J_EXCL_END)):
         _mark_line(A, S, W, listed(A, i), low, high, 1.0)
     first, last = mode(A, row, M_MACHINES), mode(A, row, M_MACHINES_END)

@@ -118,28 +118,35 @@ def price(B: Floats, j: int, which: int) -> float:
 
 
 @compiled_apart
+def seat_ready(A: Ints, S: Ints, W: Ints, j: int, k: int, m: int, work: int, near: int) -> int:
+    """When one of the team is there for a job tried in the gaps of the scratch."""
+    if k == 0 and m >= 0 and job(A, j, J_DRIVEN) == 1:
+        return machine_ready(A, S, W, j, m, 1, work, near)
+    u, prev = W[AT_TEAM + k], W[AT_CP + k]
+    walk = call_s(A, u, W[W_CALL] if k == 0 else NONE, unit_place(A, u, prev), job(A, j, J_PLACE))
+    return after(A, u, unit_free_at(A, S, u, prev), walk)
+
+
+@compiled_apart
 def start_of(A: Ints, S: Ints, W: Ints, j: int, row: int, n: int, m: int, held: int) -> int:
     """Return when a job tried in the gaps of the scratch starts, its end in the scratch; -1 if not.
 
     Its bounds by lags must lie at OUT.
     """
     ready = max(held, W[OUT])
-    place, slots = job(A, j, J_PLACE), A[N_SLOTS]
+    slots, work = A[N_SLOTS], mode(A, row, M_WORK)
     first = 1 if m >= 0 and job(A, j, J_DRIVEN) == 1 else 0
     for k in range(first, n):
-        u, prev = W[AT_TEAM + k], W[AT_CP + k]
-        walk = call_s(A, u, W[W_CALL] if k == 0 else NONE, unit_place(A, u, prev), place)
-        ready = max(ready, after(A, u, unit_free_at(A, S, u, prev), walk))
+        ready = max(ready, seat_ready(A, S, W, j, k, m, work, ready))
     for k in range(A[N_SEATS] + 1, slots):
         if W[AT_CL + k] >= 0 and W[AT_CP + k] >= 0:
             ready = max(ready, node_end(A, S, W[AT_CP + k]))
-    work = mode(A, row, M_WORK)
     at = ready
     if m >= 0:
-        at = max(ready, _machine_ready(A, S, W, j, m, first, work, ready))
+        at = max(ready, machine_ready(A, S, W, j, m, first, work, ready))
     at = fit(A, W, j, at, W[OUT + 2], AT_TEAM, n, m, work)
     if m >= 0 and at < W[OUT + 1]:
-        then = _machine_ready(A, S, W, j, m, first, work, at)
+        then = machine_ready(A, S, W, j, m, first, work, at)
         if then > at:
             at = fit(A, W, j, then, W[OUT + 2], AT_TEAM, n, m, work)
     end = W[W_END]
@@ -160,9 +167,10 @@ def _lapses(A: Ints, W: Ints, row: int, n: int, end: int) -> bool:
 
 
 @compiled_apart
-def _machine_ready(
+def machine_ready(
     A: Ints, S: Ints, W: Ints, j: int, m: int, is_driven: int, work: int, near: int
 ) -> int:
+    """When a machine is there for a job tried in the gaps of the scratch, driven or brought."""
     prev = W[AT_CP + A[N_SEATS]]
     stand = machine_place(A, m, prev)
     drive = drive_s(A, S, j, m, prev, stand, 0, work)
