@@ -49,8 +49,8 @@ def reassign(
         order = _open_order(site_id, work_order_id, version)
         workers = _find_workers(site_id, worker_ids)
         _refuse_unusable(site_id, machine_id)
+        start, end = _span_in_window(order, _to_the_second(order, starts_at))
         Assignment.objects.filter(work_order=order).delete()
-        start, end = _span_in_window(order, starts_at)
         row = Assignment(
             site_id=site_id,
             work_order=order,
@@ -70,6 +70,16 @@ def reassign(
         _bump(order, at)
         write.change("plan.by_hand", order.pk)
     return row
+
+
+def _to_the_second(order: WorkOrder, starts_at: datetime) -> datetime:
+    """Give the planned start where it lies in the minute that was given, else what was given."""
+    planned = (
+        Assignment.objects.filter(work_order=order).values_list("starts_at", flat=True).first()
+    )
+    if planned is not None and starts_at <= planned < starts_at + timedelta(minutes=1):
+        return planned
+    return starts_at
 
 
 def _span_in_window(order: WorkOrder, starts_at: datetime) -> tuple[datetime, datetime]:

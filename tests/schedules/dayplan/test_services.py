@@ -492,6 +492,18 @@ def test_a_start_in_the_minute_in_which_the_window_opens_means_its_opening(
     assert Assignment.objects.filter(work_order=order, is_by_hand=True).exists()
 
 
+def test_a_start_in_the_minute_in_which_it_is_planned_means_the_planned_one(
+    morning: Morning,
+) -> None:
+    order = morning.order("o")
+    planned = NOW + HOUR + timedelta(minutes=1, seconds=40)
+    morning.give(order, morning.ana, starts_at=planned)
+
+    row = morning.give(order, morning.ben, starts_at=planned.replace(second=0))
+
+    assert row.starts_at == planned
+
+
 def test_by_hand_too_nothing_lies_outside_its_window(morning: Morning) -> None:
     order = morning.order("o")
     for minutes in (-10, 45):
