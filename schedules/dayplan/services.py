@@ -191,7 +191,7 @@ def _write_run(
             {
                 "work_order": int(change.job),
                 "kind": change.kind,
-                "workers": [int(person) for person in change.people],
+                "workers": sorted(int(person) for person in change.people),
             }
             for change in changes
         ],
