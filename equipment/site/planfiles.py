@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import signal
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -33,6 +35,8 @@ def require_search_arguments(options: Mapping[str, Any]) -> None:
         if options[name] is not None and not options[name] >= least:
             told = {"name": f"--{name}", "least": least}
             raise CommandError(_("%(name)s must be %(least)d or more.") % told)
+    if not options["out"].parent.is_dir():  # told before the search, not after it
+        raise CommandError(f"{options['out']}: {os.strerror(errno.ENOENT)}")
 
 
 def read_record(path: Path, read: Callable[[str], Record]) -> Record:

@@ -3,6 +3,7 @@
 import signal
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management.base import CommandError
@@ -65,11 +66,19 @@ def test_a_file_that_is_no_text_is_named(tmp_path: Path) -> None:
     [("seconds", -1), ("seconds", float("nan")), ("workers", 0), ("seed", -1), ("iterations", -1)],
 )
 def test_numbers_that_no_search_can_be_run_with_are_refused(name: str, value: float) -> None:
-    options = {"seconds": 0, "workers": 1, "seed": 0, "iterations": None}
+    options: dict[str, Any] = {"seconds": 0, "workers": 1, "seed": 0, "iterations": None}
+    options["out"] = Path("plan.json")
     require_search_arguments(options)
 
     with pytest.raises(CommandError, match=f"--{name} must be"):
         require_search_arguments(options | {name: value})
+
+
+def test_a_plan_that_could_go_nowhere_is_refused_before_it_is_looked_for(tmp_path: Path) -> None:
+    options: dict[str, Any] = {"seconds": 0, "workers": 1, "seed": 0, "iterations": None}
+
+    with pytest.raises(CommandError, match=r"none/plan\.json: No such file"):
+        require_search_arguments(options | {"out": tmp_path / "none" / "plan.json"})
 
 
 def test_the_first_interrupt_is_told_and_the_second_ends() -> None:
