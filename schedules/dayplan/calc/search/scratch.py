@@ -7,8 +7,8 @@ from schedules.dayplan.calc.search.layout import N_JOBS, N_SLOTS, Floats, Ints
 
 # Whole numbers: singles, then lists of at most MOST entries, then lists of one entry a job.
 W_RANDOM, W_START, W_END, W_CALL, W_N_QUEUE, W_QUEUE_AT, W_N_LOG, W_FAILED = range(8)
-W_N_POOL, W_N_NEAR, W_N_TAU, W_BEST_MODE, W_BEST_MACHINE, W_BEST_HELD = range(8, 14)
-W_BEST_START, W_BEST_END, W_BEST_CALL, W_N_TOUCHED = range(14, 18)
+W_N_NEAR, W_N_TAU, W_BEST_MODE, W_BEST_MACHINE, W_BEST_HELD = range(8, 13)
+W_BEST_START, W_BEST_END, W_BEST_CALL, W_N_TOUCHED = range(13, 17)
 MOST = 128  # slots of a job at most
 AT_TEAM = 32
 AT_CL = AT_TEAM + MOST  # the line of each slot of what is tried
@@ -17,7 +17,7 @@ AT_BEST_CL = AT_CP + MOST
 AT_BEST_CP = AT_BEST_CL + MOST
 AT_CREW = AT_BEST_CP + MOST  # the team of a placed job
 AT_LISTS = AT_CREW + MOST
-QUEUE, QUEUED, LOG, POOL, NEAR, TAU, BACK, BACKED, MARK, TOUCHED, N_LISTS = range(11)
+QUEUE, QUEUED, LOG, NEAR, TAU, BACK, BACKED, MARK, TOUCHED, N_LISTS = range(10)
 LIST_ROOM = 6  # entries a job in each list
 
 # Floats.
