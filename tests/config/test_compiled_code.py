@@ -12,19 +12,31 @@ from config.compiled_code import choose_folder, digest_of_sources, forget_old
 def base(tmp_path: Path) -> Path:
     calc = tmp_path / "equipment" / "basins" / "calc"
     calc.mkdir(parents=True)
-    (calc / "balance.py").write_text("STEP = 1\n")
+    loop = "from equipment.site.calc.compiled import compiled\nfrom .steps import STEP\n"
+    (calc / "balance.py").write_text(loop)
+    (calc / "steps.py").write_text("from equipment.basins.calc import units\nSTEP = 1\n")
+    (calc / "units.py").write_text("DAY_S = 86400\n")
+    (calc / "plain.py").write_text("STEP = 1\n")
     return tmp_path
 
 
-def test_a_change_of_any_calc_file_changes_the_folder(
-    base: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("name", ["balance", "steps", "units"])
+def test_a_change_of_what_a_loop_is_made_of_changes_the_folder(
+    name: str, base: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
     choose_folder(base)
     before = digest_of_sources(base)
     assert (base / "var" / "compiled" / before) == Path(_chosen())
-    (base / "equipment" / "basins" / "calc" / "balance.py").write_text("STEP = 2\n")
+    file = base / "equipment" / "basins" / "calc" / f"{name}.py"
+    file.write_text(file.read_text() + "LAST = 2\n")
     assert digest_of_sources(base) != before
+
+
+def test_a_change_of_other_files_keeps_the_folder(base: Path) -> None:
+    before = digest_of_sources(base)
+    (base / "equipment" / "basins" / "calc" / "plain.py").write_text("STEP = 2\n")
+    assert digest_of_sources(base) == before
 
 
 def test_a_folder_that_somebody_named_stays(base: Path, monkeypatch: pytest.MonkeyPatch) -> None:
