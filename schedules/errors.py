@@ -154,6 +154,12 @@ class CannotAssignError(DomainError):
     code = "cannot_assign"
 
 
+class NoSearchError(DomainError):
+    """There is no running search for a plan to stop."""
+
+    code = "no_search_running"
+
+
 class NoYearError(DomainError):
     """A year ahead cannot be reckoned, or not be gone on with; nothing is invented."""
 

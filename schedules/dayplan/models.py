@@ -32,6 +32,9 @@ class PlanRun(SiteModel):
     solution = models.JSONField(default=dict)
     n_assigned = models.PositiveIntegerField()
     n_unassigned = models.PositiveIntegerField()
+    score = models.JSONField(default=dict)
+    bound_cost = models.FloatField(default=0)
+    took_s = models.FloatField(default=0)
     changes = models.JSONField(default=list)
 
     class Meta:
@@ -42,6 +45,33 @@ class PlanRun(SiteModel):
             ),
         ]
         ordering = ["local_date", "number"]
+
+
+class DaySearch(SiteModel):
+    """The one search for a plan that a site has: whose it is, how far it is, if it is to stop.
+
+    A later run takes it over from an earlier one, whose plan is then not put in place. `dropped`
+    holds what was taken off the plan before it, so that the next plan can say what became of it.
+    """
+
+    holder = models.BigIntegerField(default=0)
+    began_at = models.DateTimeField(null=True, blank=True)
+    told_at = models.DateTimeField(null=True, blank=True)
+    left_s = models.FloatField(default=0)
+    elapsed_s = models.FloatField(default=0)
+    n_iterations = models.PositiveBigIntegerField(default=0)
+    cost = models.FloatField(default=0)
+    bound_cost = models.FloatField(default=0)
+    n_left_out = models.PositiveIntegerField(default=0)
+    is_running = models.BooleanField(default=False)
+    is_to_stop = models.BooleanField(default=False)
+    dropped = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [
+            *site_constraints(),
+            models.UniqueConstraint(fields=["site"], name="%(class)s_one_a_site"),
+        ]
 
 
 class Assignment(SiteModel):

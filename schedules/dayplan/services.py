@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
+from time import monotonic
 from typing import Any
 
 from django.db.models import Max, Q
@@ -19,16 +21,17 @@ from equipment.site.writes import site_write
 from schedules.work.models import Status, WorkOrder
 
 from .build import EXCLUSIVE, DayFacts, build_day
-from .calc.diff import PlanChange, diff_plans
 from .calc.json_io import problem_to_json, solution_to_json
-from .calc.model import solve_day
+from .calc.model import OnProgress, solve_day
 from .calc.solution import Assignment as Planned
 from .calc.solution import Reason, ReasonCode, Solution
-from .models import Assignment, Claim, PlanRun, Unassigned
+from .calc.solution import Status as SolutionStatus
+from .models import Assignment, Claim, DaySearch, PlanRun, Unassigned
+from .searches import lock_search, search_of
+from .told import as_planned, changes_between, from_document, to_document
 
 SOLVE_S = 6.0
 SEED = 1
-TOLD_FROM_MIN = 5  # a start moved by less is nobody's news; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,28 +41,51 @@ class SolvedDay:
     facts: DayFacts
     solution: Solution
     site_version: int
+    took_s: float = 0
+
+    @property
+    def is_optimal(self) -> bool:
+        """Whether no plan of these facts can be better."""
+        return self.solution.status == SolutionStatus.OPTIMAL
 
 
-def solve_site(site_id: int, now: datetime, seconds: float = SOLVE_S) -> SolvedDay:
-    """Read the farm and solve its next 26 hours. Writes nothing."""
-    version = site_version(site_id)
+def solve_site(
+    site_id: int,
+    now: datetime,
+    seconds: float = SOLVE_S,
+    *,
+    seed: int = SEED,
+    on_progress: OnProgress | None = None,
+) -> SolvedDay:
+    """Read the farm and solve its next 26 hours. Writes nothing but what `on_progress` does."""
+    version, began_s = site_version(site_id), monotonic()
     facts = build_day(site_id, now)
-    return SolvedDay(facts, solve_day(facts.problem, seconds=seconds, seed=SEED), version)
+    solution = solve_day(facts.problem, seconds=seconds, seed=seed, on_progress=on_progress)
+    return SolvedDay(facts, solution, version, monotonic() - began_s)
 
 
 def plan_day(*, site_id: int, at: datetime, seconds: float = SOLVE_S) -> PlanRun:
     """Solve and put in place, in one go."""
-    return put_plan(site_id=site_id, solved=solve_site(site_id, at, seconds), at=at)
+    run = put_plan(site_id=site_id, solved=solve_site(site_id, at, seconds), at=at)
+    assert run is not None  # without a holder it is always put in place
+    return run
 
 
-def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
+def put_plan(
+    *, site_id: int, solved: SolvedDay, at: datetime, holder: int | None = None
+) -> PlanRun | None:
     """Replace the open, not by-hand assignments by a solution's, in one transaction.
 
     What moved while it was solved is left out: orders closed or begun since, machines held,
     people called in sick. They are looked at again by the run that their change has rung for.
+    What stays as it is is not written anew. With a `holder`, the task run that solved, nothing is
+    put in place and None given when another has taken the site's search over.
     """
     with site_write(site_id, at) as write:
         site = Site.objects.select_for_update(no_key=True).get(id=site_id)
+        search = lock_search(site_id, holder)
+        if search is None:
+            return None
         fresh = _still_good(site_id, solved, at)
         orders = _lock_orders(site_id, solved)
         unbind_claims(site_id)
@@ -71,10 +97,13 @@ def put_plan(*, site_id: int, solved: SolvedDay, at: datetime) -> PlanRun:
         )
         replaceable = free - by_hand
         known = _known_plan(replaceable)
-        Assignment.objects.filter(work_order_id__in=replaceable).delete()
         planned = [a for a in fresh if int(a.job) in replaceable]
-        _write_assignments(site_id, planned, orders)
-        changes = diff_plans(known, planned, tolerance_min=TOLD_FROM_MIN)
+        new = _new_of(known, planned)
+        gone = {int(a.job) for a in _new_of(planned, known)}
+        Assignment.objects.filter(work_order_id__in=gone).delete()
+        _write_assignments(site_id, new, orders)
+        told = _with_dropped(known, search, replaceable)
+        changes = changes_between(told, planned)
         run = _write_run(site, solved, at, len(planned), changes)
         _write_unassigned(run, solved, replaceable - {int(a.job) for a in planned})
         write.touch()
@@ -156,23 +185,33 @@ def claims_of(
 def _known_plan(order_ids: Collection[int]) -> list[Planned]:
     """What people know of the plan that is replaced: 2 queries."""
     rows = Assignment.objects.filter(work_order_id__in=order_ids).prefetch_related("claims")
-    return [_as_planned(row) for row in rows]
+    return [as_planned(row) for row in rows]
 
 
-def _as_planned(row: Assignment) -> Planned:
-    claims = sorted(row.claims.all(), key=lambda claim: claim.pk)
-    machines = [str(claim.machine_id) for claim in claims if claim.machine_id is not None]
-    return Planned(
-        job=str(row.work_order_id),
-        people=tuple(str(claim.worker_id) for claim in claims if claim.worker_id is not None),
-        machine=next(iter(machines), None),
-        start=row.starts_at,
-        end=row.ends_at,
-    )
+def _new_of(old: Iterable[Planned], new: Iterable[Planned]) -> list[Planned]:
+    """Give what is in `new` and not quite so in `old`."""
+    before = {_what(given) for given in old}
+    return [given for given in new if _what(given) not in before]
+
+
+def _what(given: Planned) -> tuple[object, ...]:
+    return given.job, given.people, given.machine, given.start, given.end
+
+
+def _with_dropped(
+    known: list[Planned], search: DaySearch, order_ids: Collection[int]
+) -> list[Planned]:
+    """Add what was taken off before: people know it still. It is told now, and forgotten."""
+    jobs = {given.job for given in known}
+    dropped = [from_document(document) for document in search.dropped]
+    if dropped:
+        search.dropped = []
+        search.save(update_fields=["dropped"])
+    return known + [d for d in dropped if d.job not in jobs and int(d.job) in order_ids]
 
 
 def _write_run(
-    site: Site, solved: SolvedDay, at: datetime, n_assigned: int, changes: Iterable[PlanChange]
+    site: Site, solved: SolvedDay, at: datetime, n_assigned: int, changes: list[dict[str, Any]]
 ) -> PlanRun:
     day = local_date_of(at, site.zone)
     last = PlanRun.objects.filter(site=site, local_date=day).aggregate(n=Max("number"))["n"] or 0
@@ -183,18 +222,14 @@ def _write_run(
         made_at=at,
         site_version=solved.site_version,
         seed=SEED,
-        problem=problem_to_json(solved.facts.problem),
-        solution=solution_to_json(solved.solution),
+        problem=json.loads(problem_to_json(solved.facts.problem)),
+        solution=json.loads(solution_to_json(solved.solution)),
         n_assigned=n_assigned,
         n_unassigned=len(solved.solution.left_out) + len(solved.facts.unaskable),
-        changes=[
-            {
-                "work_order": int(change.job),
-                "kind": change.kind,
-                "workers": sorted(int(person) for person in change.people),
-            }
-            for change in changes
-        ],
+        score=asdict(solved.solution.score),
+        bound_cost=solved.solution.bound_cost,
+        took_s=solved.took_s,
+        changes=changes,
     )
 
 
@@ -260,7 +295,19 @@ def drop_broken(*, site_id: int, at: datetime) -> int:
     Assignment.objects.filter(
         site_id=site_id, work_order__status=Status.CANCELLED, starts_at__gt=at
     ).delete()
+    _remember(site_id, broken)
     return Assignment.objects.filter(id__in=broken).delete()[0]
+
+
+def _remember(site_id: int, assignment_ids: Collection[int]) -> None:
+    """Keep what is taken off until the next plan has said what became of it."""
+    if not assignment_ids:
+        return
+    search_of(site_id)
+    search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
+    rows = Assignment.objects.filter(id__in=assignment_ids).prefetch_related("claims")
+    search.dropped = [*search.dropped, *(to_document(as_planned(row)) for row in rows)]
+    search.save(update_fields=["dropped"])
 
 
 def _without_shift(site_id: int, claims: Any, at: datetime) -> set[int]:

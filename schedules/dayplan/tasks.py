@@ -1,4 +1,4 @@
-"""The plan's background runs: drop what broke at once, then solve again."""
+"""The plan's background runs: drop what broke at once, mend the plan, then better it."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -7,7 +7,8 @@ from equipment.site.models import ChangeCursor, TaskRun
 from equipment.site.queries import unread_changes
 from equipment.site.runs import enqueue, run_kind
 
-from .services import SolvedDay, drop_broken, put_plan, solve_site
+from .searches import end_search, is_overtaken, take_search, watch
+from .services import SEED, SolvedDay, drop_broken, put_plan, solve_site
 
 CONSUMER = "dayplan"
 TOPICS = (
@@ -23,6 +24,9 @@ TOPICS = (
     "farm.",
     "plan.by_hand",
 )
+MEND_S = 0.4  # what is told now stands in the plan within two seconds, all in all
+IMPROVE_S = 6.0
+SLICE_S = 15.0  # the plan is put in place so often: a killed worker loses no more
 
 
 @run_kind("dayplan.consume", on_change=TOPICS)
@@ -39,25 +43,50 @@ def consume(run: TaskRun, _prepared: Any) -> None:
         enqueue("dayplan.solve", key=key, site_id=run.site_id, at=now)
 
 
-def _solve(run: TaskRun) -> SolvedDay | None:
-    """Solve, unless a later run for the same site waits: it will see all this one would."""
-    assert run.site_id is not None
-    later = TaskRun.objects.filter(
-        kind="dayplan.solve", site_id=run.site_id, state="waiting", id__gt=run.pk
-    )
-    if later.exists():
+def _search(run: TaskRun, seconds: float, left_s: float) -> SolvedDay | None:
+    if is_overtaken(run):
         return None
-    return solve_site(run.site_id, datetime.now(UTC))
+    assert run.site_id is not None
+    take_search(run, left_s=left_s)
+    return solve_site(
+        run.site_id,
+        datetime.now(UTC),
+        seconds,
+        seed=SEED + run.pk % 1009,  # a later search looks elsewhere
+        on_progress=watch(run),
+    )
 
 
-@run_kind(
-    "dayplan.solve",
-    queue="solve",
-    lease_s=180,
-    prepare=_solve,
-    every=timedelta(minutes=30),
-)
+def _mend(run: TaskRun) -> SolvedDay | None:
+    return _search(run, MEND_S, MEND_S + _left_s(run))
+
+
+def _improve(run: TaskRun) -> SolvedDay | None:
+    return _search(run, min(SLICE_S, _left_s(run)), _left_s(run))
+
+
+def _left_s(run: TaskRun) -> float:
+    return float(run.args.get("seconds", IMPROVE_S))
+
+
+def _put_and_go_on(run: TaskRun, solved: SolvedDay | None, left_s: float) -> None:
+    """Put the plan in place; what is left of the time goes to a run of its own."""
+    if solved is None:
+        return
+    assert run.site_id is not None
+    now = datetime.now(UTC)
+    put_plan(site_id=run.site_id, solved=solved, at=now, holder=run.pk)
+    if end_search(run) or left_s < 1 or solved.is_optimal:
+        return
+    key, args = f"{run.site_id}:{run.pk}", {"seconds": left_s}
+    enqueue("dayplan.improve", key=key, site_id=run.site_id, at=now, args=args)
+
+
+@run_kind("dayplan.solve", queue="solve", lease_s=60, prepare=_mend, every=timedelta(minutes=30))
 def solve(run: TaskRun, prepared: Any) -> None:
-    if prepared is not None:
-        assert run.site_id is not None
-        put_plan(site_id=run.site_id, solved=prepared, at=datetime.now(UTC))
+    _put_and_go_on(run, prepared, _left_s(run))
+
+
+@run_kind("dayplan.improve", queue="solve", lease_s=60, prepare=_improve)
+def improve(run: TaskRun, prepared: Any) -> None:
+    _put_and_go_on(run, prepared, _left_s(run) - SLICE_S)

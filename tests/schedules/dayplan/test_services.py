@@ -644,15 +644,51 @@ def test_a_list_costs_the_same_queries_for_any_number_of_orders(
 
 def test_a_new_plan_says_what_changed_and_who_must_be_told(morning: Morning) -> None:
     order = morning.order("one")
-    first = morning.plan()
+    [change] = morning.plan().changes
     [assignment] = Assignment.objects.all()
     [had_it] = assignment.claims.filter(worker__isnull=False)
     assert had_it.worker_id is not None
-    assert first.changes == [
-        {"work_order": order.pk, "kind": "added", "workers": [had_it.worker_id]}
-    ]
+    has_it = {
+        "work_order": order.pk,
+        "workers": [had_it.worker_id],
+        "machine": None,
+        "starts_at": assignment.starts_at.isoformat(),
+        "ends_at": assignment.ends_at.isoformat(),
+    }
+    assert (change["kind"], change["workers"]) == ("added", [had_it.worker_id])
+    assert (change["before"], change["after"]) == (None, has_it)
     assert morning.plan().changes == []
     Shift.objects.filter(worker_id=had_it.worker_id).update(presence="sick")
     [change] = morning.plan().changes
     assert (change["work_order"], change["kind"]) == (order.pk, "reassigned")
+    assert change["before"] == has_it
     assert change["workers"] == sorted([morning.ana.pk, morning.ben.pk])
+
+
+def test_what_was_taken_off_before_a_plan_is_told_with_it(morning: Morning) -> None:
+    order = morning.order("one")
+    morning.plan()
+    [had_it] = _who(order)
+    assert had_it is not None
+    call_in_sick(site_id=morning.site.pk, worker_id=had_it, at=NOW)
+    assert drop_broken(site_id=morning.site.pk, at=NOW) > 0
+    assert not Assignment.objects.exists()
+
+    [change] = morning.plan().changes
+
+    assert (change["kind"], change["before"]["workers"]) == ("reassigned", [had_it])
+    assert set(change["workers"]) == {morning.ana.pk, morning.ben.pk}
+    assert morning.plan().changes == []
+
+
+def test_what_stays_as_it_is_is_not_written_anew(morning: Morning) -> None:
+    for n in range(4):
+        morning.order(f"o{n}")
+    morning.plan()
+    before = set(Assignment.objects.values_list("pk", flat=True))
+
+    late = morning.order("late")
+    morning.plan()
+
+    assert before <= set(Assignment.objects.values_list("pk", flat=True))
+    assert Assignment.objects.filter(work_order=late).exists()
