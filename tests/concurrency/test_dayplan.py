@@ -9,8 +9,10 @@ import pytest
 from django.db import IntegrityError, connection
 from django.db.models import QuerySet
 
+from crews.roster.models import Presence, Shift
 from schedules.dayplan import services
 from schedules.dayplan.models import Assignment, Claim
+from schedules.dayplan.searches import search_of
 from schedules.dayplan.services import SolvedDay, put_plan, solve_site
 from schedules.work import progress
 from schedules.work.models import WorkOrder
@@ -130,10 +132,13 @@ def _plan_while_begun(morning: Morning, meanwhile: Meanwhile) -> tuple[Assignmen
     """The assignment of work that begins, before and after a plan that was solved earlier."""
     order = morning.order("o")
     morning.plan()
-    solved = _solve(morning)
     had = Assignment.objects.get(work_order=order)
     worker = had.claims.get(worker__isnull=False).worker
     assert worker is not None
+    shifts = Shift.objects.filter(worker=worker)
+    shifts.update(presence=Presence.SICK)
+    solved = _solve(morning)  # gives it to the other
+    shifts.update(presence=Presence.EXPECTED)
     begin: dict[str, Any] = {
         "work_order_id": order.pk,
         "by": worker.actor,
@@ -169,6 +174,7 @@ def _two_plans(morning: Morning, meanwhile: Meanwhile) -> list[Exception | None]
     for number in range(3):
         morning.order(f"o{number}")
     one, other = _solve(morning), _solve(morning)
+    search_of(morning.site.pk)  # two that make the first one would wait for each other
     meanwhile.hold(services, "_write_assignments")
     return meanwhile.run(_put(morning, one), _put(morning, other))
 
