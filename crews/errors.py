@@ -27,3 +27,28 @@ class NoShiftError(DomainError):
     """The worker has no shift then."""
 
     code = "no_shift"
+
+
+class RosterSpanError(DomainError):
+    """A period that no roster can be made for."""
+
+    code = "roster_span"
+
+
+class RosterStateError(DomainError):
+    """A roster that is over, or not that far."""
+
+    code = "roster_state"
+
+
+class RosterBreaksError(DomainError):
+    """What would break the rules of the roster: `errors` has each one in words."""
+
+    code = "roster_breaks"
+    status = 409
+
+
+class SwapStateError(DomainError):
+    """A swap that was answered, or of shifts that are otherwise now."""
+
+    code = "swap_state"

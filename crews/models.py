@@ -2,7 +2,18 @@
 
 from .devices.models import Device, PairingCode, PairingTry
 from .people.models import Crew, Leave, Skill, Worker, WorkerSkill
-from .roster.models import CrewPens, Rotation, Shift, ShiftPattern
+from .roster.models import (
+    CrewPens,
+    RosterPractice,
+    RosterRun,
+    Rotation,
+    Shift,
+    ShiftDemand,
+    ShiftPattern,
+    ShiftWish,
+    SwapRequest,
+    WorkerRules,
+)
 
 __all__ = [
     "Crew",
@@ -11,10 +22,16 @@ __all__ = [
     "Leave",
     "PairingCode",
     "PairingTry",
+    "RosterPractice",
+    "RosterRun",
     "Rotation",
     "Shift",
+    "ShiftDemand",
     "ShiftPattern",
+    "ShiftWish",
     "Skill",
+    "SwapRequest",
     "Worker",
+    "WorkerRules",
     "WorkerSkill",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
@@ -11,11 +11,12 @@ from crews.errors import NoShiftError
 from crews.people.models import Crew, Leave, LeaveKind
 from crews.people.services import add_leave, find_worker
 from equipment.barns.models import Pen
-from equipment.site.calc.local_time import local_date_of
+from equipment.site.calc.local_time import local_date_of, wall_span
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Site
 from equipment.site.writes import site_write
 
+from .build import is_within, published_spans
 from .calc import shifts as calc
 from .models import CrewPens, Presence, Rotation, Shift, ShiftPattern
 
@@ -28,7 +29,8 @@ def plan_shifts(*, site_id: int, from_on: date, until_on: date, at: datetime) ->
 
     Safe to repeat and to run twice at once: shifts are unique by worker, pattern and date. A
     shift already marked here or sick keeps its mark; one that no longer follows from the
-    rotation goes when it has not begun, one on leave stays and says so.
+    rotation goes when it has not begun, one on leave stays and says so. On dates of a published
+    roster the shifts are that one's, whatever rotations say.
     """
     site = Site.objects.get(id=site_id)
     with site_write(site_id, at) as write:
@@ -66,7 +68,13 @@ def _wanted_shifts(site: Site, from_on: date, until_on: date) -> dict[ShiftKey, 
         for row in rows
     ]
     wanted: dict[ShiftKey, Shift] = {}
-    for one in calc.shifts_between(rotations, [], from_on, until_on, site.zone):
+    published = published_spans(site.pk, from_on, until_on)
+    turns = [
+        one
+        for one in calc.shifts_between(rotations, [], from_on, until_on, site.zone)
+        if not is_within(published, one.local_date)
+    ]
+    for one in [*turns, *_published_shifts(site, published, from_on, until_on)]:
         away = any(a.worker == one.worker and a.covers(one.local_date) for a in leave)
         shift = Shift(
             site=site,
@@ -79,6 +87,31 @@ def _wanted_shifts(site: Site, from_on: date, until_on: date) -> dict[ShiftKey, 
         )
         wanted[(shift.worker_id, shift.pattern_id, shift.local_date)] = shift
     return wanted
+
+
+def _published_shifts(
+    site: Site, published: list[tuple[date, date]], from_on: date, until_on: date
+) -> Iterator[calc.Shift]:
+    """Shifts on record of published dates, by the hours that their patterns have now: 1 query."""
+    if not published:
+        return
+    rows = Shift.objects.filter(
+        site=site,
+        local_date__gte=from_on,
+        local_date__lt=until_on,
+        worker__retired_at=None,
+        pattern__retired_at=None,
+    ).select_related("pattern")
+    for row in rows:
+        if is_within(published, row.local_date):
+            starts_at, ends_at = wall_span(
+                datetime.combine(row.local_date, row.pattern.starts_local),
+                timedelta(minutes=row.pattern.duration_min),
+                site.zone,
+            )
+            yield calc.Shift(
+                str(row.worker_id), str(row.pattern_id), row.local_date, starts_at, ends_at
+            )
 
 
 def _existing(site_id: int, span: tuple[date, date]) -> dict[ShiftKey, Shift]:

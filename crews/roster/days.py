@@ -1,0 +1,339 @@
+"""Verbs that change who works on a date: by hand, by a swap, all that a roster has."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.utils.translation import gettext as _
+
+from crews.errors import NoShiftError, RosterBreaksError, RosterSpanError, SwapStateError
+from crews.people.models import Worker
+from crews.people.services import find_worker
+from equipment.site.calc.local_time import wall_span
+from equipment.site.errors import FieldFault, NotFoundError
+from equipment.site.models import Actor, Site
+from equipment.site.writes import SiteWrite, site_write
+
+from .build import Facts, build_week, read_facts, roster_on_record, today_of
+from .calc.change import SwapVerdict, check_swap
+from .calc.problem import Given
+from .calc.solution import Solution, Status
+from .models import Presence, Shift, ShiftPattern, SwapRequest, SwapState
+from .words import Names, say_broken
+
+BESIDE = timedelta(days=7)  # rules look so far to both sides of a day that is changed
+AHEAD_MOST = timedelta(days=60)
+
+Days = Mapping[tuple[int, date], str | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Whom a change of the roster concerns: the kind of shift before and after, none is off."""
+
+    worker_id: int
+    on: date
+    was: str | None
+    now: str | None
+
+    def as_document(self) -> dict[str, object]:
+        """Give it as it is stored."""
+        return {
+            "worker": self.worker_id,
+            "on": self.on.isoformat(),
+            "was": self.was,
+            "now": self.now,
+        }
+
+
+def put_days(
+    facts: Facts,
+    wanted: Days,
+    *,
+    at: datetime,
+    write: SiteWrite,
+    patterns: Mapping[tuple[int, date], ShiftPattern] | None = None,
+) -> list[Told]:
+    """Make the shifts of some workers' dates so; what has begun or is marked stays as it is.
+
+    Whoever is not as before must be told, and upper rooms are.
+    """
+    kind_of, told = facts.kinds.of_pattern, []
+    on_record = _locked(facts.site.pk, wanted)
+    gone: list[int] = []
+    made: list[Shift] = []
+    for (worker_id, on), kind in sorted(wanted.items()):
+        had = on_record.get((worker_id, on), [])
+        if any(_is_settled(shift, at) for shift in had):
+            continue
+        was = next((kind_of.get(s.pattern_id) for s in had if s.presence in _OPEN), None)
+        named = (patterns or {}).get((worker_id, on))
+        if was == kind and (named is None or any(s.pattern_id == named.pk for s in had)):
+            continue
+        new = _shift(facts, worker_id, on, kind, named) if kind is not None else None
+        if new is not None and new.starts_at <= at:
+            continue
+        gone += [s.pk for s in had if s.presence in _OPEN or new is not None]
+        made += [new] if new is not None else []
+        told.append(Told(worker_id, on, was, kind))
+    Shift.objects.filter(pk__in=gone).delete()
+    Shift.objects.bulk_create(made)
+    for worker_id in sorted({one.worker_id for one in told}):
+        write.change("roster.changed", worker_id)
+    return told
+
+
+_OPEN = (Presence.EXPECTED, Presence.HERE)
+
+
+def _is_settled(shift: Shift, at: datetime) -> bool:
+    return shift.starts_at <= at or shift.presence in (Presence.HERE, Presence.SICK)
+
+
+def _locked(site_id: int, wanted: Days) -> dict[tuple[int, date], list[Shift]]:
+    """Shifts on record of the dates meant, locked in order: 1 query."""
+    dates = {on for _worker, on in wanted}
+    rows = Shift.objects.select_for_update(no_key=True).filter(
+        site_id=site_id, local_date__in=dates, worker_id__in={pk for pk, _on in wanted}
+    )
+    found: dict[tuple[int, date], list[Shift]] = {}
+    for shift in rows.order_by("pk"):
+        found.setdefault((shift.worker_id, shift.local_date), []).append(shift)
+    return found
+
+
+def _shift(facts: Facts, worker_id: int, on: date, kind: str, named: ShiftPattern | None) -> Shift:
+    pattern = named or pattern_for(facts, worker_id, kind)
+    starts_at, ends_at = wall_span(
+        datetime.combine(on, pattern.starts_local),
+        timedelta(minutes=pattern.duration_min),
+        facts.site.zone,
+    )
+    return Shift(
+        site=facts.site,
+        worker_id=worker_id,
+        pattern=pattern,
+        local_date=on,
+        starts_at=starts_at,
+        ends_at=ends_at,
+    )
+
+
+def pattern_for(facts: Facts, worker_id: int, kind: str) -> ShiftPattern:
+    """Of the patterns of a kind the worker's own, else what most of the crew turns through."""
+    group = {row.pk: row for row in facts.kinds.patterns[kind]}
+    own = facts.rotations.get(worker_id)
+    if own is not None and own.pattern_id in group:
+        return group[own.pattern_id]
+    crew_of = {worker.pk: worker.crew_id for worker in facts.workers}
+    usual = Counter(
+        row.pattern_id
+        for pk, row in facts.rotations.items()
+        if row.pattern_id in group and crew_of.get(pk) == crew_of.get(worker_id)
+    )
+    if usual:
+        return group[min(usual, key=lambda pk: (-usual[pk], group[pk].key))]
+    return next(iter(group.values()))
+
+
+# What a change would break ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a change breaks, in words, and what the roster would cost more."""
+
+    facts: Facts
+    broken: list[str]
+    cost_change: float
+
+
+def judge_days(site: Site, wanted: Days, at: datetime) -> Judged:
+    """Hold a change against the rules that a roster keeps to: about 12 queries."""
+    dates = [on for _worker, on in wanted]
+    facts = read_facts(site, min(dates) - BESIDE, max(dates) + BESIDE + timedelta(days=1))
+    keys = {worker.pk: worker.key for worker in facts.workers}
+    changes = [Given(keys[pk], on, kind) for (pk, on), kind in wanted.items()]
+    problem = build_week(facts, at=at)
+    on_record = Solution(Status.FEASIBLE, roster_on_record(facts))
+    verdict: SwapVerdict = check_swap(problem, on_record, changes)
+    names = Names.of(site.pk, facts.kinds)
+    return Judged(facts, say_broken(verdict.broken, names), verdict.cost_change)
+
+
+def _refuse_broken(judged: Judged, words: str) -> None:
+    if judged.broken:
+        faults = [FieldFault("", "breaks", text) for text in judged.broken]
+        raise RosterBreaksError(" ".join([words, *judged.broken]), faults)
+
+
+def put_shift(
+    *,
+    site_id: int,
+    worker_id: int,
+    on: date,
+    pattern_id: int | None,
+    at: datetime,
+    is_anyway: bool = False,
+) -> Judged:
+    """Put a worker on a shift of a date, or (no pattern) take theirs away.
+
+    What that breaks refuses it, unless the one who decides does it anyway, knowing.
+    """
+    site = Site.objects.get(pk=site_id)
+    with site_write(site_id, at) as write:
+        worker = find_worker(site_id, worker_id)
+        _refuse_date(site, on, at)
+        pattern = _find_pattern(site_id, pattern_id)
+        judged = judge_days(site, {(worker.pk, on): _kind_of(site_id, pattern)}, at)
+        if not is_anyway:
+            _refuse_broken(judged, _("That breaks rules of the roster."))
+        kind = judged.facts.kinds.of_pattern[pattern.pk] if pattern else None
+        named = {(worker.pk, on): pattern} if pattern else None
+        wanted = {(worker.pk, on): kind}
+        told = put_days(judged.facts, wanted, at=at, write=write, patterns=named)
+        if not told:
+            raise NoShiftError(
+                _("Nothing to change: %(name)s, %(day)s is so already, has begun, or is marked.")
+                % {"name": worker.name, "day": on.isoformat()}
+            )
+    return judged
+
+
+def _kind_of(site_id: int, pattern: ShiftPattern | None) -> str | None:
+    if pattern is None:
+        return None
+    same = ShiftPattern.objects.filter(
+        site_id=site_id,
+        retired_at=None,
+        starts_local=pattern.starts_local,
+        duration_min=pattern.duration_min,
+    )
+    return same.order_by("key").values_list("key", flat=True)[0]
+
+
+def _find_pattern(site_id: int, pattern_id: int | None) -> ShiftPattern | None:
+    if pattern_id is None:
+        return None
+    rows = ShiftPattern.objects.filter(site_id=site_id, pk=pattern_id, retired_at=None)
+    if (found := rows.first()) is None:
+        raise NotFoundError(_("There is no such shift here."))
+    return found
+
+
+def _refuse_date(site: Site, on: date, at: datetime) -> None:
+    today = today_of(site, at)
+    if not today <= on <= today + AHEAD_MOST:
+        raise RosterSpanError(_("Give a date from today until 60 days ahead."))
+
+
+# Swaps --------------------------------------------------------------------------------------------
+
+
+def ask_swap(
+    *,
+    site_id: int,
+    worker_id: int,
+    local_date: date,
+    to_worker_id: int,
+    for_date: date | None,
+    by: Actor,
+    at: datetime,
+) -> SwapRequest:
+    """Ask that another takes a shift, and maybe gives one for it; asked again it is this one."""
+    site = Site.objects.get(pk=site_id)
+    if worker_id == to_worker_id:
+        raise SwapStateError(_("A swap needs two people."))
+    with site_write(site_id, at) as write:
+        for pk in sorted((worker_id, to_worker_id)):
+            find_worker(site_id, pk)
+        for on in (local_date, *([for_date] if for_date else [])):
+            _refuse_date(site, on, at)
+        swap, _made = SwapRequest.objects.update_or_create(
+            site_id=site_id,
+            worker_id=worker_id,
+            local_date=local_date,
+            state=SwapState.ASKED,
+            defaults={
+                "to_worker_id": to_worker_id,
+                "for_date": for_date,
+                "asked_at": at,
+                "by": by,
+            },
+        )
+        swap_days(swap, at)  # refuses what cannot be swapped
+        write.touch()
+    return swap
+
+
+def swap_days(swap: SwapRequest, at: datetime) -> dict[tuple[int, date], str | None]:
+    """Give the days as the swap would have them: 3 queries.
+
+    Raises
+    ------
+    SwapStateError
+        When a shift is not there, has begun, or the other has one that day already.
+    """
+    site = swap.site
+    kinds = {(s.worker_id, s.local_date): s for s in _swapped(swap)}
+    facts = read_facts(site, swap.local_date, swap.local_date + timedelta(days=1))
+    wanted: dict[tuple[int, date], str | None] = {}
+    legs = [(swap.worker_id, swap.to_worker_id, swap.local_date)]
+    legs += [(swap.to_worker_id, swap.worker_id, swap.for_date)] if swap.for_date else []
+    for giver, _taker, on in legs:
+        shift = kinds.get((giver, on))
+        if shift is None or shift.starts_at <= at:
+            raise SwapStateError(_("A shift to be swapped is not there any more, or has begun."))
+        wanted[giver, on] = None
+    for giver, taker, on in legs:
+        if (taker, on) in kinds and (taker, on) not in wanted:
+            raise SwapStateError(_("Whoever takes the shift has one that day already."))
+        wanted[taker, on] = facts.kinds.of_pattern[kinds[giver, on].pattern_id]
+    return wanted
+
+
+def _swapped(swap: SwapRequest) -> Iterable[Shift]:
+    dates = [on for on in (swap.local_date, swap.for_date) if on]
+    return Shift.objects.filter(
+        site_id=swap.site_id,
+        worker_id__in=[swap.worker_id, swap.to_worker_id],
+        local_date__in=dates,
+        presence=Presence.EXPECTED,
+        pattern__retired_at=None,
+    )
+
+
+def judge_swap(swap: SwapRequest, at: datetime) -> Judged:
+    """What a swap would break, in words."""
+    return judge_days(swap.site, swap_days(swap, at), at)
+
+
+def settle_swap(
+    *, site_id: int, swap_id: int, is_approved: bool, by: Actor, at: datetime
+) -> SwapRequest:
+    """Approve a swap that breaks no rule, or refuse it; an answered one keeps its answer."""
+    with site_write(site_id, at) as write:
+        rows = SwapRequest.objects.select_for_update(of=("self",), no_key=True)
+        swap = rows.select_related("site").filter(site_id=site_id, pk=swap_id).first()
+        if swap is None:
+            raise NotFoundError(_("There is no such swap here."))
+        if swap.state != SwapState.ASKED:
+            raise SwapStateError(_("This swap was answered already."))
+        if is_approved:
+            wanted = swap_days(swap, at)
+            judged = judge_days(swap.site, wanted, at)
+            _refuse_broken(judged, _("The swap breaks rules of the roster."))
+            put_days(judged.facts, wanted, at=at, write=write)
+        swap.state = SwapState.APPROVED if is_approved else SwapState.REFUSED
+        swap.decided_at, swap.decided_by = at, by
+        swap.save(update_fields=["state", "decided_at", "decided_by"])
+        write.touch()
+    return swap
+
+
+def may_ask(worker: Worker | None, actor: Actor, is_lead: bool) -> bool:
+    """Whether somebody may ask for a swap of a worker's shift: that worker, or a lead."""
+    return is_lead or (worker is not None and worker.actor_id == actor.pk)

@@ -1,0 +1,269 @@
+"""Verbs of a roster: ask for one, search on, put the result in place, publish it."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, datetime, timedelta
+from threading import Event, Thread
+from typing import Any
+
+from django.db import connection
+from django.utils.translation import gettext as _
+
+from crews.errors import RosterBreaksError, RosterSpanError, RosterStateError
+from equipment.site.errors import FieldFault, NotFoundError
+from equipment.site.models import Actor, Site
+from equipment.site.queries import site_version
+from equipment.site.runs import enqueue
+from equipment.site.writes import site_write
+
+from .build import build_week, read_facts, roster_on_record, today_of
+from .calc.check import check_week
+from .calc.explain import explain_clash
+from .calc.json_io import (
+    problem_from_json,
+    problem_to_json,
+    solution_from_json,
+    solution_to_json,
+)
+from .calc.problem import Problem, ProblemError
+from .calc.search import solve_week
+from .calc.solution import Solution, Status
+from .days import AHEAD_MOST, put_days
+from .models import RosterRun, RosterState
+from .words import Names, say_broken, say_limit
+
+RUN_KIND = "roster.solve"
+PART_S = 15.0
+N_PARTS = 3
+EXPLAIN_S = 20.0
+MOST_DAYS = 28
+WEEK = timedelta(days=7)
+ASKS_EVERY_S = 0.5
+
+
+def begin_roster(
+    *,
+    site_id: int,
+    from_on: date,
+    until_on: date,
+    by: Actor | None,
+    at: datetime,
+    seed: int = 0,
+    is_refill: bool = False,
+) -> RosterRun:
+    """Ask for a roster of [from_on, until_on); the one being made, if any, is given up for it."""
+    site = Site.objects.get(pk=site_id)
+    _refuse_span(site, from_on, until_on, at)
+    with site_write(site_id, at) as write:
+        live = RosterRun.objects.filter(site_id=site_id, state=RosterState.SOLVING)
+        live.update(state=RosterState.CANCELLED, finished_at=at)
+        run = RosterRun.objects.create(
+            site_id=site_id,
+            from_on=from_on,
+            until_on=until_on,
+            made_at=at,
+            by=by,
+            seed=seed,
+            is_refill=is_refill,
+            site_version=site_version(site_id),
+            problem=_document(_problem_now(site, from_on, until_on, is_refill, at)),
+        )
+        _go_on(run, at)
+        write.touch()
+    return run
+
+
+def _refuse_span(site: Site, from_on: date, until_on: date, at: datetime) -> None:
+    today = today_of(site, at)
+    if not today <= from_on < until_on <= today + AHEAD_MOST:
+        raise RosterSpanError(_("Give a first day from today on, and an end up to 60 days ahead."))
+    if (until_on - from_on).days > MOST_DAYS:
+        raise RosterSpanError(_("A roster is made for four weeks at most."))
+
+
+def _problem_now(
+    site: Site, from_on: date, until_on: date, is_refill: bool, at: datetime
+) -> Problem:
+    facts = read_facts(site, from_on, until_on)
+    if not facts.kinds.patterns or not facts.workers:
+        raise RosterSpanError(_("The farm file names no shifts, or nobody who could work them."))
+    try:
+        return build_week(facts, at=at, is_refill=is_refill)
+    except ProblemError as error:
+        raise RosterSpanError(str(error)) from error
+
+
+def _document(problem: Problem) -> Any:
+    return json.loads(problem_to_json(problem))
+
+
+def problem_of(run: RosterRun) -> Problem:
+    """Give the problem that a run was made from."""
+    return problem_from_json(json.dumps(run.problem))
+
+
+def solution_of(run: RosterRun) -> Solution | None:
+    """Give the best roster found so far."""
+    return None if run.solution is None else solution_from_json(json.dumps(run.solution))
+
+
+def _go_on(run: RosterRun, at: datetime) -> None:
+    key = f"{run.site_id}:{run.pk}:{at.isoformat()}"
+    enqueue(RUN_KIND, key=key, at=at, site_id=run.site_id, args={"roster": run.pk})
+
+
+def search_on(run: RosterRun) -> Solution | None:
+    """Search for the next part, from the best so far on; it ends when the run is given up.
+
+    None when there is nothing left to search. Writes nothing: a kill loses one part.
+    """
+    run.refresh_from_db()
+    if run.state != RosterState.SOLVING or run.n_parts_done >= N_PARTS:
+        return None
+    problem, so_far = problem_of(run), solution_of(run)
+    start = so_far.assignments if so_far else ()
+    if so_far is None and run.is_refill:
+        start = _record_start(run)
+    stop, ended = Event(), Event()
+    watch = Thread(target=_stop_when_given_up, args=(run.pk, stop, ended))
+    watch.start()
+    try:
+        return solve_week(
+            problem, seconds=PART_S, seed=run.seed + run.n_parts_done, start=start, stop=stop
+        )
+    finally:
+        ended.set()
+        watch.join()
+
+
+def _record_start(run: RosterRun) -> Any:
+    site = Site.objects.get(pk=run.site_id)
+    return roster_on_record(read_facts(site, run.from_on, run.until_on))
+
+
+def _stop_when_given_up(run_id: int, stop: Event, ended: Event) -> None:
+    """Look now and then whether a run is still wanted, on a connection of the thread's own."""
+    try:
+        while not ended.wait(ASKS_EVERY_S):
+            if not RosterRun.objects.filter(pk=run_id, state=RosterState.SOLVING).exists():
+                stop.set()
+                return
+    finally:
+        connection.close()
+
+
+def keep_part(*, run: RosterRun, found: Solution, at: datetime) -> bool:
+    """Keep a part's result where it is better; say whether to search on."""
+    with site_write(run.site_id, at) as write:
+        rows = RosterRun.objects.select_for_update(no_key=True)
+        run = rows.get(pk=run.pk)
+        if run.state != RosterState.SOLVING:
+            return False
+        if found.score is not None:
+            _keep_best(run, found)
+        is_settled = found.status in (Status.OPTIMAL, Status.INFEASIBLE)
+        run.n_parts_done = N_PARTS if is_settled else run.n_parts_done + 1
+        run.save()
+        write.touch()
+    return run.n_parts_done < N_PARTS
+
+
+def _keep_best(run: RosterRun, found: Solution) -> None:
+    assert found.score is not None
+    if run.cost is None or found.score.total_cost <= run.cost:
+        run.solution = json.loads(solution_to_json(found))
+        run.cost = found.score.total_cost
+    if found.bound_cost is not None:
+        run.bound_cost = min(run.cost, max(run.bound_cost or 0.0, found.bound_cost))
+        run.gap_frac = (run.cost - run.bound_cost) / run.cost if run.cost > 0 else 0.0
+
+
+def why_none(run: RosterRun) -> list[dict[str, Any]]:
+    """Find what clashes and the ways out, as documents of words; empty where that is not known."""
+    problem = problem_of(run)
+    clash = explain_clash(problem, seconds=EXPLAIN_S)
+    site = Site.objects.get(pk=run.site_id)
+    names = Names.of(run.site_id, read_facts(site, run.from_on, run.until_on).kinds)
+    told = [{"clash": [say_limit(limit, names) for limit in clash.limits]}] if clash.limits else []
+    return told + [
+        {
+            "give_up": [say_limit(limit, names) for limit in remedy.given_up],
+            "then": say_broken(remedy.broken, names),
+        }
+        for remedy in clash.remedies
+    ]
+
+
+def finish_roster(*, run: RosterRun, why: list[dict[str, Any]], at: datetime) -> RosterRun:
+    """Put the result in place where the facts that it rests on have not moved, else search anew."""
+    with site_write(run.site_id, at) as write:
+        rows = RosterRun.objects.select_for_update(of=("self",), no_key=True)
+        run = rows.select_related("site").get(pk=run.pk)
+        if run.state != RosterState.SOLVING:
+            return run
+        document = _document(_problem_now(run.site, run.from_on, run.until_on, run.is_refill, at))
+        if document != run.problem:
+            run.problem, run.n_parts_done = document, 0
+            run.cost = run.bound_cost = run.gap_frac = None
+            run.solution = None
+            run.site_version = site_version(run.site_id)
+            _go_on(run, at)
+        else:
+            run.state = RosterState.DRAFT if run.solution else RosterState.IMPOSSIBLE
+            run.why, run.finished_at = why, at
+        run.save()
+        write.touch()
+    return run
+
+
+def cancel_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
+    """Give a roster up that is being made or waits to be published."""
+    with site_write(site_id, at) as write:
+        run = _find(site_id, run_id)
+        if run.state not in (RosterState.SOLVING, RosterState.DRAFT):
+            raise RosterStateError(_("This roster is not being made and is no draft."))
+        run.state, run.finished_at = RosterState.CANCELLED, at
+        run.save(update_fields=["state", "finished_at"])
+        write.touch()
+    return run
+
+
+def _find(site_id: int, run_id: int) -> RosterRun:
+    rows = RosterRun.objects.select_for_update(of=("self",), no_key=True)
+    run = rows.select_related("site").filter(site_id=site_id, pk=run_id).first()
+    if run is None:
+        raise NotFoundError(_("There is no roster %d here.") % run_id)
+    return run
+
+
+def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
+    """Make a draft the roster: its shifts, and who must be told.
+
+    It is judged again by the facts of now: a draft that breaks a rule by them is refused.
+    """
+    with site_write(site_id, at) as write:
+        run = _find(site_id, run_id)
+        solution = solution_of(run)
+        if run.state != RosterState.DRAFT or solution is None:
+            raise RosterStateError(_("Only a draft can be published."))
+        facts = read_facts(run.site, run.from_on, run.until_on)
+        problem = build_week(facts, at=at, is_refill=run.is_refill)
+        verdict = check_week(problem, solution)
+        broken = say_broken(verdict.broken, Names.of(site_id, facts.kinds))
+        if broken:
+            words = _("What it rests on has changed since it was made; make it anew.")
+            faults = [FieldFault("", "breaks", text) for text in broken]
+            raise RosterBreaksError(" ".join([words, *broken]), faults)
+        kind_of = {(a.person, a.on): a.kind for a in solution.assignments}
+        wanted = {
+            (worker.pk, on): kind_of.get((worker.key, on))
+            for worker in facts.workers
+            for on in facts.days
+        }
+        told = put_days(facts, wanted, at=at, write=write)
+        run.told = [one.as_document() for one in told]
+        run.state, run.published_at = RosterState.PUBLISHED, at
+        run.save(update_fields=["told", "state", "published_at"])
+        write.touch()
+    return run
