@@ -10,7 +10,17 @@ from django.apps import apps
 from django.test import Client
 
 from crews.people.models import Crew, Worker
-from crews.roster.models import CrewPens, ShiftPattern
+from crews.roster.calc.json_io import solution_to_json
+from crews.roster.calc.solution import Solution
+from crews.roster.calc.solution import Status as Found
+from crews.roster.models import (
+    CrewPens,
+    RosterRun,
+    RosterState,
+    ShiftPattern,
+    ShiftWish,
+    SwapRequest,
+)
 from equipment.barns.models import Pen
 from equipment.basins.models import BasinPractice, FieldWindow, HaulTruck
 from equipment.basins.services import (
@@ -120,6 +130,7 @@ class Farm:
         self._build_plan()
         self._build_weather()
         self._build_forecasts()
+        self._build_rosters()
         self._build_basins()
 
     def who(self, worker: Worker | None = None) -> dict[str, Any]:
@@ -445,6 +456,37 @@ class Farm:
                 code_version="0" * 64,
             )
             OutlookChunk.objects.create(site=self.site, run=run, first=0, n_members=2)
+
+    def _build_rosters(self) -> None:
+        """Two drafts of a quiet week, two wishes, and two swaps that were asked for."""
+        today = local_date_of(self.now, self.site.zone)
+        for _n in range(2):
+            RosterRun.objects.create(
+                site=self.site,
+                from_on=today + 7 * DAY,
+                until_on=today + 14 * DAY,
+                made_at=self.now,
+                by=self.manager.actor,
+                state=RosterState.DRAFT,
+                site_version=1,
+                problem={},
+                solution=json.loads(solution_to_json(Solution(Found.FEASIBLE))),
+                cost=0,
+            )
+        worker = self.spare
+        for days in (2, 3):
+            make_shift(worker, self.now + days * DAY)
+            ShiftWish.objects.create(
+                site=self.site, worker=worker, local_date=today + (7 + days) * DAY
+            )
+            SwapRequest.objects.create(
+                site=self.site,
+                worker=worker,
+                local_date=today + days * DAY,
+                to_worker=self.manager,
+                asked_at=self.now,
+                by=worker.actor,
+            )
 
     def _build_basins(self) -> None:
         """A pair that takes turns, read twice; a field with a window, an analysis, two loads."""

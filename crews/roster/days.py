@@ -311,6 +311,16 @@ def judge_swap(swap: SwapRequest, at: datetime) -> Judged:
     return judge_days(swap.site, swap_days(swap, at), at)
 
 
+def breaks_of(swap: SwapRequest, at: datetime) -> list[str]:
+    """What a swap would break now, in words; of an answered one nothing."""
+    if swap.state != SwapState.ASKED:
+        return []
+    try:
+        return judge_swap(swap, at).broken
+    except SwapStateError as error:
+        return [error.detail]
+
+
 def settle_swap(
     *, site_id: int, swap_id: int, is_approved: bool, by: Actor, at: datetime
 ) -> SwapRequest:

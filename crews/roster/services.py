@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
@@ -18,7 +18,7 @@ from equipment.site.writes import site_write
 
 from .build import is_within, published_spans
 from .calc import shifts as calc
-from .models import CrewPens, Presence, Rotation, Shift, ShiftPattern
+from .models import CrewPens, Presence, Rotation, Shift, ShiftDemand, ShiftPattern, ShiftWish
 
 AHEAD = timedelta(days=15)
 OPEN = (Presence.EXPECTED, Presence.HERE)
@@ -227,6 +227,58 @@ def give_pens(
             )
         write.change("crew_pens.changed", crew.pk)
     return len(pens)
+
+
+def wish_shift(
+    *,
+    site_id: int,
+    worker_id: int,
+    local_date: date,
+    pattern_id: int | None,
+    at: datetime,
+    is_taken_back: bool = False,
+) -> bool:
+    """Keep what a worker would like on a date, or take it back; say whether there is a wish."""
+    with site_write(site_id, at) as write:
+        worker = find_worker(site_id, worker_id)
+        patterns = ShiftPattern.objects.filter(site_id=site_id, retired_at=None)
+        if pattern_id is not None and not patterns.filter(pk=pattern_id).exists():
+            raise NotFoundError(_("There is no such shift here."))
+        if is_taken_back:
+            ShiftWish.objects.filter(worker=worker, local_date=local_date).delete()
+        else:
+            ShiftWish.objects.update_or_create(
+                site_id=site_id,
+                worker=worker,
+                local_date=local_date,
+                defaults={"pattern_id": pattern_id},
+            )
+        write.touch()
+    return not is_taken_back
+
+
+def need_people(
+    *, site_id: int, from_on: date, until_on: date, needed: Iterable[ShiftDemand], at: datetime
+) -> int:
+    """Put what the work of [from_on, until_on) needs in place of what it did; count changes."""
+    with site_write(site_id, at) as write:
+        ShiftPattern.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
+        rows = ShiftDemand.objects.filter(
+            site_id=site_id, local_date__gte=from_on, local_date__lt=until_on
+        )
+        had = {_demand_key(row): row for row in rows}
+        wanted = {_demand_key(row): row for row in needed}
+        gone = [row.pk for key, row in had.items() if key not in wanted]
+        new = [row for key, row in wanted.items() if key not in had]
+        ShiftDemand.objects.filter(pk__in=gone).delete()
+        ShiftDemand.objects.bulk_create(new, ignore_conflicts=True)
+        if gone or new:
+            write.touch()
+    return len(gone) + len(new)
+
+
+def _demand_key(row: ShiftDemand) -> tuple[object, ...]:
+    return row.pattern_id, row.skill_id, row.local_date, row.least, row.target
 
 
 def keep_shifts_ahead(*, site_id: int, at: datetime) -> int:

@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import URLPattern, URLResolver
 
 from config.urls import api
+from crews.roster.models import RosterRun, SwapRequest
 from equipment.flushing.models import Lock
 from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
 from equipment.site.calc.local_time import local_date_of
@@ -94,6 +95,8 @@ ROWS: dict[str, Callable[[Farm], int]] = {
     "crews/": lambda f: f.crew.pk,
     "shifts/": lambda f: f.worker.shifts.get().pk,
     "shift-patterns/": lambda f: f.worker.shifts.get().pattern_id,
+    "rosters/": lambda f: RosterRun.objects.filter(site=f.site).earliest("pk").pk,
+    "swaps/": lambda f: SwapRequest.objects.filter(site=f.site).earliest("pk").pk,
     "plans/": lambda f: f.plan.pk,
     "work-orders/": lambda f: f.orders[5].pk,
     "work-orders/<key:order_id>/needs/": lambda f: f.orders[0].pk,
@@ -131,6 +134,10 @@ def path_of(route: str, rows: Farm, slug: str) -> str:
 
 def iso(farm: Farm, minutes: float) -> str:
     return (farm.now + minutes * MINUTE).isoformat()
+
+
+def day(farm: Farm, days: int) -> str:
+    return f"{local_date_of(farm.now, farm.site.zone) + timedelta(days=days)}"
 
 
 def _answers(farm: Farm) -> list[Body]:
@@ -227,6 +234,25 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "source": "radio",
     },
     ("POST", "standing-orders/<key:pk>/take-over/"): lambda f: {},
+    ("POST", "rosters/"): lambda f: {"from_on": day(f, 7), "until_on": day(f, 14)},
+    ("POST", "rosters/<key:pk>/give-up/"): lambda f: {},
+    ("POST", "rosters/<key:pk>/publish/"): lambda f: {},
+    ("POST", "shifts/"): lambda f: {
+        "worker": f.worker.pk,
+        "local_date": day(f, 4),
+        "pattern": f.worker.shifts.get().pattern_id,
+    },
+    ("POST", "shift-wishes/"): lambda f: {
+        "worker": f.worker.pk,
+        "local_date": day(f, 4),
+        "pattern": None,
+    },
+    ("POST", "swaps/"): lambda f: {
+        "worker": f.spare.pk,
+        "local_date": day(f, 2),
+        "to_worker": f.worker.pk,
+    },
+    ("POST", "swaps/<key:pk>/settle/"): lambda f: {"is_approved": True},
     ("POST", "year-ahead/"): lambda f: {"n_members": 2, "seed": 7},
     ("POST", "year-ahead/<key:pk>/resume/"): lambda f: {},
     ("POST", "year-ahead/<key:pk>/stop/"): lambda f: {},

@@ -13,6 +13,7 @@ from django.core.handlers.base import BaseHandler
 from pytest_django.live_server_helper import LiveServer
 
 from config.rooms import BASE_DIR
+from crews.roster.models import RosterRun, SwapRequest
 from equipment.flushing.models import Lock
 from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
 from equipment.site.models import Hold
@@ -73,6 +74,8 @@ def keys_of(farm: Farm) -> dict[str, list[int]]:
         "crews": [farm.crew.pk],
         "shifts": [shift.pk for shift in farm.worker.shifts.all()],
         "shift-patterns": [farm.worker.shifts.get().pattern_id],
+        "rosters": of(RosterRun),
+        "swaps": of(SwapRequest),
         "plans": [farm.plan.pk],
         "work-orders": [order.pk for order in farm.orders[3:20]],
         "work-orders/assignment": [order.pk for order in farm.orders[20:30]],

@@ -47,11 +47,14 @@ places/ 2
 plans/ 2
 problems/ 2
 repairs/ 2
+rosters/ 2
 sand-accounts/ 4
 shift-patterns/ 2
+shift-wishes/ 2
 shifts/ 2
 sites/ 2
 standing-orders/ 2
+swaps/ 2
 unassigned/ 3
 weather-days/ 2
 weather-forecasts/ 2

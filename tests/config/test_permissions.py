@@ -109,6 +109,11 @@ POST   problems/<key:pk>/answer/                leads
 GET    repairs/                                 everyone
 GET    repairs/<key:pk>/                        everyone
 POST   repairs/<key:pk>/end/                    shop
+GET    rosters/                                 everyone
+POST   rosters/                                 leads
+GET    rosters/<key:pk>/                        everyone
+POST   rosters/<key:pk>/give-up/                leads
+POST   rosters/<key:pk>/publish/                leads
 GET    sand-accounts/                           everyone
 POST   sand-deliveries/                         leads
 GET    sand-recovery/                           everyone
@@ -117,7 +122,10 @@ GET    sand-supply/                             everyone
 GET    schema/                                  anybody
 GET    shift-patterns/                          everyone
 GET    shift-patterns/<key:pk>/                 everyone
+GET    shift-wishes/                            everyone
+POST   shift-wishes/                            everyone
 GET    shifts/                                  everyone
+POST   shifts/                                  leads
 GET    shifts/<key:pk>/                         everyone
 GET    sites/                                   signed-in
 GET    sites/<slug>/                            everyone
@@ -125,6 +133,10 @@ GET    standing-orders/                         everyone
 GET    standing-orders/<key:pk>/                everyone
 PATCH  standing-orders/<key:pk>/                leads
 POST   standing-orders/<key:pk>/take-over/      leads
+GET    swaps/                                   everyone
+POST   swaps/                                   everyone
+GET    swaps/<key:pk>/                          everyone
+POST   swaps/<key:pk>/settle/                   leads
 GET    unassigned/                              everyone
 GET    water-balance/                           everyone
 GET    weather-days/                            everyone
