@@ -1,4 +1,4 @@
-"""What the roster brings to the farm file: shifts, who turns through them, whose pens they are."""
+"""What the roster brings to the farm file: shifts, turns, rules, needs, and who has which pens."""
 
 from collections.abc import Iterator
 from datetime import datetime
@@ -8,9 +8,16 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
 from equipment.site.farmfields import Complaint, Entry, Field, Kind, Values
-from equipment.site.farmrows import NAME, Farm, Row, Rows, Section
+from equipment.site.farmrows import NAME, Farm, Row, Rows, Section, SingleRows, read_column
 
-from .models import CrewPens, Rotation, ShiftPattern
+from .models import (
+    CrewPens,
+    RosterPractice,
+    Rotation,
+    ShiftDemand,
+    ShiftPattern,
+    WorkerRules,
+)
 
 
 class RotationRows(Rows):
@@ -33,6 +40,81 @@ class RotationRows(Rows):
 
     def subject_id(self, farm: Farm, section: Section, key: str) -> object:
         return farm.pk("workers", key)
+
+
+class WorkerRulesRows(RotationRows):
+    """What one worker's roster keeps to, known by the worker."""
+
+    def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
+        self.fill(farm, section, WorkerRules(site=farm.site), values)
+
+    def find(self, farm: Farm, key: str) -> Any:
+        return WorkerRules.objects.get(site=farm.site, worker__key=key)
+
+
+NEEDS = Field(
+    "skills",
+    Kind.PART,
+    _("How many of them with a skill"),
+    [],
+    is_list=True,
+    is_column=False,
+    parts=(
+        Field("skill", Kind.ROW, _("Skill"), refers_to="skills"),
+        Field("least", Kind.WHOLE, _("At least so many"), 0, low=0, high=500),
+        Field("target", Kind.WHOLE, _("As many as work needs"), low=0, high=500),
+    ),
+)
+
+
+class DemandRows(Rows):
+    """What a shift needs on every date: a row in all, and one a skill. Dated ones are not its."""
+
+    def read(self, farm: Farm, section: Section) -> dict[str, Row]:
+        found: dict[str, Row] = {}
+        rows = self._select(farm).select_related("pattern").order_by("pattern__key", "skill__key")
+        for row in rows:
+            values = found.setdefault(
+                row.pattern.key, Row({"pattern": row.pattern.key, NEEDS.name: []})
+            ).values
+            if row.skill_id is None:
+                values |= {"least": row.least, "target": row.target}
+            else:
+                need = {part.name: read_column(farm, part, row) for part in NEEDS.parts}
+                values[NEEDS.name].append(need)
+        return found
+
+    def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
+        self._put(farm, key, values)
+
+    def update(self, farm: Farm, section: Section, key: str, values: Values) -> None:
+        known = self.read(farm, section)[key].values
+        self._put(farm, key, {**known, **values})
+
+    def _put(self, farm: Farm, key: str, values: Values) -> None:
+        """Make all rows of a shift anew."""
+        pattern_id = farm.pk("shift_patterns", key)
+        self._select(farm).filter(pattern_id=pattern_id).delete()
+        needs = [{**values, "skill": None}, *values[NEEDS.name]]
+        ShiftDemand.objects.bulk_create(
+            ShiftDemand(
+                site=farm.site,
+                pattern_id=pattern_id,
+                skill_id=farm.pk("skills", need["skill"]) if need["skill"] else None,
+                least=need["least"],
+                target=need["target"],
+            )
+            for need in needs
+        )
+
+    def retire(self, farm: Farm, section: Section, key: str, at: datetime | None) -> None:
+        self._select(farm).filter(pattern__key=key).delete()
+
+    def subject_id(self, farm: Farm, section: Section, key: str) -> object:
+        return farm.pk("shift_patterns", key)
+
+    def _select(self, farm: Farm) -> Any:
+        return ShiftDemand.objects.filter(site=farm.site, local_date__isnull=True)
 
 
 class CrewPensRows(Rows):
@@ -82,6 +164,29 @@ def check_pattern(entry: Entry) -> Iterator[Complaint]:
     for rest in entry.values["breaks"]:
         if rest["after_min"] + rest["length_min"] > entry.values["duration_min"]:
             yield Complaint("breaks", _("has a break after the end"), _("Put it inside the shift."))
+
+
+def tidy_demand(values: Values) -> Values:
+    return {**values, NEEDS.name: sorted(values[NEEDS.name], key=lambda need: str(need["skill"]))}
+
+
+def check_demand(entry: Entry) -> Iterator[Complaint]:
+    needs = entry.values[NEEDS.name]
+    names = [need["skill"] for need in needs]
+    for name in sorted({name for name in names if names.count(name) > 1}):
+        reason = _("names %(skill)s twice") % {"skill": name}
+        yield Complaint(NEEDS.name, reason, _("Keep one line a skill."))
+    for need in (entry.values, *needs):
+        if need["least"] > need["target"]:
+            too_many = _("asks for more at least than it needs")
+            yield Complaint("least", too_many, _("least must not be above target."))
+
+
+def check_rules(entry: Entry) -> Iterator[Complaint]:
+    least_h, most_h = entry.values["week_least_h"], entry.values["week_most_h"]
+    if least_h is not None and most_h is not None and least_h > most_h:
+        hours = _("asks for more hours a week than it allows")
+        yield Complaint("week_least_h", hours, _("It must not be above week_most_h."))
 
 
 def tidy_crew_pens(values: Values) -> Values:
@@ -154,4 +259,70 @@ CREW_PENS = Section(
     ),
 )
 
-SECTIONS = (SHIFT_PATTERNS, ROTATIONS, CREW_PENS)
+RULES = (
+    Field("rest_h", Kind.NUMBER, _("Hours of rest between two shifts; 11 without it"), None,
+          low=0, high=48),
+    Field("week_least_h", Kind.NUMBER, _("Hours a week at least; without it no matter"), None,
+          low=0, high=112),
+    Field("week_most_h", Kind.NUMBER, _("Hours a week at most; check state law"), None, low=0,
+          high=168),
+    Field("days_in_row_most", Kind.WHOLE, _("Days in a row at most; without it 6, or those of the "
+          "rotation"), None, low=1, high=60),
+    Field("nights_in_row_most", Kind.WHOLE, _("Nights in a row at most"), None, low=1, high=60),
+    Field("weekends_most", Kind.WHOLE, _("Weekends at most of any four"), None, low=0, high=4),
+)  # fmt: skip
+
+
+def _price(name: str, help_text: Any, default: float) -> Field:
+    return Field(name, Kind.NUMBER, help_text, default, low=0, high=1000)
+
+
+ROSTER_RULES = Section(
+    name="roster_rules",
+    help=_("What a roster keeps to, and in points how much each thing it leaves unmet weighs"),
+    is_single=True,
+    rows=SingleRows(RosterPractice),
+    check=check_rules,
+    fields=(
+        *RULES,
+        _price("under_price", _("Each person too few on a shift"), 10),
+        _price("wish_price", _("Each wish not met"), 3),
+        _price("turn_price", _("Each day that is not as the rotation has it"), 1),
+        _price("apart_price", _("Each day a crew is parted over two shifts"), 0.5),
+        _price("lead_price", _("Each shift of a crew without its lead"), 4),
+        _price("change_price", _("Each day changed that was published"), 2),
+        _price("night_price", _("Each night above the mean of all"), 0),
+        _price("weekend_price", _("Each weekend shift above the mean of all"), 0),
+    ),
+)
+WORKER_RULES = Section(
+    name="worker_rules",
+    help=_("What one worker's roster keeps to, where it is not what holds for all"),
+    rows=WorkerRulesRows(WorkerRules),
+    key_fields=("worker",),
+    check=check_rules,
+    fields=(Field("worker", Kind.ROW, _("Whose rules they are"), refers_to="workers"), *RULES),
+)
+SHIFT_DEMAND = Section(
+    name="shift_demand",
+    help=_("How many a shift needs on every date; without it as many as turn through it"),
+    rows=DemandRows(ShiftDemand),
+    key_fields=("pattern",),
+    check=check_demand,
+    tidy=tidy_demand,
+    fields=(
+        Field("pattern", Kind.ROW, _("Shift"), refers_to="shift_patterns"),
+        Field("least", Kind.WHOLE, _("At least so many"), 0, low=0, high=500, is_column=False),
+        Field("target", Kind.WHOLE, _("As many as work needs"), low=0, high=500, is_column=False),
+        NEEDS,
+    ),
+)
+
+SECTIONS = (
+    SHIFT_PATTERNS,
+    ROTATIONS,
+    CREW_PENS,
+    ROSTER_RULES,
+    WORKER_RULES,
+    SHIFT_DEMAND,
+)
