@@ -54,7 +54,7 @@ from equipment.site.models import (
 from equipment.site.queries import site_version
 from equipment.site.services import put_hold
 from equipment.weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecast
-from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from schedules.dayplan.models import Assignment, Claim, DaySearch, PlanRun, Unassigned
 from schedules.outlook.models import OutlookChunk, OutlookRun, OutlookState
 from schedules.rounds.models import Milking, MilkingState, PenVisit
 from schedules.sand.models import Batch, DryForecast, Stage
@@ -377,6 +377,9 @@ class Farm:
                 n_assigned=2,
                 n_unassigned=2,
             )
+        DaySearch.objects.create(
+            site=self.site, is_running=True, began_at=self.now, told_at=self.now, left_s=30
+        )
         self.assigned = self.orders[3]
         for hours, order in enumerate(self.orders[3:5], start=2):
             self._give(order, self.now + hours * HOUR)

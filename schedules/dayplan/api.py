@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.urls import path
@@ -23,8 +24,18 @@ from schedules.work.models import WorkOrder
 
 from .byhand import reassign, take_off
 from .calc.diff import ChangeKind
-from .models import PlanRun
-from .queries import assignment_of, latest_plan, with_claims
+from .models import DaySearch, PlanRun
+from .queries import assignment_of, changes_since, latest_plan, with_claims
+from .searches import ASKED_S, MOST_S, ask_search, search_of, stop_search
+
+
+class HasItOutput(serializers.Serializer[Any]):
+    """Who has a work order, with what, from when to when."""
+
+    workers = serializers.ListField(child=serializers.IntegerField())
+    machine = serializers.IntegerField(allow_null=True)
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
 
 
 class PlanChangeOutput(serializers.Serializer[Any]):
@@ -35,6 +46,8 @@ class PlanChangeOutput(serializers.Serializer[Any]):
     workers = serializers.ListField(
         child=serializers.IntegerField(), help_text="Who must be told: had it, or has it now."
     )
+    before = HasItOutput(allow_null=True, default=None)
+    after = HasItOutput(allow_null=True, default=None)
 
 
 class PlanOutput(serializers.ModelSerializer[PlanRun]):
@@ -84,6 +97,95 @@ class PlanViewSet(ReadViewSet[PlanRun]):
         """Give what came out, to be checked and scored anywhere."""
         document = self.get_object().solution
         return answer_tagged(request, document, etag_of_data(document))
+
+
+RECENT = timedelta(hours=1)
+
+
+class SinceQuery(serializers.Serializer[Any]):
+    """From when on, an hour ago when left out: what people knew then against the plan of now."""
+
+    since = InstantField(default=lambda: datetime.now(UTC) - RECENT)
+
+
+class ChangesOutput(serializers.Serializer[Any]):
+    """What changed between the plan of a moment and that of now."""
+
+    changes = PlanChangeOutput(many=True)
+
+
+class SearchOutput(serializers.ModelSerializer[DaySearch]):
+    """The search for a plan: whether it runs, and how far it is."""
+
+    class Meta:
+        model = DaySearch
+        fields = [
+            "is_running",
+            "is_to_stop",
+            "began_at",
+            "told_at",
+            "left_s",
+            "elapsed_s",
+            "n_iterations",
+            "cost",
+            "bound_cost",
+            "n_left_out",
+        ]
+
+
+class SearchInput(serializers.Serializer[Any]):
+    """How long to search for a better plan."""
+
+    seconds = serializers.FloatField(min_value=0, max_value=MOST_S, default=ASKED_S)
+
+
+class SearchViewSet(SiteViewSet[DaySearch]):
+    """The one search for a plan that a site has."""
+
+    queryset = DaySearch.objects.all()
+    serializer_class = SearchOutput
+
+    tagged = ("retrieve", "changes")
+
+    def _answer(self, status: int = 200) -> Response:
+        search = search_of(self.caller.site.pk)
+        return Response(self.get_serializer(search).data, status=status)
+
+    @extend_schema(responses=SearchOutput)
+    def retrieve(self, request: Request, slug: str) -> Response:
+        """Say whether a search runs, and how far it is."""
+        data = self._answer().data
+        return answer_tagged(request, data, etag_of_data(data))
+
+    @extend_schema(request=SearchInput, responses={202: SearchOutput})
+    def create(self, request: Request, slug: str) -> Response:
+        """Ask for a search; the plan in place is mended first, then bettered."""
+
+        def ask() -> Response:
+            seconds = self.read(SearchInput)["seconds"]
+            ask_search(site_id=self.caller.site.pk, at=self.now, seconds=seconds)
+            return self._answer(202)
+
+        return self.once(ask)
+
+    @extend_schema(request=None, responses=SearchOutput)
+    def stop(self, request: Request, slug: str) -> Response:
+        """Stop the search within a second or two; the best plan that it has is put in place."""
+
+        def stop() -> Response:
+            stop_search(site_id=self.caller.site.pk, at=self.now)
+            return self._answer()
+
+        return self.once(stop)
+
+    @extend_schema(parameters=[SinceQuery], responses=ChangesOutput)
+    def changes(self, request: Request, slug: str) -> Response:
+        """Say what changed since a moment, each with before, after and who must be told."""
+        query = SinceQuery(data=request.query_params.dict())
+        query.is_valid(raise_exception=True)
+        found = changes_since(self.caller.site.pk, query.validated_data["since"])
+        data = ChangesOutput({"changes": found}).data
+        return answer_tagged(request, data, etag_of_data(data))
 
 
 class ClaimedThing(serializers.Serializer[Any]):
@@ -232,6 +334,21 @@ def _assigner(order: WorkOrder) -> str:
 
 
 urlpatterns = [
+    path(
+        "sites/<slug:slug>/plan/search/",
+        SearchViewSet.as_view({"get": "retrieve", "post": "create"}),
+        name="api-plan-search",
+    ),
+    path(
+        "sites/<slug:slug>/plan/search/stop/",
+        SearchViewSet.as_view({"post": "stop"}),
+        name="api-plan-search-stop",
+    ),
+    path(
+        "sites/<slug:slug>/plan/changes/",
+        SearchViewSet.as_view({"get": "changes"}),
+        name="api-plan-changes",
+    ),
     path(
         "sites/<slug:slug>/plan/", PlanViewSet.as_view({"get": "current"}), name="api-plan-current"
     ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
 
@@ -12,6 +13,7 @@ from equipment.site.models import PlaceKind
 from schedules.work.models import Outcome, Status, WorkOrder
 
 from .models import Assignment, Claim, PlanRun
+from .told import net_changes
 
 
 def claims_shown() -> QuerySet[Claim]:
@@ -84,6 +86,12 @@ def latest_plan(site_id: int) -> PlanRun | None:
         .order_by("-made_at", "-id")
         .first()
     )
+
+
+def changes_since(site_id: int, since: datetime) -> list[dict[str, Any]]:
+    """Sum what the plans made since then changed, by what people knew before: 1 query."""
+    plans = PlanRun.objects.filter(site_id=site_id, made_at__gt=since).order_by("made_at", "id")
+    return net_changes(plans.values_list("changes", flat=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,13 @@ MOST_S = 600.0
 
 
 def search_of(site_id: int) -> DaySearch:
-    """Give the site's search, running or not: 1 query, and one more the first time."""
-    return DaySearch.objects.get_or_create(site_id=site_id)[0]
+    """Give the site's search, running or not: 1 query. Writes nothing."""
+    return DaySearch.objects.filter(site_id=site_id).first() or DaySearch(site_id=site_id)
+
+
+def ensure_search(site_id: int) -> None:
+    """Make the row of the site's search, once."""
+    DaySearch.objects.get_or_create(site_id=site_id)
 
 
 def is_overtaken(run: TaskRun) -> bool:
@@ -45,7 +50,7 @@ def _site_of(run: TaskRun) -> int:
 
 def take_search(run: TaskRun, *, left_s: float) -> None:
     """Make the search this run's; who had it before puts nothing in place any more."""
-    search_of(_site_of(run))
+    ensure_search(_site_of(run))
     now = datetime.now(UTC)
     DaySearch.objects.filter(site_id=_site_of(run)).update(
         holder=run.pk,
@@ -83,7 +88,7 @@ def watch(run: TaskRun) -> Callable[[Progress], bool]:
 
 def lock_search(site_id: int, holder: int | None) -> DaySearch | None:
     """Lock the search for putting a plan in place; None when another run has taken it over."""
-    search_of(site_id)
+    ensure_search(site_id)
     search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
     return search if holder is None or search.holder == holder else None
 

@@ -27,7 +27,7 @@ from .calc.solution import Assignment as Planned
 from .calc.solution import Reason, ReasonCode, Solution
 from .calc.solution import Status as SolutionStatus
 from .models import Assignment, Claim, DaySearch, PlanRun, Unassigned
-from .searches import lock_search, search_of
+from .searches import ensure_search, lock_search
 from .told import as_planned, changes_between, from_document, to_document
 
 SOLVE_S = 6.0
@@ -303,7 +303,7 @@ def _remember(site_id: int, assignment_ids: Collection[int]) -> None:
     """Keep what is taken off until the next plan has said what became of it."""
     if not assignment_ids:
         return
-    search_of(site_id)
+    ensure_search(site_id)
     search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
     rows = Assignment.objects.filter(id__in=assignment_ids).prefetch_related("claims")
     search.dropped = [*search.dropped, *(to_document(as_planned(row)) for row in rows)]

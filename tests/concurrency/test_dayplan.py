@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from crews.roster.models import Presence, Shift
 from schedules.dayplan import services
 from schedules.dayplan.models import Assignment, Claim
-from schedules.dayplan.searches import search_of
+from schedules.dayplan.searches import ensure_search
 from schedules.dayplan.services import SolvedDay, put_plan, solve_site
 from schedules.work import progress
 from schedules.work.models import WorkOrder
@@ -174,7 +174,7 @@ def _two_plans(morning: Morning, meanwhile: Meanwhile) -> list[Exception | None]
     for number in range(3):
         morning.order(f"o{number}")
     one, other = _solve(morning), _solve(morning)
-    search_of(morning.site.pk)  # two that make the first one would wait for each other
+    ensure_search(morning.site.pk)  # two that make the first one would wait for each other
     meanwhile.hold(services, "_write_assignments")
     return meanwhile.run(_put(morning, one), _put(morning, other))
 

@@ -234,6 +234,8 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "source": "radio",
     },
     ("POST", "standing-orders/<key:pk>/take-over/"): lambda f: {},
+    ("POST", "plan/search/"): lambda f: {"seconds": 20},
+    ("POST", "plan/search/stop/"): lambda f: {},
     ("POST", "rosters/"): lambda f: {"from_on": day(f, 7), "until_on": day(f, 14)},
     ("POST", "rosters/<key:pk>/give-up/"): lambda f: {},
     ("POST", "rosters/<key:pk>/publish/"): lambda f: {},

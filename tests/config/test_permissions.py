@@ -98,6 +98,10 @@ POST   pens/<key:pk>/hold/                      leads
 GET    places/                                  everyone
 GET    places/<key:pk>/                         everyone
 GET    plan/                                    everyone
+GET    plan/changes/                            everyone
+GET    plan/search/                             everyone
+POST   plan/search/                             leads
+POST   plan/search/stop/                        leads
 GET    plans/                                   everyone
 GET    plans/<key:pk>/                          everyone
 GET    plans/<key:pk>/problem/                  everyone

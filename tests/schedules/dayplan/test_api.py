@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from schedules.dayplan.models import Assignment, PlanRun
+from equipment.site.models import TaskRun
+from schedules.dayplan.models import Assignment, DaySearch, PlanRun
 from schedules.work.models import WorkOrder
 from tests.config.calls import iso
 from tests.farm import Farm, ask, say
@@ -153,3 +154,41 @@ def test_taken_off_again_anybody_may_have_it(farm: Farm, as_manager: APIClient) 
     assert (freed.status_code, freed.content) == (204, b"")
     assert not Assignment.objects.filter(work_order=farm.assigned).exists()
     assert ask(as_manager, f"work-orders/{farm.assigned.pk}/assignment/")["workers"] == []
+
+
+def test_a_search_is_asked_for_followed_and_stopped(farm: Farm, as_manager: APIClient) -> None:
+    asked = say(as_manager, "plan/search/", {"seconds": 45})
+    assert asked.status_code == 202
+    run = TaskRun.objects.filter(kind="dayplan.solve").latest("pk")
+    assert run.args == {"seconds": 45}
+
+    found = ask(as_manager, "plan/search/")
+    assert (found["is_running"], found["left_s"]) == (True, 30)
+
+    assert say(as_manager, "plan/search/stop/").json()["is_to_stop"] is True
+    DaySearch.objects.update(is_running=False)
+    refused = say(as_manager, "plan/search/stop/")
+    assert (refused.status_code, refused.json()["code"]) == (422, "no_search_running")
+
+
+@pytest.mark.parametrize("seconds", [-1, 601, "long", float("nan")])
+def test_a_search_of_no_sensible_length_is_refused(as_manager: APIClient, seconds: object) -> None:
+    answer = say(as_manager, "plan/search/", {"seconds": seconds})
+    assert answer.status_code == 400
+    assert not TaskRun.objects.filter(kind="dayplan.solve", args__has_key="seconds").exists()
+
+
+def test_changes_since_a_moment_say_before_and_after(farm: Farm, as_worker: APIClient) -> None:
+    span = {"starts_at": iso(farm, 30), "ends_at": iso(farm, 50)}
+    before = {"work_order": farm.assigned.pk, "workers": [1], "machine": None, **span}
+    after = {**before, "workers": [2], "machine": 3}
+    change = {"work_order": farm.assigned.pk, "kind": "reassigned", "workers": [1, 2]}
+    PlanRun.objects.filter(pk=farm.plan.pk).update(
+        changes=[{**change, "before": before, "after": after}]
+    )
+
+    [told] = ask(as_worker, "plan/changes/", {"since": iso(farm, -5)})["changes"]
+
+    assert (told["before"]["workers"], told["after"]["workers"]) == ([1], [2])
+    assert (told["kind"], told["workers"]) == ("reassigned", [1, 2])
+    assert ask(as_worker, "plan/changes/", {"since": iso(farm, 5)})["changes"] == []
