@@ -121,6 +121,10 @@ class Facts:
         n_days = (self.until_on - self.from_on).days
         return [self.from_on + timedelta(days=n) for n in range(n_days)]
 
+    def within(self, from_on: date, until_on: date) -> Facts:
+        """The same facts for a part of their period."""
+        return replace(self, from_on=from_on, until_on=until_on)
+
     def worked(self) -> dict[tuple[int, date], str]:
         """The kind that each worker has on each date, on record: who is away has none."""
         kind_of = self.kinds.of_pattern
@@ -468,7 +472,7 @@ def roster_on_record(facts: Facts) -> tuple[Assignment, ...]:
     return tuple(
         Assignment(keys[pk], on, kind)
         for (pk, on), kind in sorted(facts.worked().items())
-        if pk in keys and on >= facts.from_on
+        if pk in keys and facts.from_on <= on < facts.until_on
     )
 
 

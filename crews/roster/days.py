@@ -153,14 +153,23 @@ class Judged:
 
 def judge_days(site: Site, wanted: Days, at: datetime) -> Judged:
     """Hold a change against the rules that a roster keeps to: about 12 queries."""
-    dates = [on for _worker, on in wanted]
-    facts = read_facts(site, min(dates) - BESIDE, max(dates) + BESIDE + timedelta(days=1))
+    facts = facts_beside(site, [on for _worker, on in wanted])
+    return judge_with(facts, Names.of(site.pk, facts.kinds), wanted, at)
+
+
+def facts_beside(site: Site, dates: Iterable[date]) -> Facts:
+    """Read what dates are judged by, a week to both sides: 9 queries."""
+    days = list(dates)
+    return read_facts(site, min(days) - BESIDE, max(days) + BESIDE + timedelta(days=1))
+
+
+def judge_with(facts: Facts, names: Names, wanted: Days, at: datetime) -> Judged:
+    """Hold a change against facts already read: 1 query, more where somebody is new."""
     keys = {worker.pk: worker.key for worker in facts.workers}
     changes = [Given(keys[pk], on, kind) for (pk, on), kind in wanted.items()]
     problem = build_week(facts, at=at)
     on_record = Solution(Status.FEASIBLE, roster_on_record(facts))
     verdict: SwapVerdict = check_swap(problem, on_record, changes)
-    names = Names.of(site.pk, facts.kinds)
     return Judged(facts, say_broken(verdict.broken, names), verdict.cost_change)
 
 
@@ -264,51 +273,50 @@ def ask_swap(
                 "by": by,
             },
         )
-        swap_days(swap, at)  # refuses what cannot be swapped
+        swap_days(swap, facts_beside(site, swap_dates(swap)), at)  # refuses what cannot be
         write.touch()
     return swap
 
 
-def swap_days(swap: SwapRequest, at: datetime) -> dict[tuple[int, date], str | None]:
-    """Give the days as the swap would have them: 3 queries.
+def swap_days(swap: SwapRequest, facts: Facts, at: datetime) -> dict[tuple[int, date], str | None]:
+    """Give the days as the swap would have them, from facts of its dates.
 
     Raises
     ------
     SwapStateError
         When a shift is not there, has begun, or the other has one that day already.
     """
-    site = swap.site
-    kinds = {(s.worker_id, s.local_date): s for s in _swapped(swap)}
-    facts = read_facts(site, swap.local_date, swap.local_date + timedelta(days=1))
-    wanted: dict[tuple[int, date], str | None] = {}
+    kind_of, here = facts.kinds.of_pattern, {worker.pk for worker in facts.workers}
+    shifts = {
+        (s.worker_id, s.local_date): s
+        for s in facts.shifts
+        if s.presence == Presence.EXPECTED and s.pattern_id in kind_of and s.worker_id in here
+    }
     legs = [(swap.worker_id, swap.to_worker_id, swap.local_date)]
     legs += [(swap.to_worker_id, swap.worker_id, swap.for_date)] if swap.for_date else []
-    for giver, _taker, on in legs:
-        shift = kinds.get((giver, on))
-        if shift is None or shift.starts_at <= at:
+    wanted: dict[tuple[int, date], str | None] = {}
+    for giver, taker, on in legs:
+        shift = shifts.get((giver, on))
+        if shift is None or shift.starts_at <= at or taker not in here:
             raise SwapStateError(_("A shift to be swapped is not there any more, or has begun."))
         wanted[giver, on] = None
     for giver, taker, on in legs:
-        if (taker, on) in kinds and (taker, on) not in wanted:
+        if (taker, on) in shifts and (taker, on) not in wanted:
             raise SwapStateError(_("Whoever takes the shift has one that day already."))
-        wanted[taker, on] = facts.kinds.of_pattern[kinds[giver, on].pattern_id]
+        wanted[taker, on] = kind_of[shifts[giver, on].pattern_id]
     return wanted
 
 
-def _swapped(swap: SwapRequest) -> Iterable[Shift]:
-    dates = [on for on in (swap.local_date, swap.for_date) if on]
-    return Shift.objects.filter(
-        site_id=swap.site_id,
-        worker_id__in=[swap.worker_id, swap.to_worker_id],
-        local_date__in=dates,
-        presence=Presence.EXPECTED,
-        pattern__retired_at=None,
-    )
+def swap_dates(swap: SwapRequest) -> list[date]:
+    """The dates that a swap concerns."""
+    return [on for on in (swap.local_date, swap.for_date) if on]
 
 
 def judge_swap(swap: SwapRequest, at: datetime) -> Judged:
     """What a swap would break, in words."""
-    return judge_days(swap.site, swap_days(swap, at), at)
+    facts = facts_beside(swap.site, swap_dates(swap))
+    names = Names.of(swap.site_id, facts.kinds)
+    return judge_with(facts, names, swap_days(swap, facts, at), at)
 
 
 def breaks_of(swap: SwapRequest, at: datetime) -> list[str]:
@@ -333,8 +341,9 @@ def settle_swap(
         if swap.state != SwapState.ASKED:
             raise SwapStateError(_("This swap was answered already."))
         if is_approved:
-            wanted = swap_days(swap, at)
-            judged = judge_days(swap.site, wanted, at)
+            facts = facts_beside(swap.site, swap_dates(swap))
+            wanted = swap_days(swap, facts, at)
+            judged = judge_with(facts, Names.of(site_id, facts.kinds), wanted, at)
             _refuse_broken(judged, _("The swap breaks rules of the roster."))
             put_days(judged.facts, wanted, at=at, write=write)
         swap.state = SwapState.APPROVED if is_approved else SwapState.REFUSED

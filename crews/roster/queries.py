@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
-from .models import CrewPens, Presence, Shift
+from .models import CrewPens, Presence, RosterRun, RosterState, Shift, SwapRequest, SwapState
 
 
 def shifts_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Shift]:
@@ -42,3 +42,17 @@ def crews_of_pens(site_id: int, dates: Iterable[date]) -> dict[tuple[int, int, d
         }
     )
     return found
+
+
+def rosters_of(site_id: int, from_on: date, until_on: date) -> list[RosterRun]:
+    """Rosters not given up that meet a period, and the one being made, newest first: 1 query."""
+    meets = Q(from_on__lt=until_on, until_on__gt=from_on)
+    rows = RosterRun.objects.filter(site_id=site_id).exclude(state=RosterState.CANCELLED)
+    rows = rows.filter(meets | Q(state=RosterState.SOLVING)).defer("problem")
+    return list(rows.order_by("-pk")[:20])
+
+
+def open_swaps(site_id: int) -> list[SwapRequest]:
+    """Swaps that wait for an answer, the first asked first: 1 query."""
+    rows = SwapRequest.objects.filter(site_id=site_id, state=SwapState.ASKED)
+    return list(rows.select_related("worker", "to_worker"))

@@ -18,13 +18,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from ortools.linear_solver import pywraplp
 from ortools.sat.python import cp_model
 from scipy import sparse
 
 from crews.roster.calc.linear import rows_of
+from crews.roster.calc.lines import LineGraph, line_graph
 from crews.roster.calc.model import RosterModel
-from crews.roster.calc.problem import Contract, Demand, Person, Problem
+from crews.roster.calc.model_rules import SCALE
+from crews.roster.calc.problem import Contract, Demand, Person, Problem, Rule
 
 _PRICING_WORK = 2.0  # deterministic seconds for one person's row
 _STEADY_SHARE = 0.6  # of the best bound's prices
@@ -68,15 +71,16 @@ class PersonRows:
         """Return a row as a column, priced; none when the person's rules forbid it."""
         model = self.roster.model
         model.clear_hints()  # type: ignore[no-untyped-call]  # the solver's own gap
-        prices = {place: (-1e6 if place in places else 1e6) for _, place in self.places}
-        priced = self.best(lambda place: -prices[place], 0)
+        prices = np.full(1 + max((place for _, place in self.places), default=0), -1e6)
+        prices[list(places)] = 1e6
+        priced = self.best(prices, 0)
         return priced.columns[-1] if priced.columns else None
 
-    def best(self, price_of: Callable[[int], float], seed: int) -> _Priced:
+    def best(self, price: NDArray[np.float64], seed: int) -> _Priced:
         """Find rows of low reduced cost, the last of them the lowest."""
         roster = self.roster
         # Rounded up, so that the bound stays one.
-        reward = [(int(np.ceil(price_of(place))), literal) for literal, place in self.places]
+        reward = [(int(np.ceil(price[place])), literal) for literal, place in self.places]
         terms = [*roster.costs, *((-price, literal) for price, literal in reward if price)]
         roster.model.minimize(sum(c * v for c, v in terms) + roster.constant_cost)
         solver = cp_model.CpSolver()
@@ -95,6 +99,95 @@ class PersonRows:
         return _Priced([column], solver.best_objective_bound)
 
 
+class PersonLines:
+    """The best row of one person, by the graph of their lines of shifts."""
+
+    def __init__(self, problem: Problem, p: int, index_of: dict[Key, int], graph: LineGraph) -> None:
+        self.p = p
+        self.graph = graph
+        self.name = problem.people[p].id
+        choice_of = {kind.id: choice for choice, kind in enumerate(problem.kinds, 1)}
+        shape = (problem.n_days, len(problem.kinds) + 1)
+        self.own = _own_prices(problem, problem.people[p], shape)
+        self.place = np.full(shape, -1)  # of `RosterModel.x`
+        self.worked_as: list[tuple[int, int, int]] = []  # day, choice, place of `RosterModel.y`
+        for key, place in index_of.items():
+            if key[0] == p and len(key) == 3:
+                self.place[key[1], choice_of[key[2]]] = place
+            elif key[0] == p:
+                self.worked_as.append((key[1], choice_of[key[2]], place))
+        self.is_open = self.place >= 0
+        self.is_open[:, 0] = True
+        for given in problem.fixed:
+            if given.person == self.name and given.kind is not None:
+                self.is_open[(given.on - problem.starts_on).days, 0] = False
+
+    def column_of(self, places: set[int]) -> Column | None:
+        """Return a row as a column, priced; none when the person's rules forbid it."""
+        is_it = np.isin(self.place, list(places))
+        is_it[:, 0] = ~is_it[:, 1:].any(axis=1)
+        price = np.where(is_it & self.is_open, self.own, np.inf)
+        choices, total, _ = self.graph.cheapest(self.name, price)
+        mine = {int(place) for place in self.place[is_it] if place >= 0}
+        mine |= {place for *_, place in self.worked_as if place in places}
+        return Column(self.p, round(total), tuple(sorted(mine))) if len(choices) else None
+
+    def best(self, price: NDArray[np.float64], seed: int) -> _Priced:
+        """Find the row of the lowest reduced cost; `seed` is for who must search."""
+        reward = np.where(self.place >= 0, price[self.place], 0.0)
+        skill: dict[tuple[int, int], int] = {}
+        for day, choice, place in self.worked_as:
+            if price[place] > (price[skill[day, choice]] if (day, choice) in skill else 0.0):
+                skill[day, choice] = place
+        for at, place in skill.items():
+            reward[at] += price[place]
+        prices = np.where(self.is_open, self.own - reward, np.inf)
+        choices, total, cost = self.graph.cheapest(self.name, prices)
+        if not len(choices):
+            return _Priced([], float("-inf"))
+        days = np.arange(len(choices))
+        own = cost + round(self.own[days, choices].sum())
+        worked = [int(place) for place in self.place[days, choices] if place >= 0]
+        as_what = [skill[at] for at in zip(days, choices, strict=True) if at in skill]
+        return _Priced([Column(self.p, own, tuple(sorted([*worked, *as_what])))], total)
+
+
+def _own_prices(problem: Problem, person: Person, shape: tuple[int, int]) -> NDArray[np.float64]:
+    """What the person's wishes and published days cost, by day and choice."""
+    kinds = [None, *(kind.id for kind in problem.kinds)]
+    own = np.zeros(shape)
+    for wish in problem.wishes:
+        if wish.person == person.id:
+            so = np.array([k is not None and wish.kind in (None, k) for k in kinds])
+            day = (wish.on - problem.starts_on).days
+            own[day] += round(wish.price * SCALE) * (so == wish.is_off)
+    for given in problem.published:
+        if given.person == person.id:
+            day = (given.on - problem.starts_on).days
+            own[day] += round(problem.change_price * SCALE) * (np.array(kinds) != given.kind)
+    return own
+
+
+def _people(problem: Problem, index_of: dict[Key, int]) -> list[PersonLines | PersonRows]:
+    """Return who finds each person's rows: by a graph, or where that is too large by search."""
+    rules = {contract.id: contract.rules for contract in problem.contracts}
+    alike: dict[tuple[Rule, ...], list[int]] = {}
+    for p, person in enumerate(problem.people):
+        alike.setdefault(tuple(replace(r, id="") for r in rules[person.contract]), []).append(p)
+    found: dict[int, PersonLines | PersonRows] = {}
+    for members in alike.values():
+        first = problem.people[members[0]]
+        graph = line_graph(problem, rules[first.contract], [problem.people[p] for p in members])
+        for p in members:
+            is_known = graph is not None and problem.people[p].id in graph.start
+            found[p] = (
+                PersonLines(problem, p, index_of, graph)
+                if graph is not None and is_known
+                else PersonRows(problem, p, index_of)
+            )
+    return [found[p] for p in range(len(problem.people))]
+
+
 class Columns:
     """The linear program over rows, which grows by those that would lower it."""
 
@@ -103,7 +196,7 @@ class Columns:
         self.shared = RosterModel(_together(problem))
         keys: dict[Key, Any] = {**self.shared.x, **self.shared.y}
         self.index_of = {key: literal.index for key, literal in keys.items()}
-        self.people = [PersonRows(problem, p, self.index_of) for p in range(len(problem.people))]
+        self.people = _people(problem, self.index_of)
         rows = rows_of(self.shared.model)
         person_of = {literal.index: key[0] for key, literal in keys.items()}
         self.rows = rows.shared_by(person_of)
@@ -175,7 +268,7 @@ class Columns:
             shared = share * self.centre[1] + (1 - share) * shared
         price = self.by_place.T @ duals
         found = list(
-            pool.map(lambda rows: rows.best(lambda place: float(price[place]), seed), self.people)
+            pool.map(lambda rows: rows.best(price, seed), self.people)
         )
         # A bound of every roster, not of those with the rows that a dive holds.
         bound = shared + sum(one.least_reduced for one in found)
@@ -225,9 +318,7 @@ class Columns:
             return
         price = self.by_place.T @ np.array([row.dual_value() for row in self.row_of])
         free = [rows for rows in self.people if rows.p not in held]
-        for found in pool.map(
-            lambda rows: rows.best(lambda place: float(price[place]), seed), free
-        ):
+        for found in pool.map(lambda rows: rows.best(price, seed), free):
             for column in found.columns:
                 self.add(column)
 
