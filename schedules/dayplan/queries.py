@@ -88,6 +88,12 @@ def latest_plan(site_id: int) -> PlanRun | None:
     )
 
 
+def plans_of_day(site_id: int, start: datetime, end: datetime) -> QuerySet[PlanRun]:
+    """Plans made in a span, the newest first, without their documents."""
+    plans = PlanRun.objects.filter(site_id=site_id, made_at__gte=start, made_at__lt=end)
+    return plans.defer("problem", "solution").order_by("-made_at", "-id")
+
+
 def changes_since(site_id: int, since: datetime) -> list[dict[str, Any]]:
     """Sum what the plans made since then changed, by what people knew before: 1 query."""
     plans = PlanRun.objects.filter(site_id=site_id, made_at__gt=since).order_by("made_at", "id")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from time import monotonic
 
 from django.utils.translation import gettext as _
@@ -18,6 +18,7 @@ from .models import DaySearch
 
 KINDS = ("dayplan.solve", "dayplan.improve")
 TELL_S = 1.0  # how often a search says where it is and looks whether it is to stop
+SILENT_S = 10.0  # a search that tells nothing for so long is lost; its run begins again
 ASKED_S = 30.0  # a search that a person asks for, unless they say how long
 MOST_S = 600.0
 
@@ -25,6 +26,12 @@ MOST_S = 600.0
 def search_of(site_id: int) -> DaySearch:
     """Give the site's search, running or not: 1 query. Writes nothing."""
     return DaySearch.objects.filter(site_id=site_id).first() or DaySearch(site_id=site_id)
+
+
+def is_alive(search: DaySearch, now: datetime) -> bool:
+    """Whether it runs and has told of itself of late: who was killed tells nothing."""
+    told_at = search.told_at
+    return search.is_running and told_at is not None and now - told_at < timedelta(seconds=SILENT_S)
 
 
 def ensure_search(site_id: int) -> None:

@@ -10,7 +10,14 @@ import pytest
 from django.test import Client
 
 from crews.devices.models import Device
-from crews.roster.models import CrewPens, Presence, Shift, ShiftPattern
+from crews.roster.models import (
+    CrewPens,
+    Presence,
+    RosterRun,
+    Shift,
+    ShiftPattern,
+    SwapRequest,
+)
 from equipment.flushing.models import Lock
 from equipment.machines.models import Defect, Repair, ServiceItem, ServiceRecord
 from equipment.site.models import Actor, Hold, HoldSubject, Role
@@ -78,6 +85,11 @@ def _year(farm: Farm, state: OutlookState) -> int:
     return OutlookRun.objects.get(site=farm.site, state=state).pk
 
 
+def _first(farm: Farm, model: Any) -> int:
+    pk: int = model.objects.filter(site=farm.site).earliest("pk").pk
+    return pk
+
+
 FORMS: dict[str, Form] = {
     "settle-order": (lambda f: (f.orders[-1].pk,), lambda f: {"counts": "no"}, LEADS),
     "reassign-order": (lambda f: (f.orders[8].pk,), _reassign, LEADS),
@@ -96,9 +108,29 @@ FORMS: dict[str, Form] = {
         lambda f: {},
         LEADS,
     ),
+    "make-roster": (lambda f: (), lambda f: {"from_on": "2026-03-09"}, LEADS),
+    "publish-roster": (lambda f: (_first(f, RosterRun),), lambda f: {}, LEADS),
+    "give-up-roster": (lambda f: (_first(f, RosterRun),), lambda f: {}, LEADS),
+    "put-shift": (
+        lambda f: (),
+        lambda f: {
+            "worker": f.worker.pk,
+            "on": "2026-03-09",
+            "pattern": f.worker.shifts.get().pattern_id,
+        },
+        LEADS,
+    ),
+    "ask-swap": (
+        lambda f: (),
+        lambda f: {"worker": f.spare.pk, "to": f.worker.pk, "on": "2026-03-06"},
+        LEADS,
+    ),
+    "settle-swap": (lambda f: (_first(f, SwapRequest),), lambda f: {"answer": "yes"}, LEADS),
     "ask-year": (lambda f: (), lambda f: {"n_members": "2"}, LEADS),
     "stop-year": (lambda f: (_year(f, OutlookState.RUNNING),), lambda f: {}, LEADS),
     "resume-year": (lambda f: (_year(f, OutlookState.STOPPED),), lambda f: {}, LEADS),
+    "ask-search": (lambda f: (), lambda f: {"seconds": "20"}, LEADS),
+    "stop-search": (lambda f: (), lambda f: {}, LEADS),
     "foretell-day": (
         lambda f: (),
         lambda f: {
@@ -171,7 +203,13 @@ FORMS: dict[str, Form] = {
         LEADS,
     ),
 }
-OF_THE_SITE = ("ask-year", "foretell-day")  # they name no row
+OF_THE_SITE = (
+    "ask-year",
+    "make-roster",
+    "ask-search",
+    "stop-search",
+    "foretell-day",
+)  # they name no row
 NOT_FOR = [(name, role) for name, form in FORMS.items() for role in Role if role not in form[2]]
 
 
@@ -279,10 +317,22 @@ BAD: list[tuple[str, dict[str, object], int, str]] = [
     ("record-service", {"cost": "12,5"}, 400, "Cost must be an amount, as in 180.50."),
     ("record-service", {"minutes": "half"}, 400, "Minutes: half is no number."),
     ("record-service", {"minutes": "100000"}, 400, "Minutes: 100000 is above 10,000."),
+    ("make-roster", {"from_on": "soon"}, 400, "First day must be a day, as in 2026-03-09."),
+    ("make-roster", {"from_on": "2026-02-02"}, 422, "Give a first day from today on"),
+    ("put-shift", {"worker": "x"}, 400, "Choose Person from the list."),
+    ("put-shift", {"pattern": "9" * 12}, 404, "There is no such shift here."),
+    ("put-shift", {"on": ""}, 400, "Day must be a day, as in 2026-03-09."),
+    ("put-shift", {"on": "2027-03-09"}, 422, "Give a date from today until 60 days ahead."),
+    ("ask-swap", {"to": ""}, 400, "Choose Who takes it from the list."),
+    ("ask-swap", {"on": "2026-03-08"}, 422, "is not there any more, or has begun"),
+    ("ask-swap", {"for": "2026-13-40"}, 400, "For the shift of must be a day"),
     ("ask-year", {"n_members": "2.5"}, 400, "Possible years must be a whole number."),
     ("ask-year", {"n_members": "1"}, 400, "Possible years: 1 is below 2."),
     ("ask-year", {"turns_per_d": "1.4"}, 400, "Turns a day must be a whole number."),
     ("ask-year", {"without_pad": "no\x00where"}, 404, "no pad nowhere here"),
+    ("ask-search", {"seconds": "soon"}, 400, "Seconds: soon is no number."),
+    ("ask-search", {"seconds": "0"}, 400, "Seconds: 0 is below 1."),
+    ("ask-search", {"seconds": "601"}, 400, "Seconds: 601 is above 600."),
     ("start-repair", {"cause": "\x00 "}, 400, "Why is needed."),
     ("start-repair", {"substitute": "x"}, 400, "Choose Stand-in from the list."),
     ("answer-problem", {"answer": ""}, 400, "What was done about it is needed."),

@@ -11,9 +11,12 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from crews.roster.rosters import begin_roster
 from crews.roster.services import call_in_sick
 from equipment.basins.services import record_level
 from equipment.weather.forecasts import ToldDay, foretell_day
+from schedules.dayplan.models import DaySearch
+from schedules.dayplan.searches import stop_search
 from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.outlook.services import stop_run
 from schedules.sand.models import Stage
@@ -96,17 +99,35 @@ def _stop_year(farm: Farm) -> None:
     stop_run(site_id=farm.site.pk, run_id=run.pk, at=NOW)
 
 
+def _stop_search(farm: Farm) -> None:
+    DaySearch.objects.filter(site=farm.site).update(told_at=NOW)
+    stop_search(site_id=farm.site.pk, at=NOW)
+
+
+def _begin_roster(farm: Farm) -> None:
+    from_on = NOW.date() + timedelta(days=5)
+    begin_roster(
+        site_id=farm.site.pk,
+        from_on=from_on,
+        until_on=from_on + timedelta(days=7),
+        by=farm.manager.actor,
+        at=NOW,
+    )
+
+
 DEEDS: dict[str, tuple[Deed, str]] = {
     "today": (_phone("start", lambda farm: {"work_order": farm.assigned.pk}), "5 Under way"),
     "day-list": (
         _phone("could_not", lambda farm: {"work_order": farm.assigned.pk, "reason": "ice"}),
         str(Outcome.COULD_NOT.label),
     ),
+    "plan": (_stop_search, "It stops in a moment"),
     "pens": (
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",
     ),
     "crew": (_sick, "1 called in sick"),
+    "roster": (_begin_roster, "A roster is being made: 0 of 3 parts searched."),
     "sand": (
         _phone(
             "moisture_test",

@@ -1,0 +1,92 @@
+"""The plan's page: what it costs, what it changed and who must be told, what nobody has."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from equipment.site.models import Role
+from schedules.dayplan.models import PlanRun
+from tests.farm import Farm
+
+from .conftest import NOW, ClientOf
+from .reading import rows, url, words
+
+pytestmark = pytest.mark.django_db
+SCORE = {
+    "left_out_cost": 1200,
+    "late_min": 12,
+    "overtime_min": 3,
+    "travel_min": 150,
+    "n_off_crew": 4,
+    "n_changes": 1,
+    "total_cost": 2000,
+}
+
+
+def _has(farm: Farm, worker_id: int, minutes: int) -> dict[str, Any]:
+    start = NOW + timedelta(minutes=minutes)
+    end = start + timedelta(minutes=20)
+    span = {"starts_at": start.isoformat(), "ends_at": end.isoformat()}
+    machine = farm.machines[0].pk
+    return {"work_order": farm.assigned.pk, "workers": [worker_id], "machine": machine, **span}
+
+
+def _change(farm: Farm) -> None:
+    """Ana's job is Max's now, half an hour ago."""
+    before, after = _has(farm, farm.worker.pk, 60), _has(farm, farm.manager.pk, 90)
+    workers = [farm.worker.pk, farm.manager.pk]
+    change = {"work_order": farm.assigned.pk, "kind": "reassigned", "workers": workers}
+    PlanRun.objects.exclude(pk=farm.plan.pk).update(made_at=NOW - timedelta(days=1))
+    PlanRun.objects.filter(pk=farm.plan.pk).update(
+        made_at=NOW - timedelta(minutes=30),
+        changes=[{**change, "before": before, "after": after}],
+        score=SCORE,
+        bound_cost=1500,
+    )
+
+
+def test_a_change_is_told_with_before_and_now_and_whom_to_tell(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    _change(farm)
+
+    page = client_of(Role.MANAGER).get(url("plan"))
+
+    assert "Tell: Ana (1), Max (1)" in words(page)
+    [row] = [row for row in rows(page.content.decode()) if row[1:2] == ["given to others"]]
+    assert row[2:] == [
+        "Ana, Loader-1 · 10:00 – 10:20 am",
+        "Max, Loader-1 · 10:30 – 10:50 am",
+        "Ana, Max",
+    ]
+
+
+def test_changes_of_long_ago_are_looked_up_by_how_far_back(farm: Farm, client_of: ClientOf) -> None:
+    _change(farm)
+    client = client_of(Role.MANAGER)
+
+    assert "Nothing changed." in words(client.get(url("plan"), {"back": "15"}))
+    assert "given to others" in words(client.get(url("plan"), {"back": "240"}))
+    assert "given to others" in words(client.get(url("plan"), {"back": "soon"}))
+
+
+def test_what_the_plan_costs_and_how_far_from_the_best_it_may_be(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    """(2,000 - 1,500) / 2,000 is a quarter."""
+    _change(farm)
+
+    said = words(client_of(Role.WORKER).get(url("plan")))
+
+    assert "2.5 Walking and driving, hours" in said
+    assert "12 Past the due time, minutes" in said
+    assert "25.0 At most so much dearer than the best plan, %" in said
+    assert "Jobs end 12 minutes late in all." in said
+
+
+def test_what_nobody_has_stands_with_its_reason(farm: Farm, client_of: ClientOf) -> None:
+    page = client_of(Role.WORKER).get(url("plan"))
+
+    why = [row[-1] for row in rows(page.content.decode()) if row]
+    assert sum("nobody is qualified for it: " in text for text in why) == 2
