@@ -102,7 +102,9 @@ class PersonRows:
 class PersonLines:
     """The best row of one person, by the graph of their lines of shifts."""
 
-    def __init__(self, problem: Problem, p: int, index_of: dict[Key, int], graph: LineGraph) -> None:
+    def __init__(
+        self, problem: Problem, p: int, index_of: dict[Key, int], graph: LineGraph
+    ) -> None:
         self.p = p
         self.graph = graph
         self.name = problem.people[p].id
@@ -148,7 +150,7 @@ class PersonLines:
         days = np.arange(len(choices))
         own = cost + round(self.own[days, choices].sum())
         worked = [int(place) for place in self.place[days, choices] if place >= 0]
-        as_what = [skill[at] for at in zip(days, choices, strict=True) if at in skill]
+        as_what = [skill[day, c] for day, c in enumerate(choices.tolist()) if (day, c) in skill]
         return _Priced([Column(self.p, own, tuple(sorted([*worked, *as_what])))], total)
 
 
@@ -173,7 +175,7 @@ def _people(problem: Problem, index_of: dict[Key, int]) -> list[PersonLines | Pe
     rules = {contract.id: contract.rules for contract in problem.contracts}
     alike: dict[tuple[Rule, ...], list[int]] = {}
     for p, person in enumerate(problem.people):
-        alike.setdefault(tuple(replace(r, id="") for r in rules[person.contract]), []).append(p)
+        alike.setdefault(rules[person.contract], []).append(p)
     found: dict[int, PersonLines | PersonRows] = {}
     for members in alike.values():
         first = problem.people[members[0]]
@@ -267,9 +269,7 @@ class Columns:
             duals = share * self.centre[0] + (1 - share) * duals
             shared = share * self.centre[1] + (1 - share) * shared
         price = self.by_place.T @ duals
-        found = list(
-            pool.map(lambda rows: rows.best(price, seed), self.people)
-        )
+        found = list(pool.map(lambda rows: rows.best(price, seed), self.people))
         # A bound of every roster, not of those with the rows that a dive holds.
         bound = shared + sum(one.least_reduced for one in found)
         if bound > self.bound:
