@@ -127,8 +127,10 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 PAGES = (
     "today",
+    "plan",
     "pens",
     "crew",
+    "roster",
     "sand",
     "water",
     "weather",
@@ -144,8 +146,10 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "plan": _("The plan"),
         "pens": desk.noun("pens"),
         "crew": desk.noun("crew"),
+        "roster": _("Roster"),
         "sand": _("Sand"),
         "water": _("Water"),
         "weather": _("Weather"),

@@ -15,6 +15,8 @@ from . import (
     basin_actions,
     entry,
     parlor_actions,
+    plan_actions,
+    roster_actions,
     sand_actions,
     standing,
     work_page,
@@ -26,6 +28,8 @@ from .crew import crew_context
 from .heat_words import heat_words
 from .machines import machines_context
 from .pens import pens_context
+from .plan import plan_context
+from .roster import roster_context
 from .sand import sand_context
 from .sheet import day_sheet
 from .today import today_board
@@ -56,6 +60,12 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
 
 
 @desk_view
+def plan(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "plan") | plan_context(desk)
+    return render(desk.request, "desk/plan.html", context)
+
+
+@desk_view
 def pens(desk: Desk) -> HttpResponse:
     context = page_context(desk, "pens") | pens_context(desk)
     return render(desk.request, "desk/pens.html", context)
@@ -65,6 +75,12 @@ def pens(desk: Desk) -> HttpResponse:
 def crew(desk: Desk) -> HttpResponse:
     context = page_context(desk, "crew") | crew_context(desk)
     return render(desk.request, "desk/crew.html", context)
+
+
+@desk_view
+def roster(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "roster") | roster_context(desk)
+    return render(desk.request, "desk/roster.html", context)
 
 
 @desk_view
@@ -117,8 +133,10 @@ urlpatterns = [
     path("farm/<slug:slug>/today/", today, name="today"),
     path("farm/<slug:slug>/day/", day_list, name="day-list"),
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
+    path("farm/<slug:slug>/plan/", plan, name="plan"),
     path("farm/<slug:slug>/pens/", pens, name="pens"),
     path("farm/<slug:slug>/crew/", crew, name="crew"),
+    path("farm/<slug:slug>/roster/", roster, name="roster"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
     path("farm/<slug:slug>/water/", water, name="water"),
     path("farm/<slug:slug>/weather/", weather, name="weather"),
@@ -144,6 +162,12 @@ urlpatterns = [
     _act("pens/order/", parlor_actions.milking_order, "milking-order"),
     _act("milkings/<int:pk>/end/", parlor_actions.milking_end, "end-milking"),
     _act("crew/pens/", actions.pens_to_crew, "give-pens"),
+    _act("roster/make/", roster_actions.make, "make-roster"),
+    _act("roster/<int:pk>/publish/", roster_actions.publish, "publish-roster"),
+    _act("roster/<int:pk>/give-up/", roster_actions.give_up, "give-up-roster"),
+    _act("roster/put/", roster_actions.put, "put-shift"),
+    _act("swaps/ask/", roster_actions.ask_swap, "ask-swap"),
+    _act("swaps/<int:pk>/settle/", roster_actions.settle_swap, "settle-swap"),
     _act("phones/<int:pk>/revoke/", actions.revoke, "revoke-phone"),
     _act("batches/<int:pk>/test/", sand_actions.moisture, "moisture-test"),
     _act("batches/<int:pk>/hold/", sand_actions.hold_batch, "hold-batch"),
@@ -160,6 +184,8 @@ urlpatterns = [
     _act("machines/<int:pk>/service/", actions.service, "record-service"),
     _act("machines/<int:pk>/down/", actions.repair_start, "start-repair"),
     _act("repairs/<int:pk>/end/", actions.repair_end, "end-repair"),
+    _act("plan/search/", plan_actions.ask, "ask-search"),
+    _act("plan/search/stop/", plan_actions.stop, "stop-search"),
     _act("year/ask/", year_actions.ask, "ask-year"),
     _act("year/<int:pk>/stop/", year_actions.stop, "stop-year"),
     _act("year/<int:pk>/go-on/", year_actions.resume, "resume-year"),

@@ -18,8 +18,10 @@ class Page(Protocol):
 PAGES = (
     "today",
     "day-list",
+    "plan",
     "pens",
     "crew",
+    "roster",
     "sand",
     "water",
     "weather",

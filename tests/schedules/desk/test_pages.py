@@ -46,8 +46,10 @@ MOST_OF = {
 WITHOUT = {
     "today": "Pens: nothing away or called in the next half hour.",
     "day-list": "No job in these hours.",
+    "plan": "No plan has been made today.",
     "pens": "No milking is planned today.",
     "crew": "No shift runs in the next hours.",
+    "roster": "The farm file names no shifts",
     "sand": "Bay: the farm file names none.",
     "water": "Flush tank: the farm file names none.",
     "year": "No year ahead has been reckoned yet.",
