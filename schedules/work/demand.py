@@ -62,7 +62,8 @@ def _ahead(needs: Mapping[Slot, int], today: date, until_on: date) -> dict[Slot,
 def _needs(site: Site, from_on: date, until_on: date) -> dict[Slot, int]:
     """People of a skill at once, or by the minutes of all its work, whichever is more: 2 queries.
 
-    Work counts for the shift that is on when its window opens; work called off does not.
+    Work counts for the shift in which its whole window lies: what can wait for another shift asks
+    none for people. Work called off does not count.
     """
     spans = list(_spans(site, from_on, until_on))
     orders = WorkOrder.objects.filter(
@@ -72,11 +73,11 @@ def _needs(site: Site, from_on: date, until_on: date) -> dict[Slot, int]:
     minutes: dict[Slot, float] = defaultdict(float)
     lengths: dict[Slot, float] = {}
     columns = orders.exclude(skill="").values_list(
-        "skill", "n_people", "duration_min", "starts_after"
+        "skill", "n_people", "duration_min", "starts_after", "due_at"
     )
-    for skill, n_people, duration_min, starts_after in columns:
+    for skill, n_people, duration_min, starts_after, due_at in columns:
         for on, pattern, start, end in spans:
-            if start <= starts_after < end:
+            if start <= starts_after and due_at <= end:
                 slot = (on, pattern.pk, skill)
                 most[slot] = max(most[slot], n_people)
                 minutes[slot] += duration_min * n_people

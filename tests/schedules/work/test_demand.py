@@ -53,6 +53,7 @@ def test_work_called_off_or_outside_of_shifts_needs_nobody(site: Site, day: Shif
     order(site, 1, status=Status.CANCELLED, outcome=Outcome.NOT_NEEDED, ended_at=NOW)
     order(site, 2, starts_after=NOW + timedelta(hours=10))
     order(site, 3, skill="")
+    order(site, 5, due_at=NOW + timedelta(hours=20))  # which the next shift can do as well
     order(site, 4, skill="unheard-of")
     assert needs(site) == {}
 
