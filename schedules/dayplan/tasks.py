@@ -75,18 +75,19 @@ def _put_and_go_on(run: TaskRun, solved: SolvedDay | None, left_s: float) -> Non
         return
     assert run.site_id is not None
     now = datetime.now(UTC)
-    put_plan(site_id=run.site_id, solved=solved, at=now, holder=run.pk)
+    if put_plan(site_id=run.site_id, solved=solved, at=now, holder=run.pk) is None:
+        return  # whoever overtook it goes on
     if end_search(run) or left_s < 1 or solved.is_optimal:
         return
     key, args = f"{run.site_id}:{run.pk}", {"seconds": left_s}
     enqueue("dayplan.improve", key=key, site_id=run.site_id, at=now, args=args)
 
 
-@run_kind("dayplan.solve", queue="solve", lease_s=60, prepare=_mend, every=timedelta(minutes=30))
+@run_kind("dayplan.solve", queue="solve", lease_s=120, prepare=_mend, every=timedelta(minutes=30))
 def solve(run: TaskRun, prepared: Any) -> None:
     _put_and_go_on(run, prepared, _left_s(run))
 
 
-@run_kind("dayplan.improve", queue="solve", lease_s=60, prepare=_improve)
+@run_kind("dayplan.improve", queue="solve", lease_s=120, prepare=_improve)
 def improve(run: TaskRun, prepared: Any) -> None:
     _put_and_go_on(run, prepared, _left_s(run) - SLICE_S)

@@ -11,7 +11,7 @@ from schedules.dayplan.calc.model import Progress
 from schedules.dayplan.models import Assignment, DaySearch, PlanRun
 from schedules.dayplan.searches import ask_search, search_of, stop_search, take_search, watch
 from schedules.dayplan.services import put_plan, solve_site
-from schedules.dayplan.tasks import SLICE_S
+from schedules.dayplan.tasks import SLICE_S, solve
 from schedules.dayplan.told import net_changes
 from schedules.errors import NoSearchError
 
@@ -82,6 +82,20 @@ def test_what_was_overtaken_while_it_was_solved_puts_nothing_in_place(morning: M
     assert not Assignment.objects.exists()
     assert put_plan(site_id=morning.site.pk, solved=solved, at=NOW, holder=later.pk) is not None
     assert Assignment.objects.count() == 1
+
+
+def test_what_was_overtaken_asks_for_no_more(morning: Morning) -> None:
+    morning.order("one")
+    run = make_run(morning, seconds=40)
+    later = make_run(morning, seconds=40)
+    take_search(run, left_s=40)
+    solved = solve_site(morning.site.pk, NOW, 0.1)
+    take_search(later, left_s=40)
+
+    solve(run, solved)
+
+    assert waiting("dayplan.improve") == []
+    assert not PlanRun.objects.exists()
 
 
 def test_a_search_says_how_far_it_is_and_goes_on(morning: Morning) -> None:
