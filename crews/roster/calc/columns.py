@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.linear_solver import pywraplp
 from ortools.sat.python import cp_model
-from scipy import sparse
+from scipy import optimize, sparse
 
 from crews.roster.calc.linear import rows_of
 from crews.roster.calc.lines import LineGraph, line_graph
@@ -263,7 +263,8 @@ class Columns:
             return False
         duals = np.array([row.dual_value() for row in self.row_of])
         ones = [row.dual_value() for row in self.one_of]
-        shared = self.objective.Value() - sum(ones)  # concave in the duals
+        value = float(self.objective.Value())
+        shared = value - sum(ones)  # concave in the duals
         share = _STEADY_SHARE if self.is_steady and self.centre is not None else 0.0
         if self.centre is not None:
             duals = share * self.centre[0] + (1 - share) * duals
@@ -277,12 +278,36 @@ class Columns:
         new = [self.add(column) for one in found for column in one.columns]
         is_more = any(new) or share > 0
         self.is_steady = any(new)
-        return is_more and self.bound < self.objective_value() - _TOLERANCE
+        return is_more and self.bound < value - _TOLERANCE
 
-    def objective_value(self) -> float:
-        """Least cost of a mixture of the rows there are."""
-        self.lp.Solve()
-        return float(self.objective.Value())
+    def choose(self, limit_s: float, node_limit: int | None) -> set[Column] | None:
+        """Choose a row for everybody among those there are, at the least cost that is found."""
+        rows, n = self.rows, len(self.columns)
+        beside = np.setdiff1d(np.arange(rows.matrix.shape[1]), list(self.index_of.values()))
+        places = [(place, k) for k, column in enumerate(self.columns) for place in column.places]
+        of_place, of_column = zip(*places, strict=True) if places else ((), ())
+        shape = (rows.matrix.shape[1], n)
+        held = sparse.csr_matrix((np.ones(len(places)), (of_place, of_column)), shape=shape)
+        people = ([column.person for column in self.columns], np.arange(n))
+        one = sparse.csr_matrix((np.ones(n), people), shape=(len(self.people), n))
+        none = sparse.csr_matrix((len(self.people), len(beside)))
+        matrix = sparse.bmat([[self.by_place[:, beside], rows.matrix @ held], [none, one]], "csr")
+        ones = np.ones(len(self.people))
+        found = optimize.milp(
+            np.concatenate([rows.cost[beside], [column.cost for column in self.columns]]) / SCALE,
+            integrality=np.concatenate([np.zeros(len(beside)), np.ones(n)]),
+            bounds=optimize.Bounds(
+                np.concatenate([rows.lower[beside], np.zeros(n)]),
+                np.concatenate([rows.upper[beside], np.ones(n)]),
+            ),
+            constraints=optimize.LinearConstraint(
+                matrix, np.concatenate([rows.low, ones]), np.concatenate([rows.high, ones])
+            ),
+            options={"time_limit": limit_s} | ({"node_limit": node_limit} if node_limit else {}),
+        )
+        if found.x is None:
+            return None
+        return {self.columns[k] for k in np.flatnonzero(found.x[len(beside) :] > 1 / 2)}
 
     def dive(self, pool: Executor, seed: int, goes_on: Callable[[], bool]) -> set[Column] | None:
         """Hold row after row at one, those first that the program is surest of.

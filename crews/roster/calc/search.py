@@ -25,8 +25,11 @@ from crews.roster.calc.score import score_roster
 from crews.roster.calc.solution import Assignment, Solution, Status
 
 # Shares of the time up to which each phase lasts: the whole model, its parts, columns, the dive
-# among them; parts again have the rest.
+# among them, a choice of them; parts again have the rest.
 WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.06, 0.07, 0.55, 0.7
+CHOICE_UNTIL_FRAC = 0.95
+CHOICE_MOST_S = 60.0  # the choice cannot be stopped
+CHOICE_NODES = 100  # when iterations are the limit
 COLUMN_ROUNDS = 30  # when iterations are the limit
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 4.0  # the same for the whole model, when iterations are the limit
@@ -240,6 +243,18 @@ class _Search:
         dived = columns.dive(pool, seed, lambda: self._goes_on(DIVE_UNTIL_FRAC))
         if dived is not None:
             self._take_keys(columns.keys_of(dived))
+        self._choose(columns)
+
+    def _choose(self, columns: Columns) -> None:
+        """Take the best mixture of rows, all those that the dive found included."""
+        if self._goes_on(CHOICE_UNTIL_FRAC):
+            left_s = 1e9
+            if self.seconds is not None:
+                left_s = CHOICE_UNTIL_FRAC * self.seconds - self.elapsed_s()
+            nodes = None if self.iterations is None else CHOICE_NODES
+            chosen = columns.choose(min(left_s, CHOICE_MOST_S), nodes)
+            if chosen is not None:
+                self._take_keys(columns.keys_of(chosen))
 
     def _take_keys(self, keys: set[Key]) -> None:
         """Take a roster given by its true keys, if it is one and better."""
