@@ -45,7 +45,6 @@ class RosterBreaksError(DomainError):
     """What would break the rules of the roster: `errors` has each one in words."""
 
     code = "roster_breaks"
-    status = 409
 
 
 class SwapStateError(DomainError):

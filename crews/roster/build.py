@@ -159,7 +159,7 @@ def read_facts(site: Site, from_on: date, until_on: date) -> Facts:
         leave=leave,
         shifts=list(
             Shift.objects.filter(
-                site=site, local_date__gte=from_on - HISTORY, local_date__lt=until_on
+                site=site, local_date__gte=from_on - HISTORY, local_date__lte=until_on
             ).order_by("local_date", "worker_id")
         ),
         demand=list(
@@ -201,13 +201,14 @@ def _turns(facts: Facts) -> dict[tuple[int, date], str]:
 def build_week(facts: Facts, *, at: datetime, is_refill: bool = False) -> Problem:
     """Put the problem of a period together.
 
-    What has begun is fixed. Days already published cost something to change; in a refill every
-    day on record does, more than turns and wishes: the fewest changes win.
+    The day after it is there too, fixed as it is on record, so that the last night leaves rest
+    before it. What has begun is fixed. Days already published cost something to change; in a
+    refill every day on record does, more than turns and wishes: the fewest changes win.
     """
     contracts, contract_of = _contracts(facts)
     problem = Problem(
         starts_on=facts.from_on,
-        n_days=(facts.until_on - facts.from_on).days,
+        n_days=(facts.until_on - facts.from_on).days + 1,
         zone=facts.site.time_zone,
         kinds=facts.kinds.records(),
         contracts=contracts,
@@ -218,7 +219,7 @@ def build_week(facts: Facts, *, at: datetime, is_refill: bool = False) -> Proble
         fairness=_fairness(facts),
         hot_on=_hot_on(facts),
     )
-    problem = _with_begun(facts, problem, at)
+    problem = _with_day_after(facts, _with_begun(facts, problem, at))
     published = _published_dates(facts)
     if is_refill or published:
         practice = facts.practice
@@ -284,12 +285,6 @@ def _contracts(facts: Facts) -> tuple[tuple[Contract, ...], dict[int, str]]:
 
 def _person(facts: Facts, worker: Worker, contract: str) -> Person:
     worked = facts.worked()
-    away = [
-        on
-        for on in facts.days
-        if any(row.from_on <= on < row.until_on for row in facts.leave.get(worker.pk, ()))
-        or (worker.started_on is not None and on < worker.started_on)
-    ]
     return Person(
         id=worker.key,
         contract=contract,
@@ -298,10 +293,18 @@ def _person(facts: Facts, worker: Worker, contract: str) -> Person:
             for held in sorted(worker.skills.all(), key=lambda held: held.skill.key)
             if held.from_on <= facts.from_on
         ),
-        away_on=tuple(away),
+        away_on=tuple(on for on in facts.days if is_away(facts, worker, on)),
         before=tuple(worked.get((worker.pk, on), OFF) for on in _history(facts)),
         carried=_carried(facts, worker, worked),
         new_on=worker.started_on if _is_new(facts, worker) else None,
+    )
+
+
+def is_away(facts: Facts, worker: Worker, on: date) -> bool:
+    """Whether a worker is on leave or has not started yet."""
+    is_early = worker.started_on is not None and on < worker.started_on
+    return is_early or any(
+        row.from_on <= on < row.until_on for row in facts.leave.get(worker.pk, ())
     )
 
 
@@ -406,11 +409,13 @@ def _fairness(facts: Facts) -> tuple[Fairness, ...]:
 def _with_begun(facts: Facts, problem: Problem, at: datetime) -> Problem:
     """Fix who is on a shift that has begun, and let nobody be put on it."""
     kind_of, keys = facts.kinds.of_pattern, {w.pk: w.key for w in facts.workers}
+    away = {(w.pk, on) for w in facts.workers for on in facts.days if is_away(facts, w, on)}
     begun = [
         s
         for s in facts.shifts
-        if s.local_date >= facts.from_on
+        if facts.from_on <= s.local_date < facts.until_on
         and s.starts_at <= at
+        and (s.worker_id, s.local_date) not in away
         and s.presence in LEFT
         and s.worker_id in keys
         and s.pattern_id in kind_of
@@ -432,6 +437,15 @@ def _with_begun(facts: Facts, problem: Problem, at: datetime) -> Problem:
     )
     unsaid = tuple(Demand(*slot, most=n) for slot, n in over.items() if slot not in said)
     return replace(problem, fixed=fixed, demand=(*demand, *unsaid))
+
+
+def _with_day_after(facts: Facts, problem: Problem) -> Problem:
+    worked = facts.worked()
+    after = tuple(
+        Given(worker.key, facts.until_on, worked.get((worker.pk, facts.until_on)))
+        for worker in facts.workers
+    )
+    return replace(problem, fixed=(*problem.fixed, *after))
 
 
 def _published_dates(facts: Facts) -> list[date]:
@@ -467,12 +481,12 @@ def _on_record(facts: Facts, dates: Iterable[date]) -> Iterable[Given]:
 
 
 def roster_on_record(facts: Facts) -> tuple[Assignment, ...]:
-    """The shifts of the period as the solution that they are."""
+    """The shifts of the period and of the day after, as the solution that they are."""
     keys = {worker.pk: worker.key for worker in facts.workers}
     return tuple(
         Assignment(keys[pk], on, kind)
         for (pk, on), kind in sorted(facts.worked().items())
-        if pk in keys and facts.from_on <= on < facts.until_on
+        if pk in keys and facts.from_on <= on <= facts.until_on
     )
 
 

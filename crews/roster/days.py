@@ -22,7 +22,7 @@ from .calc.change import SwapVerdict, check_swap
 from .calc.problem import Given
 from .calc.solution import Solution, Status
 from .models import Presence, Shift, ShiftPattern, SwapRequest, SwapState
-from .words import Names, say_broken
+from .words import Names, say_broken, say_day
 
 BESIDE = timedelta(days=7)  # rules look so far to both sides of a day that is changed
 AHEAD_MOST = timedelta(days=60)
@@ -80,6 +80,7 @@ def put_days(
         made += [new] if new is not None else []
         told.append(Told(worker_id, on, was, kind))
     Shift.objects.filter(pk__in=gone).delete()
+    _refuse_overlaps(facts, made)
     Shift.objects.bulk_create(made)
     for worker_id in sorted({one.worker_id for one in told}):
         write.change("roster.changed", worker_id)
@@ -87,6 +88,25 @@ def put_days(
 
 
 _OPEN = (Presence.EXPECTED, Presence.HERE)
+
+
+def _refuse_overlaps(facts: Facts, made: list[Shift]) -> None:
+    """Refuse, whoever decides, that somebody is on two shifts at once: 1 query."""
+    beside = Shift.objects.filter(
+        site=facts.site,
+        worker_id__in={shift.worker_id for shift in made},
+        presence__in=_OPEN,
+        local_date__gte=min((s.local_date for s in made), default=date.max) - timedelta(days=1),
+        local_date__lte=max((s.local_date for s in made), default=date.min) + timedelta(days=1),
+    )
+    names = {worker.pk: worker.name for worker in facts.workers}
+    for other in beside if made else ():
+        for shift in made:
+            is_same = shift.worker_id == other.worker_id
+            if is_same and shift.starts_at < other.ends_at and other.starts_at < shift.ends_at:
+                words = _("%(name)s would be on two shifts at once on %(day)s.")
+                told = {"name": names[shift.worker_id], "day": say_day(shift.local_date)}
+                raise RosterBreaksError(words % told)
 
 
 def _is_settled(shift: Shift, at: datetime) -> bool:

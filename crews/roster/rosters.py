@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from threading import Event, Thread
 from typing import Any
@@ -17,7 +18,7 @@ from equipment.site.queries import site_version
 from equipment.site.runs import enqueue
 from equipment.site.writes import site_write
 
-from .build import build_week, read_facts, roster_on_record, today_of
+from .build import Facts, build_week, read_facts, roster_on_record, today_of
 from .calc.check import check_week
 from .calc.explain import explain_clash
 from .calc.json_io import (
@@ -29,7 +30,7 @@ from .calc.json_io import (
 from .calc.problem import Problem, ProblemError
 from .calc.search import solve_week
 from .calc.solution import Solution, Status
-from .days import AHEAD_MOST, put_days
+from .days import AHEAD_MOST, Days, put_days
 from .models import RosterRun, RosterState
 from .words import Names, say_broken, say_limit
 
@@ -249,21 +250,31 @@ def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
             raise RosterStateError(_("Only a draft can be published."))
         facts = read_facts(run.site, run.from_on, run.until_on)
         problem = build_week(facts, at=at, is_refill=run.is_refill)
-        verdict = check_week(problem, solution)
+        verdict = check_week(problem, with_record_after(facts, solution))
         broken = say_broken(verdict.broken, Names.of(site_id, facts.kinds))
         if broken:
             words = _("What it rests on has changed since it was made; make it anew.")
             faults = [FieldFault("", "breaks", text) for text in broken]
             raise RosterBreaksError(" ".join([words, *broken]), faults)
-        kind_of = {(a.person, a.on): a.kind for a in solution.assignments}
-        wanted = {
-            (worker.pk, on): kind_of.get((worker.key, on))
-            for worker in facts.workers
-            for on in facts.days
-        }
-        told = put_days(facts, wanted, at=at, write=write)
+        told = put_days(facts, _days_of(facts, solution), at=at, write=write)
         run.told = [one.as_document() for one in told]
         run.state, run.published_at = RosterState.PUBLISHED, at
         run.save(update_fields=["told", "state", "published_at"])
         write.touch()
     return run
+
+
+def with_record_after(facts: Facts, solution: Solution) -> Solution:
+    """The draft with the day after it as that is on record now."""
+    mine = [a for a in solution.assignments if a.on < facts.until_on]
+    after = [a for a in roster_on_record(facts) if a.on == facts.until_on]
+    return replace(solution, assignments=(*mine, *after))
+
+
+def _days_of(facts: Facts, solution: Solution) -> Days:
+    kind_of = {(a.person, a.on): a.kind for a in solution.assignments}
+    return {
+        (worker.pk, on): kind_of.get((worker.key, on))
+        for worker in facts.workers
+        for on in facts.days
+    }

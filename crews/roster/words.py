@@ -24,7 +24,7 @@ BROKEN = {
     "two_shifts_a_day": gettext_lazy("%(person)s has two shifts on %(day)s."),
     "away": gettext_lazy("%(person)s is away on %(day)s."),
     "skill_not_held": gettext_lazy("%(person)s is not qualified for %(skill)s on %(day)s."),
-    "fixed_moved": gettext_lazy("%(person)s: the shift of %(day)s has begun already."),
+    "fixed_moved": gettext_lazy("%(person)s: what is worked on %(day)s is settled already."),
     "kind_forbidden_next": gettext_lazy("%(person)s, %(day)s: not this shift after %(after)s."),
     "least_not_met": gettext_lazy(
         "%(day)s, %(kind)s: %(n_there)g of at least %(least)d for %(skill)s."
@@ -49,7 +49,7 @@ RULES = {
 }
 LIMITS = {
     "away": gettext_lazy("%(person)s is away on %(day)s"),
-    "fixed": gettext_lazy("%(person)s: the shift of %(day)s has begun"),
+    "fixed": gettext_lazy("what %(person)s works on %(day)s, which is settled"),
     "kind_forbidden_next": gettext_lazy("what may not follow %(kind)s"),
     "least": gettext_lazy("the least for %(day)s, %(kind)s, %(skill)s"),
     "most": gettext_lazy("the most for %(day)s, %(kind)s, %(skill)s"),

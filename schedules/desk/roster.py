@@ -20,7 +20,7 @@ from crews.roster.calc.solution import Assignment, Solution, Status
 from crews.roster.days import AHEAD_MOST, BESIDE, judge_with, swap_dates, swap_days
 from crews.roster.models import Presence, RosterRun, RosterState, SwapRequest
 from crews.roster.queries import open_swaps, rosters_of
-from crews.roster.rosters import N_PARTS, solution_of
+from crews.roster.rosters import N_PARTS, solution_of, with_record_after
 from crews.roster.words import CAUSES, Names, say_broken
 from equipment.site.calc.local_time import resolve
 from equipment.site.errors import InvalidInputError
@@ -105,7 +105,7 @@ def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict
     draft = newest if newest and newest.state == RosterState.DRAFT else None
     on_record = roster_on_record(facts)
     found = solution_of(draft) if draft else None
-    shown = found.assignments if found else on_record
+    shown = with_record_after(facts, found).assignments if found else on_record
     problem = build_week(facts, at=desk.now)
     verdict = check_week(problem, Solution(Status.FEASIBLE, shown))
     gaps = _gaps(desk, problem, shown, names)
@@ -114,7 +114,7 @@ def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict
     return {
         "days": [desk.day(on) for on in facts.days],
         "crews": _crew_rows(desk, facts, names, shown, changes),
-        "heads": _heads(problem, shown, names),
+        "heads": _heads(facts, problem, shown, names),
         "kinds": _legend(desk, facts, names),
         "finding": _finding(gaps, bool(found)),
         "gaps": gaps[:MOST_LINES],
@@ -207,7 +207,7 @@ def _marks(facts: Facts) -> dict[tuple[int, date], str]:
 
 
 def _heads(
-    problem: Problem, shown: tuple[Assignment, ...], names: Names
+    facts: Facts, problem: Problem, shown: tuple[Assignment, ...], names: Names
 ) -> list[tuple[str, list[tuple[float, int, bool]]]]:
     """How many are there of how many needed, by kind of shift and day."""
     needed = {(d.on, d.kind): d.target or d.least for d in problem.demand if d.skill is None}
@@ -223,7 +223,7 @@ def _heads(
                     needed.get((on, kind.id), 0),
                     there[on, kind.id] < needed.get((on, kind.id), 0),
                 )
-                for on in problem.days
+                for on in facts.days
             ],
         )
         for kind in problem.kinds

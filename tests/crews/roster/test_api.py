@@ -115,7 +115,7 @@ def test_swap_says_what_it_breaks_and_is_not_approved(farm: Farm, as_manager: AP
     assert (
         broken == f"Max is away on {swap.local_date:%a} {swap.local_date.day} {swap.local_date:%b}."
     )
-    assert (refused.status_code, refused.json()["code"]) == (409, "roster_breaks")
+    assert (refused.status_code, refused.json()["code"]) == (422, "roster_breaks")
     assert [fault["detail"] for fault in refused.json()["errors"]] == [broken]
     said = say(as_manager, f"swaps/{swap.pk}/settle/", {"is_approved": False}).json()
     assert said["state"] == "refused"

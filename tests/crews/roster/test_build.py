@@ -238,7 +238,8 @@ def test_who_is_on_a_shift_that_has_begun_stays_and_nobody_joins(site: Site) -> 
     facts = read_facts(site, MONDAY, NEXT)
     problem = build_week(facts, at=noon)
 
-    assert [(g.person, g.on, g.kind) for g in problem.fixed] == [("ana", MONDAY, "day")]
+    within = [(g.person, g.on, g.kind) for g in problem.fixed if g.on < NEXT]
+    assert within == [("ana", MONDAY, "day")]
     joined = changed_roster(roster_on_record(facts), [Given("beto", MONDAY, "day")])
     broken = check_week(problem, Solution(Status.FEASIBLE, joined)).broken
     assert "most_exceeded" in {b.code for b in broken}

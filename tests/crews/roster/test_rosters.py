@@ -119,6 +119,37 @@ def test_rotations_do_not_overwrite_a_published_week(site: Site, people: list[Wo
     assert Shift.objects.filter(local_date__gte=NEXT).count() == 10  # the week after turns
 
 
+def test_the_last_night_leaves_rest_before_what_follows(site: Site, people: list[Worker]) -> None:
+    """Two turn in on Monday morning; the third alone may do Sunday's night."""
+    night = make_pattern(site, "night", 22)
+    sunday = NEXT - timedelta(days=1)
+    ShiftDemand.objects.create(site=site, pattern=night, local_date=sunday, least=1, target=3)
+    until = NEXT + timedelta(days=7)
+    plan_shifts(site_id=site.pk, from_on=NEXT, until_on=until, at=NOW)
+    begin(site)
+
+    publish_roster(site_id=site.pk, run_id=work_off(site).pk, at=NOW)
+
+    on = Shift.objects.filter(local_date=sunday, pattern=night)
+    assert [s.worker.key for s in on] == ["caro"]
+    assert Shift.objects.filter(local_date=NEXT).count() == 2
+
+
+def test_nobody_is_put_on_two_shifts_at_once_even_so(site: Site, people: list[Worker]) -> None:
+    long = make_pattern(site, "long", 22, minutes=600)  # to 8:00, when the day has begun
+    plan_shifts(site_id=site.pk, from_on=MONDAY, until_on=NEXT, at=NOW)
+    with pytest.raises(RosterBreaksError, match="Ana would be on two shifts at once"):
+        put_shift(
+            site_id=site.pk,
+            worker_id=people[0].pk,
+            on=MONDAY,
+            pattern_id=long.pk,
+            is_anyway=True,
+            at=NOW,
+        )
+    assert Shift.objects.filter(worker=people[0], local_date=MONDAY, pattern__key="day").exists()
+
+
 def test_leave_told_after_publishing_takes_the_shift_out(site: Site, people: list[Worker]) -> None:
     begin(site)
     publish_roster(site_id=site.pk, run_id=work_off(site).pk, at=NOW)
