@@ -85,6 +85,8 @@ class _Sum:
         # A cut week is held to its most alone.
         whole = [w for w in windows if len(w) == 7 or not rule.is_weekly]
         self.has_least = {day for window in whole for day in window}
+        greatest = added.max(axis=1)
+        self.left = {d: int(greatest[d + 1 : w[-1] + 1].sum()) for w in windows for d in w}
         self.cap = max(rule.least or 0, rule.most or 0)
         self.n_values = self.cap + 1
 
@@ -101,7 +103,13 @@ class _Sum:
             cost += _price(self.rule) * (least or 0)
         if day in self.is_last:
             return np.zeros_like(values), _ended(self.rule, least, new, cost)
-        return np.minimum(new, self.cap), cost
+        left = self.left[day]
+        if self.rule.price is None and least is not None:
+            return np.minimum(new, self.cap), np.where(new + left < least, FORBIDDEN, cost)
+        # What cannot get as far as a limit any more need not be told apart.
+        limit = least if least is not None else self.rule.most
+        floor = 0 if limit is None else limit - left
+        return np.minimum(np.maximum(new, floor), self.cap), cost
 
 
 class _Weekends:
