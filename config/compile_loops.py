@@ -1,4 +1,4 @@
-"""Have the plan's loops compiled before a plan is waited for: `python -m config.compile_loops`."""
+"""Have loops compiled before a search is waited for: `python -m config.compile_loops`."""
 
 import os
 
@@ -7,6 +7,8 @@ from config import compiled_code
 if __name__ == "__main__":
     os.nice(10)  # whatever else starts goes first
     compiled_code.choose_folder()
-    from schedules.dayplan.calc.search.first import use_once
+    from crews.roster.calc import lines
+    from schedules.dayplan.calc.search import first
 
-    use_once()
+    lines.use_once()
+    first.use_once()

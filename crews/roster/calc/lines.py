@@ -9,14 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, time, timedelta
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crews.roster.calc.model_rules import SCALE
-from crews.roster.calc.problem import OFF, RUNS, Measure, Person, Problem, Rule
+from crews.roster.calc.problem import (
+    OFF,
+    RUNS,
+    Contract,
+    Measure,
+    Person,
+    Problem,
+    Rule,
+    ShiftKind,
+)
 from equipment.site.calc.compiled import compiled_apart
 
 MOST_STATES = 1_500_000  # of one contract, over all days
@@ -419,3 +428,18 @@ def _windows(problem: Problem) -> list[range]:
     first = (problem.starts_on.isoweekday() - problem.week_starts_on) % 7
     starts = range(-first, problem.n_days, 7)
     return [range(max(0, start), min(start + 7, problem.n_days)) for start in starts]
+
+
+def use_once() -> float:
+    """Find a line of a little week, so that the loops are compiled; return what it costs."""
+    person = Person("one", "all")
+    week = Problem(
+        starts_on=date(2026, 6, 1),
+        n_days=2,
+        zone="UTC",
+        kinds=(ShiftKind("day", time(6), 8 * 60),),
+        contracts=(Contract("all"),),
+        people=(person,),
+    )
+    graph = line_graph(week, (), [person])
+    return 0.0 if graph is None else graph.cheapest("one", np.ones((2, 2)))[1]

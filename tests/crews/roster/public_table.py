@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable
 
+from config import compiled_code
 from crews.roster.calc.check import check_week
 from crews.roster.calc.problem import Problem
 from crews.roster.calc.search import solve_week
@@ -46,4 +47,5 @@ def main(names: list[str]) -> None:
 
 
 if __name__ == "__main__":
+    compiled_code.choose_folder()
     main(sys.argv[1:])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from crews.roster.calc.columns import Key, PersonLines, PersonRows
-from crews.roster.calc.lines import line_graph
+from crews.roster.calc.lines import line_graph, use_once
 from crews.roster.calc.model import RosterModel
 from tests.benchmarks.week_generator import farm_weeks
 
@@ -50,3 +50,7 @@ def test_a_month_of_a_farms_contract_fits_in_a_graph() -> None:
 
     assert graph is not None
     assert set(graph.start) == {person.id for person in full}
+
+
+def test_the_little_line_costs_its_two_days() -> None:
+    assert use_once() == 2.0
