@@ -50,11 +50,13 @@ class PlanRun(SiteModel):
 class DaySearch(SiteModel):
     """The one search for a plan that a site has: whose it is, how far it is, if it is to stop.
 
-    A later run takes it over from an earlier one, whose plan is then not put in place. `dropped`
-    holds what was taken off the plan before it, so that the next plan can say what became of it.
+    A later run takes it over from an earlier one, which stops; the plan of a run earlier than
+    `put_by`, whose plan stands, is not put in place any more. `dropped` holds what was taken off
+    the plan before it, so that the next plan can say what became of it.
     """
 
     holder = models.BigIntegerField(default=0)
+    put_by = models.BigIntegerField(default=0)
     began_at = models.DateTimeField(null=True, blank=True)
     told_at = models.DateTimeField(null=True, blank=True)
     left_s = models.FloatField(default=0)

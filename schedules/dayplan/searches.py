@@ -56,7 +56,7 @@ def _site_of(run: TaskRun) -> int:
 
 
 def take_search(run: TaskRun, *, left_s: float) -> None:
-    """Make the search this run's; who had it before puts nothing in place any more."""
+    """Make the search this run's; who had it before stops."""
     ensure_search(_site_of(run))
     now = datetime.now(UTC)
     DaySearch.objects.filter(site_id=_site_of(run)).update(
@@ -93,19 +93,19 @@ def watch(run: TaskRun) -> Callable[[Progress], bool]:
     return tell
 
 
-def lock_search(site_id: int, holder: int | None) -> DaySearch | None:
-    """Lock the search for putting a plan in place; None when another run has taken it over."""
+def lock_search(site_id: int, run_id: int | None) -> DaySearch | None:
+    """Lock the search for putting a run's plan in place; None when a later one's stands."""
     ensure_search(site_id)
     search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
-    return search if holder is None or search.holder == holder else None
+    return search if run_id is None or search.put_by <= run_id else None
 
 
 def end_search(run: TaskRun) -> bool:
-    """Say that the search is over, unless another run has it; whether it was told to stop."""
+    """Say that the search is over; whether to go on: nobody has it now or told it to stop."""
     mine = DaySearch.objects.filter(site_id=_site_of(run), holder=run.pk)
-    was_stopped = mine.filter(is_to_stop=True).exists()
+    goes_on = mine.filter(is_to_stop=False).exists()
     mine.update(is_running=False, is_to_stop=False)
-    return was_stopped
+    return goes_on
 
 
 def ask_search(*, site_id: int, at: datetime, seconds: float = ASKED_S) -> DaySearch:

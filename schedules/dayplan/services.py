@@ -67,23 +67,23 @@ def solve_site(
 def plan_day(*, site_id: int, at: datetime, seconds: float = SOLVE_S) -> PlanRun:
     """Solve and put in place, in one go."""
     run = put_plan(site_id=site_id, solved=solve_site(site_id, at, seconds), at=at)
-    assert run is not None  # without a holder it is always put in place
+    assert run is not None  # without a run it is always put in place
     return run
 
 
 def put_plan(
-    *, site_id: int, solved: SolvedDay, at: datetime, holder: int | None = None
+    *, site_id: int, solved: SolvedDay, at: datetime, run_id: int | None = None
 ) -> PlanRun | None:
     """Replace the open, not by-hand assignments by a solution's, in one transaction.
 
     What moved while it was solved is left out: orders closed or begun since, machines held,
     people called in sick. They are looked at again by the run that their change has rung for.
-    What stays as it is is not written anew. With a `holder`, the task run that solved, nothing is
-    put in place and None given when another has taken the site's search over.
+    What stays as it is is not written anew. With `run_id`, the task run that solved, nothing is
+    put in place and None given when the plan of a later run stands.
     """
     with site_write(site_id, at) as write:
         site = Site.objects.select_for_update(no_key=True).get(id=site_id)
-        search = lock_search(site_id, holder)
+        search = lock_search(site_id, run_id)
         if search is None:
             return None
         fresh = _still_good(site_id, solved, at)
@@ -103,6 +103,8 @@ def put_plan(
         Assignment.objects.filter(work_order_id__in=gone).delete()
         _write_assignments(site_id, new, orders)
         told = _with_dropped(known, search, replaceable)
+        search.put_by, search.dropped = run_id or search.put_by, []
+        search.save(update_fields=["put_by", "dropped"])
         changes = changes_between(told, planned)
         run = _write_run(site, solved, at, len(planned), changes)
         _write_unassigned(run, solved, replaceable - {int(a.job) for a in planned})
@@ -201,12 +203,9 @@ def _what(given: Planned) -> tuple[object, ...]:
 def _with_dropped(
     known: list[Planned], search: DaySearch, order_ids: Collection[int]
 ) -> list[Planned]:
-    """Add what was taken off before: people know it still. It is told now, and forgotten."""
+    """Add what was taken off before: people know it still."""
     jobs = {given.job for given in known}
     dropped = [from_document(document) for document in search.dropped]
-    if dropped:
-        search.dropped = []
-        search.save(update_fields=["dropped"])
     return known + [d for d in dropped if d.job not in jobs and int(d.job) in order_ids]
 
 

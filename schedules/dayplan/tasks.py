@@ -75,9 +75,8 @@ def _put_and_go_on(run: TaskRun, solved: SolvedDay | None, left_s: float) -> Non
         return
     assert run.site_id is not None
     now = datetime.now(UTC)
-    if put_plan(site_id=run.site_id, solved=solved, at=now, holder=run.pk) is None:
-        return  # whoever overtook it goes on
-    if end_search(run) or left_s < 1 or solved.is_optimal:
+    put_plan(site_id=run.site_id, solved=solved, at=now, run_id=run.pk)
+    if not end_search(run) or left_s < 1 or solved.is_optimal:
         return
     key, args = f"{run.site_id}:{run.pk}", {"seconds": left_s}
     enqueue("dayplan.improve", key=key, site_id=run.site_id, at=now, args=args)

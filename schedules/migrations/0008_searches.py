@@ -39,6 +39,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('holder', models.BigIntegerField(default=0)),
+                ('put_by', models.BigIntegerField(default=0)),
                 ('began_at', models.DateTimeField(blank=True, null=True)),
                 ('told_at', models.DateTimeField(blank=True, null=True)),
                 ('left_s', models.FloatField(default=0)),

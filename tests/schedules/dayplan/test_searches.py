@@ -71,31 +71,32 @@ def test_a_search_that_a_later_one_waits_behind_is_left_out(morning: Morning) ->
     assert not PlanRun.objects.exists()
 
 
-def test_what_was_overtaken_while_it_was_solved_puts_nothing_in_place(morning: Morning) -> None:
+def test_the_plan_of_a_later_run_stands(morning: Morning) -> None:
     morning.order("one")
     first, later = make_run(morning), make_run(morning)
-    take_search(first, left_s=6)
     solved = solve_site(morning.site.pk, NOW, 0.1)
-    take_search(later, left_s=6)
+    put: dict[str, Any] = {"site_id": morning.site.pk, "solved": solved, "at": NOW}
 
-    assert put_plan(site_id=morning.site.pk, solved=solved, at=NOW, holder=first.pk) is None
-    assert not Assignment.objects.exists()
-    assert put_plan(site_id=morning.site.pk, solved=solved, at=NOW, holder=later.pk) is not None
+    assert put_plan(**put, run_id=first.pk) is not None  # nobody need wait for the later one
+    assert put_plan(**put, run_id=later.pk) is not None
+    assert put_plan(**put, run_id=first.pk) is None
+    assert PlanRun.objects.count() == 2
     assert Assignment.objects.count() == 1
 
 
 def test_what_was_overtaken_asks_for_no_more(morning: Morning) -> None:
-    morning.order("one")
-    run = make_run(morning, seconds=40)
-    later = make_run(morning, seconds=40)
+    order = morning.order("one")
+    Place.objects.filter(pk=order.place_id).update(x_m=800)
+    run, later = make_run(morning, seconds=40), make_run(morning, seconds=40)
     take_search(run, left_s=40)
     solved = solve_site(morning.site.pk, NOW, 0.1)
     take_search(later, left_s=40)
 
     solve(run, solved)
-
     assert waiting("dayplan.improve") == []
-    assert not PlanRun.objects.exists()
+
+    solve(later, solved)
+    assert len(waiting("dayplan.improve")) == 1
 
 
 def test_a_search_says_how_far_it_is_and_goes_on(morning: Morning) -> None:
