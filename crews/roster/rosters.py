@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date, datetime, timedelta
 from threading import Event, Thread
 from typing import Any
@@ -32,7 +32,7 @@ from .calc.search import solve_week
 from .calc.solution import Solution, Status
 from .days import AHEAD_MOST, Days, put_days
 from .models import RosterRun, RosterState
-from .words import Names, say_broken, say_limit
+from .words import Names, say_broken
 
 RUN_KIND = "roster.solve"
 PART_S = 15.0
@@ -181,19 +181,16 @@ def _keep_best(run: RosterRun, found: Solution) -> None:
 
 
 def why_none(run: RosterRun) -> list[dict[str, Any]]:
-    """Find what clashes and the ways out, as documents of words; empty where that is not known."""
-    problem = problem_of(run)
-    clash = explain_clash(problem, seconds=EXPLAIN_S)
-    site = Site.objects.get(pk=run.site_id)
-    names = Names.of(run.site_id, read_facts(site, run.from_on, run.until_on).kinds)
-    told = [{"clash": [say_limit(limit, names) for limit in clash.limits]}] if clash.limits else []
-    return told + [
-        {
-            "give_up": [say_limit(limit, names) for limit in remedy.given_up],
-            "then": say_broken(remedy.broken, names),
-        }
-        for remedy in clash.remedies
-    ]
+    """Find what clashes and the ways out, in codes; empty where that is not known."""
+    clash = explain_clash(problem_of(run), seconds=EXPLAIN_S)
+    told: list[dict[str, Any]] = [{"clash": clash.limits}] if clash.limits else []
+    told += [{"give_up": way.given_up, "then": way.broken} for way in clash.remedies]
+    documents: list[dict[str, Any]] = json.loads(json.dumps(told, default=_plain))
+    return documents
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date) else asdict(value)
 
 
 def finish_roster(*, run: RosterRun, why: list[dict[str, Any]], at: datetime) -> RosterRun:

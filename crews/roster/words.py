@@ -154,3 +154,21 @@ def say_limit(limit: Limit, names: Names) -> str:
     }
     words = LIMIT_RULES[limit.rule] if limit.code == "rule" else LIMITS[limit.code]
     return str(words) % told
+
+
+def say_why(why: Iterable[Mapping[str, Any]], names: Names) -> list[dict[str, list[str]]]:
+    """Say what a run stored of why there is no roster: clashes, and what giving up would break."""
+    return [
+        {
+            key: say_broken((Broken(**_dated(each)) for each in documents), names)
+            if key == "then"
+            else [say_limit(Limit(**_dated(each)), names) for each in documents]
+            for key, documents in one.items()
+        }
+        for one in why
+    ]
+
+
+def _dated(document: Mapping[str, Any]) -> dict[str, Any]:
+    on = document["on"]
+    return {**document, "on": date.fromisoformat(on) if on else None}

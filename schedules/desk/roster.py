@@ -21,7 +21,7 @@ from crews.roster.days import AHEAD_MOST, BESIDE, judge_with, swap_dates, swap_d
 from crews.roster.models import Presence, RosterRun, RosterState, SwapRequest
 from crews.roster.queries import open_swaps, rosters_of
 from crews.roster.rosters import N_PARTS, solution_of, with_record_after
-from crews.roster.words import CAUSES, Names, say_broken
+from crews.roster.words import CAUSES, Names, say_broken, say_why
 from equipment.site.calc.local_time import resolve
 from equipment.site.errors import InvalidInputError
 
@@ -124,6 +124,7 @@ def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict
         "draft": draft,
         "draft_words": _draft_words(desk, draft) if draft else "",
         "impossible": newest if newest and newest.state == RosterState.IMPOSSIBLE else None,
+        "why": say_why(newest.why if newest else [], names),
         "published_words": _published_words(desk, facts, published) if published else "",
         "to_tell": _to_tell(facts, {person for person, _on in changes}) if found else "",
         "n_changes": len(changes),

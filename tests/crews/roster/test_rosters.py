@@ -12,6 +12,7 @@ from crews.errors import RosterBreaksError, RosterSpanError, RosterStateError, S
 from crews.people.models import LeaveKind, Worker
 from crews.people.services import add_leave
 from crews.roster import rosters
+from crews.roster.build import Kinds
 from crews.roster.calc.solution import Solution
 from crews.roster.days import ask_swap, judge_swap, put_shift, settle_swap
 from crews.roster.models import (
@@ -34,6 +35,7 @@ from crews.roster.rosters import (
     solution_of,
 )
 from crews.roster.services import plan_shifts
+from crews.roster.words import Names, say_why
 from equipment.site.models import Change, Site, TaskRun
 from equipment.site.runs import perform
 from tests.crews.roster.test_build import MONDAY, NEXT, NOW, make_pattern, turn
@@ -260,11 +262,12 @@ def test_what_cannot_be_says_why(site: Site, people: list[Worker], day: ShiftPat
     run = work_off(site)
 
     assert (run.state, run.solution) == (RosterState.IMPOSSIBLE, None)
-    assert run.why[0]["clash"] == [
+    why = say_why(run.why, Names.of(site.pk, Kinds.of(site.pk)))
+    assert why[0]["clash"] == [
         "Caro is away on Mon 9 Mar",
         "the least for Mon 9 Mar, Day, any work",
     ]
-    assert {tuple(way["give_up"]) for way in run.why[1:]} == {
+    assert {tuple(way["give_up"]) for way in why[1:]} == {
         ("Caro is away on Mon 9 Mar",),
         ("the least for Mon 9 Mar, Day, any work",),
     }

@@ -98,13 +98,18 @@ def test_heads_are_shown_against_the_rotations(
 def test_what_has_no_roster_says_why(farm: Farm, manager: Client) -> None:
     run = draft_of(farm)
     run.state, run.solution = RosterState.IMPOSSIBLE, None
-    run.why = [{"clash": ["Ana is away", "the least"]}, {"give_up": ["the least"], "then": []}]
+    limit = {"person": "", "on": "2026-03-09", "kind": "day", "skill": "", "rule": ""}
+    away, least = {**limit, "code": "away", "person": "ana"}, {**limit, "code": "least"}
+    short = {"code": "least_not_met", "person": None, "on": "2026-03-09", "kind": "day"}
+    then = [{**short, "facts": {"n_there": 1, "least": 2, "skill": None}}]
+    run.why = [{"clash": [away, least]}, {"give_up": [least], "then": then}]
     run.save()
 
     said = words(manager.get(url("roster")))
 
-    assert "These cannot be kept together: Ana is away; the least." in said
-    assert "A way out: give up the least." in said
+    least_said = "the least for Mon 9 Mar, Day, any work"
+    assert f"These cannot be kept together: Ana is away on Mon 9 Mar; {least_said}." in said
+    assert f"give up {least_said}. Then: Mon 9 Mar, Day: 1 of at least 2 for any work." in said
 
 
 @pytest.mark.parametrize("text", ["soon", "2026-02-31", "2030-01-01", "0001-01-01", "-", "9" * 40])
