@@ -199,7 +199,8 @@ class Columns:
         keys: dict[Key, Any] = {**self.shared.x, **self.shared.y}
         self.index_of = {key: literal.index for key, literal in keys.items()}
         self.people = _people(problem, self.index_of)
-        rows = rows_of(self.shared.model)
+        sums = self.shared.sums()
+        rows = rows_of(self.shared.model).without(sums)
         person_of = {literal.index: key[0] for key, literal in keys.items()}
         self.rows = rows.shared_by(person_of)
         self.by_place = sparse.csc_matrix(self.rows.matrix)
@@ -209,7 +210,7 @@ class Columns:
         self.bound = float("-inf")
         self.centre: tuple[Any, float] | None = None  # duals of the best bound, and their share
         self.is_steady = True
-        self._build(set(person_of))
+        self._build({*person_of, *sums})
 
     def _build(self, places: set[int]) -> None:
         self.lp = pywraplp.Solver.CreateSolver("GLOP")

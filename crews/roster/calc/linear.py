@@ -27,6 +27,16 @@ class Rows:
     cost: NDArray[np.float64]
     offset: float
 
+    def without(self, sums: Mapping[int, Iterable[int]]) -> Rows:
+        """Put in place of variables what each is the sum of."""
+        n = self.matrix.shape[1]
+        entries = [(index, index) for index in range(n) if index not in sums]
+        entries += [(index, term) for index, terms in sums.items() for term in terms]
+        into = sparse.csr_matrix((np.ones(len(entries)), np.array(entries).T), shape=(n, n))
+        matrix = sparse.csr_matrix(self.matrix @ into)
+        matrix.eliminate_zeros()
+        return replace(self, matrix=matrix, cost=self.cost @ into)
+
     def shared_by(self, person_of: Mapping[int, int]) -> Rows:
         """Leave out the rows that hold one person's variables and nothing else."""
         kept = []

@@ -85,6 +85,15 @@ class RuleModel:
             self._unions[key] = self._union(terms, is_all=not wanted)
         return self._unions[key]
 
+    def sums(self) -> dict[int, list[int]]:
+        """Return, by index, what each literal of one of several kinds is the sum of."""
+        found = {}
+        for (p, d, wanted), literal in self._unions.items():
+            terms = [self.x[p, d, k].index for k in wanted or self.kinds if (p, d, k) in self.x]
+            if len(terms) > 1:
+                found[literal.index] = terms
+        return found
+
     def _union(self, terms: Sequence[Any], *, is_all: bool) -> Any:
         if len(terms) < 2:
             return terms[0] if terms else self.zero
