@@ -208,6 +208,7 @@ class Columns:
         self.columns: list[Column] = []
         self.weights: list[Any] = []  # the program's variable of each
         self.bound = float("-inf")
+        self.value = float("inf")  # of the program as it was solved last
         self.centre: tuple[Any, float] | None = None  # duals of the best bound, and their share
         self.is_steady = True
         self._build({*person_of, *sums})
@@ -264,8 +265,8 @@ class Columns:
             return False
         duals = np.array([row.dual_value() for row in self.row_of])
         ones = [row.dual_value() for row in self.one_of]
-        value = float(self.objective.Value())
-        shared = value - sum(ones)  # concave in the duals
+        self.value = float(self.objective.Value())
+        shared = self.value - sum(ones)  # concave in the duals
         share = _STEADY_SHARE if self.is_steady and self.centre is not None else 0.0
         if self.centre is not None:
             duals = share * self.centre[0] + (1 - share) * duals
@@ -279,7 +280,7 @@ class Columns:
         new = [self.add(column) for one in found for column in one.columns]
         is_more = any(new) or share > 0
         self.is_steady = any(new)
-        return is_more and self.bound < value - _TOLERANCE
+        return is_more and self.bound < self.value - _TOLERANCE
 
     def choose(self, limit_s: float, node_limit: int | None) -> set[Column] | None:
         """Choose a row for everybody among those there are, at the least cost that is found."""

@@ -237,7 +237,7 @@ class _Search:
             if bound > self.bound:
                 self.bound = bound
                 self.tell(self.best_cost, bound)
-            if not is_more:
+            if not is_more or self.bound >= columns.value:
                 break
         seed = int(self.rng.integers(2**31))
         dived = columns.dive(pool, seed, lambda: self._goes_on(DIVE_UNTIL_FRAC))
