@@ -6,10 +6,12 @@ The loops are compiled (`search`); here is what begins them, looks at the clock 
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from time import monotonic
 
+from schedules.dayplan.calc.exact.model import Exact
+from schedules.dayplan.calc.exact.scope import beyond
 from schedules.dayplan.calc.explain import Explainer, explain
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.legs import travel_legs
@@ -18,10 +20,11 @@ from schedules.dayplan.calc.score import score_plan
 from schedules.dayplan.calc.search.first import use_once
 from schedules.dayplan.calc.search.tables import Tables
 from schedules.dayplan.calc.search.worker import Worker
-from schedules.dayplan.calc.solution import Solution, Status
+from schedules.dayplan.calc.solution import Assignment, Solution, Status
 from schedules.dayplan.calc.state import State
 
 _LOOK_S = 0.1  # the clock is looked at so often [s]
+_EXACT_AFTER_S = 0.3  # then the exact model takes over, if it can: common practice, no source [s]
 _TELL_S = 1.0  # progress is told at least so often [s]
 
 
@@ -100,6 +103,7 @@ class _Search:
         self.inst = Instance(problem)
         self.tables = Tables(self.inst)
         self.bound_cost = 0.0
+        self.better: tuple[Assignment, ...] | None = None  # than the best of the workers
         self.told = self.looked = self.began
 
     def run(self, workers: int, on_progress: OnProgress) -> None:
@@ -115,9 +119,29 @@ class _Search:
         for worker in others:
             worker.begin()
         is_over = bool(on_progress(self._progress())) or all(t.locked for t in self.inst.tasks)
+        to_exact = self.n_most is None and not is_over and not beyond(self.inst)
         with ThreadPoolExecutor(workers) as threads:
-            while not is_over and self._share_gone() < 1 and not self._is_optimal():
+            until = _EXACT_AFTER_S / self.seconds if to_exact and self.seconds > 0 else 1
+            while not is_over and self._share_gone() < min(1, until) and not self._is_optimal():
                 is_over = self._go_on(threads, on_progress)
+            if to_exact and not is_over and not self._is_optimal():
+                self._prove(threads, workers, on_progress)
+
+    def _prove(self, threads: Executor, workers: int, on_progress: OnProgress) -> None:
+        """Give the rest of the time to the exact model, which begins with the best plan."""
+        exact = Exact(self.inst, all_done=not self.best.left_out())
+        left_s = self.seconds - (monotonic() - self.began)
+        known = tuple(self.best.assignments())
+        found = threads.submit(exact.solve, max(0, left_s), self.seed, workers, known)
+        while not wait([found], timeout=_TELL_S).done:
+            self.bound_cost = max(self.bound_cost, exact.known_bound)
+            if on_progress(self._progress(min(exact.known_cost, self.best.best_cost))):
+                exact.stop()
+        plan, bound_cost = found.result().assignments, found.result().bound_cost
+        self.bound_cost = max(self.bound_cost, bound_cost)
+        cost = self.best.best_cost
+        if plan is not None and score_plan(self.problem, plan).total_cost < cost - 1e-6:
+            self.better = plan
 
     def _go_on(self, threads: Executor, on_progress: OnProgress) -> bool:
         share, n_steps = self._share_gone(), self._steps()
@@ -150,10 +174,11 @@ class _Search:
     def _is_optimal(self) -> bool:
         return self.best.best_cost <= self.bound_cost + 1e-6
 
-    def _progress(self) -> Progress:
+    def _progress(self, cost: float | None = None) -> Progress:
         n_out = len(self.best.left_out())
         gone_s = monotonic() - self.began
-        return Progress(self.all[0].n_steps, gone_s, self.best.best_cost, n_out, self.bound_cost)
+        known = self.best.best_cost if cost is None else cost
+        return Progress(self.all[0].n_steps, gone_s, known, n_out, self.bound_cost)
 
     def _hopeless(self, first: Worker) -> set[int]:
         """Jobs left out that no plan could hold, with those that wait for them."""
@@ -169,7 +194,7 @@ class _Search:
     def solution(self) -> Solution:
         """Return the best plan as records, scored and explained without the search."""
         problem = self.problem
-        bare = list(self.best.assignments())
+        bare = list(self.best.assignments() if self.better is None else self.better)
         legs = travel_legs(problem, bare)
         assignments = tuple(
             replace(given, travel_min=sum(leg.travel_min for leg in legs[given.job]))

@@ -1,0 +1,128 @@
+"""Published projects as days to plan: the end is a milestone, late from the first minute on.
+
+One time unit of the project is a minute. Nothing but the end has a price that counts, so that what
+a plan costs is its makespan.
+"""
+
+from datetime import UTC, datetime, timedelta
+
+from schedules.dayplan.calc.problem import Dependency, Job, Problem, Relation, Seat
+from schedules.dayplan.calc.resources import (
+    Amount,
+    Gear,
+    Interval,
+    Person,
+    Place,
+    Shift,
+    Skill,
+)
+
+from .public_instances import LagProject, SkillProject
+
+START = datetime(2026, 1, 1, tzinfo=UTC)
+END = "end"
+LEFT_OUT_COST = 1e6  # above any makespan
+SITE = Place("site", 0, 0)
+
+
+def skill_day(project: SkillProject) -> Problem:
+    """Say a multi-skill project: a seat for each person of each skill, all at one place."""
+    horizon = Interval(START, START + timedelta(minutes=sum(project.durations)))
+    waits: dict[int, list[int]] = {task: [] for task in range(len(project.durations))}
+    for before, after in project.precedences:
+        waits[after].append(before)
+    jobs = tuple(
+        _job(
+            task,
+            horizon,
+            length,
+            depends_on=tuple(Dependency(str(before)) for before in waits[task]),
+            seats=tuple(
+                Seat((str(skill),))
+                for skill, n in enumerate(project.needs[task])
+                for _ in range(n if length else 0)
+            ),
+        )
+        for task, length in enumerate(project.durations)
+    )
+    people = tuple(
+        Person(
+            str(number),
+            SITE.key,
+            (Shift(horizon.start, horizon.end),),
+            skills=tuple(Skill(str(skill)) for skill in sorted(masters)),
+        )
+        for number, masters in enumerate(project.masters)
+    )
+    return Problem(horizon, (SITE,), people, jobs=(*jobs, _end(jobs, horizon)))
+
+
+def lag_day(project: LagProject) -> Problem:
+    """Say a project with lags: its resources as gear, two lags of a pair as one dependency."""
+    latest = sum(project.durations) + sum(max(0, lag) for _, lag, _ in project.lags)
+    horizon = Interval(START, START + timedelta(minutes=latest))
+    least: dict[tuple[int, int], int] = {}
+    for one, lag, other in project.lags:
+        least[one, other] = max(lag, least.get((one, other), lag))
+    waits: dict[int, list[Dependency]] = {task: [] for task in range(len(project.durations))}
+    for one, other in sorted({(min(pair), max(pair)) for pair in least}):
+        back = least.get((other, one))
+        dependency = Dependency(
+            str(one),
+            Relation.START_TO_START,
+            least.get((one, other), -latest),
+            None if back is None else -back,
+        )
+        waits[other].append(dependency)
+    jobs = tuple(
+        _job(
+            task,
+            horizon,
+            length,
+            depends_on=tuple(waits[task]),
+            gear=tuple(
+                Amount(str(kind), n) for kind, n in enumerate(project.uses[task]) if n and length
+            ),
+        )
+        for task, length in enumerate(project.durations)
+    )
+    gear = tuple(Gear(str(kind), n) for kind, n in enumerate(project.capacities))
+    return Problem(horizon, (SITE,), jobs=(*jobs, _end(jobs, horizon)), gear=gear)
+
+
+def _job(
+    task: int,
+    horizon: Interval,
+    length: int,
+    *,
+    depends_on: tuple[Dependency, ...],
+    seats: tuple[Seat, ...] = (),
+    gear: tuple[Amount, ...] = (),
+) -> Job:
+    return Job(
+        str(task),
+        "task",
+        SITE.key,
+        (horizon,),
+        length,
+        n_people=len(seats),
+        seats=seats,
+        gear=gear,
+        depends_on=depends_on,
+        left_out_cost=LEFT_OUT_COST,
+    )
+
+
+def _end(jobs: tuple[Job, ...], horizon: Interval) -> Job:
+    return Job(
+        END,
+        "end",
+        SITE.key,
+        (horizon,),
+        0,
+        n_people=0,
+        depends_on=tuple(Dependency(job.id) for job in jobs),
+        due_at=horizon.start,
+        late_per_min=1,
+        left_out_cost=LEFT_OUT_COST,
+    )
