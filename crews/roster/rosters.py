@@ -35,8 +35,8 @@ from .models import RosterRun, RosterState
 from .words import Names, say_broken
 
 RUN_KIND = "roster.solve"
-PART_S = 15.0
-N_PARTS = 3
+PART_S = 30.0  # a kill loses one part; the bound of a part is its own, so few are better
+N_PARTS = 2
 EXPLAIN_S = 20.0
 MOST_DAYS = 28
 WEEK = timedelta(days=7)
@@ -247,7 +247,7 @@ def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
             raise RosterStateError(_("Only a draft can be published."))
         facts = read_facts(run.site, run.from_on, run.until_on)
         problem = build_week(facts, at=at, is_refill=run.is_refill)
-        verdict = check_week(problem, with_record_after(facts, solution))
+        verdict = check_week(problem, with_record_beside(facts, run, solution))
         broken = say_broken(verdict.broken, Names.of(site_id, facts.kinds))
         if broken:
             words = _("What it rests on has changed since it was made; make it anew.")
@@ -261,11 +261,11 @@ def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
     return run
 
 
-def with_record_after(facts: Facts, solution: Solution) -> Solution:
-    """The draft with the day after it as that is on record now."""
-    mine = [a for a in solution.assignments if a.on < facts.until_on]
-    after = [a for a in roster_on_record(facts) if a.on == facts.until_on]
-    return replace(solution, assignments=(*mine, *after))
+def with_record_beside(facts: Facts, run: RosterRun, solution: Solution) -> Solution:
+    """The draft, and what is on record now of other days, the day after too."""
+    mine = [a for a in solution.assignments if run.from_on <= a.on < run.until_on]
+    beside = [a for a in roster_on_record(facts) if not run.from_on <= a.on < run.until_on]
+    return replace(solution, assignments=(*mine, *beside))
 
 
 def _days_of(facts: Facts, solution: Solution) -> Days:

@@ -20,7 +20,7 @@ from crews.roster.calc.solution import Assignment, Solution, Status
 from crews.roster.days import AHEAD_MOST, BESIDE, judge_with, swap_dates, swap_days
 from crews.roster.models import Presence, RosterRun, RosterState, SwapRequest
 from crews.roster.queries import open_swaps, rosters_of
-from crews.roster.rosters import N_PARTS, solution_of, with_record_after
+from crews.roster.rosters import N_PARTS, solution_of, with_record_beside
 from crews.roster.words import CAUSES, Names, say_broken, say_why
 from equipment.site.calc.local_time import resolve
 from equipment.site.errors import InvalidInputError
@@ -76,7 +76,7 @@ def roster_context(desk: Desk) -> dict[str, Any]:
         % {"first": desk.day(from_on), "last": desk.day(until_on - timedelta(days=1))},
         "before": from_on - WEEK,
         "after": until_on,
-        "is_coming": from_on >= today_of(desk.caller.site, desk.now),
+        "is_coming": until_on > today_of(desk.caller.site, desk.now),
         "making": next((run for run in runs if run.state == RosterState.SOLVING), None),
         "n_parts": N_PARTS,
         "swaps": [_swap_line(desk, swap, facts, names) for swap in open_swaps(desk.site_id)],
@@ -99,13 +99,13 @@ def _asked_week(desk: Desk) -> date:
 
 
 def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict[str, Any]:
-    """The grid of a draft of just this week where there is one, else of what is on record."""
-    mine = [run for run in runs if (run.from_on, run.until_on) == (facts.from_on, facts.until_on)]
+    """The grid of a draft of this week or its rest, if there is one, else of what is on record."""
+    mine = [r for r in runs if facts.from_on <= r.from_on and r.until_on == facts.until_on]
     newest = mine[0] if mine else None
     draft = newest if newest and newest.state == RosterState.DRAFT else None
     on_record = roster_on_record(facts)
     found = solution_of(draft) if draft else None
-    shown = with_record_after(facts, found).assignments if found else on_record
+    shown = with_record_beside(facts, draft, found).assignments if draft and found else on_record
     problem = build_week(facts, at=desk.now)
     verdict = check_week(problem, Solution(Status.FEASIBLE, shown))
     gaps = _gaps(desk, problem, shown, names)

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from crews.roster import days, rosters
+from crews.roster.build import today_of
 from equipment.site.errors import InvalidInputError
 
 from .base import Desk, desk_view
@@ -21,12 +22,13 @@ WEEK = timedelta(days=7)
 @desk_view
 def make(desk: Desk) -> HttpResponse:
     desk.require_lead()
-    from_on = _read_date(desk, "from_on", _("First day"))
+    monday = _read_date(desk, "from_on", _("First day"))
+    from_on = max(monday, today_of(desk.caller.site, desk.now))  # of a running week its rest
     is_refill = desk.request.POST.get("how") == "refill"
     rosters.begin_roster(
         site_id=desk.site_id,
         from_on=from_on,
-        until_on=from_on + WEEK,
+        until_on=monday + WEEK,
         by=desk.caller.actor,
         at=desk.now,
         is_refill=is_refill,

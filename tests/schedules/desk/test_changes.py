@@ -127,7 +127,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         "valve 7",
     ),
     "crew": (_sick, "1 called in sick"),
-    "roster": (_begin_roster, "A roster is being made: 0 of 3 parts searched."),
+    "roster": (_begin_roster, "A roster is being made: 0 of 2 parts searched."),
     "sand": (
         _phone(
             "moisture_test",

@@ -60,6 +60,25 @@ def test_draft_is_shown_beside_what_it_changes(farm: Farm, manager: Client) -> N
     assert "1 day is otherwise than now. To be told: Ana." in said
 
 
+def test_of_a_running_week_the_rest_is_made(farm: Farm, manager: Client) -> None:
+    manager.post(url("make-roster"), {"from_on": "2026-03-02", "how": "refill"})
+    run = RosterRun.objects.latest("pk")
+    assert (run.from_on, run.until_on, run.is_refill) == (NOW.date(), MONDAY, True)
+
+
+def test_draft_of_a_rest_is_shown_with_what_was_before(
+    farm: Farm, manager: Client, day: ShiftPattern
+) -> None:
+    draft = draft_of(farm, Assignment("ana", date(2026, 3, 7), "day"))
+    draft.from_on, draft.until_on = date(2026, 3, 5), MONDAY
+    draft.save()
+
+    page = manager.get(url("roster"), {"from": "2026-03-02"})
+
+    [ana] = [row for row in rows(page.content.decode()) if row[0] == "Ana"]
+    assert ana[1:8] == ["–", "–", "D", "–", "–", "D+", "–"]  # her shift of today is on record
+
+
 def test_published_roster_says_who_is_to_be_told(farm: Farm, manager: Client) -> None:
     draft = draft_of(farm, Assignment("ana", MONDAY, "day"))
     publish_roster(site_id=farm.site.pk, run_id=draft.pk, at=NOW)
