@@ -24,6 +24,8 @@ from schedules.work.models import WorkOrder
 
 from .byhand import reassign, take_off
 from .calc.diff import ChangeKind
+from .calc.remedies import Clashing, Remedy, RemedyKind
+from .help import help_for
 from .models import DaySearch, PlanRun
 from .queries import assignment_of, changes_since, latest_plan, with_claims
 from .searches import ASKED_S, MOST_S, ask_search, search_of, stop_search
@@ -236,6 +238,49 @@ def _thing(row: Named) -> dict[str, Any]:
     return {"id": row.pk, "name": row.name}
 
 
+class RemedyOutput(serializers.Serializer[Any]):
+    """Something that would let the work in, with who would have it; a person or machine that is
+    not there yet is `null`.
+    """
+
+    kind = serializers.ChoiceField(choices=[kind.value for kind in RemedyKind])
+    later_min = serializers.IntegerField(allow_null=True)
+    instead_of = serializers.IntegerField(allow_null=True)
+    total_cost = serializers.FloatField(help_text="Of the plan with it, as minutes of walking.")
+    workers = serializers.ListField(child=serializers.IntegerField(allow_null=True))
+    machine = serializers.IntegerField(allow_null=True)
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+
+
+class HelpOutput(serializers.Serializer[Any]):
+    """What keeps work out of the plan: without any one of `clash` there would be room."""
+
+    clash = serializers.ListField(
+        child=serializers.ChoiceField(choices=[kind.value for kind in Clashing])
+    )
+    remedies = RemedyOutput(many=True, help_text="The cheapest first, each found by a solve.")
+
+
+def _remedy(remedy: Remedy) -> dict[str, Any]:
+    given = remedy.given
+    return {
+        "kind": remedy.kind,
+        "later_min": remedy.later_min,
+        "instead_of": _key(remedy.instead_of),
+        "total_cost": remedy.total_cost,
+        "workers": [_key(person) for person in given.people],
+        "machine": _key(given.machine),
+        "starts_at": given.start,
+        "ends_at": given.end,
+    }
+
+
+def _key(name: str | None) -> int | None:
+    """Give the number of a row; whoever is not there yet has none."""
+    return int(name) if name is not None and name.isdecimal() else None
+
+
 class AssignmentQuery(serializers.Serializer[Any]):
     """Whose, and which of a span of time."""
 
@@ -328,6 +373,23 @@ class AssignmentViewSet(SiteViewSet[WorkOrder]):
         return Response(status=204)
 
 
+class HelpViewSet(SiteViewSet[WorkOrder]):
+    """What would let somebody have a work order."""
+
+    queryset = WorkOrder.objects.all()
+    serializer_class = HelpOutput
+    tagged = ("retrieve",)
+
+    @extend_schema(responses=HelpOutput)
+    def retrieve(self, request: Request, slug: str, pk: int) -> Response:
+        """Reckon it on the plan as it stands; this takes a few seconds."""
+        order = self.get_object()
+        found = help_for(site_id=self.caller.site.pk, work_order_id=order.pk, at=self.now)
+        view = {"clash": found.clash, "remedies": [_remedy(r) for r in found.remedies]}
+        data = self.get_serializer(view).data
+        return answer_tagged(request, data, etag_of_data(data))
+
+
 def _assigner(order: WorkOrder) -> str:
     given = assignment_of(order)
     return given.by.name if given and given.by else ""
@@ -356,6 +418,11 @@ urlpatterns = [
         "sites/<slug:slug>/work-orders/<key:pk>/assignment/",
         AssignmentViewSet.as_view({"get": "retrieve", "put": "update", "delete": "destroy"}),
         name="api-assignment",
+    ),
+    path(
+        "sites/<slug:slug>/work-orders/<key:pk>/help/",
+        HelpViewSet.as_view({"get": "retrieve"}),
+        name="api-help",
     ),
     *site_routes(
         {

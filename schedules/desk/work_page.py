@@ -27,6 +27,7 @@ from schedules.work.queries import order_detail, waiting_reasons
 
 from .base import Desk, desk_view, done, page_context
 from .forms import read_key, read_keys, read_moment, read_whole, read_words
+from .help_words import help_words
 from .orders import is_open, order_line
 from .reasons import names_for
 from .wording import say_decision, say_order_state, say_report, say_said
@@ -82,8 +83,13 @@ def work_order(desk: Desk, pk: int) -> HttpResponse:
         "days": _days(desk, order),
         "reports": [_said_line(desk, report) for report in order.reports.all()],
         "needs": [_need_line(desk, need) for need in order.needs.all()],
+        "help": help_words(desk, order) if _is_help_asked(desk, order) else None,
     }
     return render(desk.request, "desk/work_order.html", context)
+
+
+def _is_help_asked(desk: Desk, order: WorkOrder) -> bool:
+    return desk.request.GET.get("help") == "1" and hasattr(order, "unassigned")
 
 
 def _said_line(desk: Desk, report: Report) -> SaidLine:

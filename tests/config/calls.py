@@ -103,6 +103,7 @@ ROWS: dict[str, Callable[[Farm], int]] = {
     "work-orders/<key:order_id>/reports/": lambda f: f.orders[1].pk,
     "work-orders/<key:pk>/decision/": lambda f: f.orders[-1].pk,
     "work-orders/<key:pk>/assignment/": lambda f: f.assigned.pk,
+    "work-orders/<key:pk>/help/": lambda f: f.orders[6].pk,
     "standing-orders/": lambda f: f.rule.pk,
     "standing-orders/<key:pk>/take-over/": lambda f: f.scrape.pk,
     "problems/": lambda f: Problem.objects.filter(site=f.site).earliest("pk").pk,

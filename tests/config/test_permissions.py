@@ -162,6 +162,7 @@ POST   work-orders/<key:pk>/cancel/             leads
 POST   work-orders/<key:pk>/could-not/          everyone
 POST   work-orders/<key:pk>/decision/           leads
 POST   work-orders/<key:pk>/done/               everyone
+GET    work-orders/<key:pk>/help/               everyone
 POST   work-orders/<key:pk>/load/               everyone
 POST   work-orders/<key:pk>/part/               everyone
 POST   work-orders/<key:pk>/start/              everyone

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from crews.roster.models import Presence, Shift
 from equipment.site.models import TaskRun
 from schedules.dayplan.models import Assignment, DaySearch, PlanRun
 from schedules.work.models import WorkOrder
@@ -192,3 +193,21 @@ def test_changes_since_a_moment_say_before_and_after(farm: Farm, as_worker: APIC
     assert (told["before"]["workers"], told["after"]["workers"]) == ([1], [2])
     assert (told["kind"], told["workers"]) == ("reassigned", [1, 2])
     assert ask(as_worker, "plan/changes/", {"since": iso(farm, 5)})["changes"] == []
+
+
+def test_what_would_help_is_said_for_work_that_nobody_has(farm: Farm, as_worker: APIClient) -> None:
+    Shift.objects.update(presence=Presence.SICK)
+
+    found = ask(as_worker, f"work-orders/{farm.orders[6].pk}/help/")
+
+    assert found["clash"] == ["people"]  # nobody is on shift
+    [more] = found["remedies"]
+    assert (more["kind"], more["workers"], more["machine"]) == ("one_more_person", [None], None)
+
+
+def test_work_that_is_over_has_no_help(farm: Farm, as_worker: APIClient) -> None:
+    WorkOrder.objects.filter(pk=farm.orders[6].pk).update(due_at=farm.now)
+
+    answer = as_worker.get(f"/api/v1/sites/ours/work-orders/{farm.orders[6].pk}/help/")
+
+    assert (answer.status_code, answer.json()["code"]) == (404, "not_found")

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from crews.roster.models import Presence, Shift
 from equipment.site.models import Role
 from schedules.dayplan.models import PlanRun
 from tests.farm import Farm
@@ -90,3 +91,17 @@ def test_what_nobody_has_stands_with_its_reason(farm: Farm, client_of: ClientOf)
 
     why = [row[-1] for row in rows(page.content.decode()) if row]
     assert sum("nobody is qualified for it: " in text for text in why) == 2
+
+
+def test_work_that_nobody_has_says_what_would_help_when_asked(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    Shift.objects.update(presence=Presence.SICK)
+    client = client_of(Role.MANAGER)
+    address = url("work-order", farm.orders[6].pk)
+
+    assert "What would help?" in words(client.get(address))
+    said = words(client.get(address, {"help": "1"}))
+    assert "These clash: the people there are." in said
+    assert "One more person who may do it: one more · " in said
+    assert "What would help?" not in words(client.get(url("work-order", farm.assigned.pk)))
