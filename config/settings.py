@@ -169,6 +169,8 @@ SPECTACULAR_SETTINGS = {
         "PenKind": "equipment.barns.models.PenKind",
         "MachineKind": "equipment.machines.models.MachineKind",
         "AccountKind": "schedules.sand.models.AccountKind",
+        "RosterState": "crews.roster.models.RosterState",
+        "SwapState": "crews.roster.models.SwapState",
         "WorkStatus": "schedules.work.models.Status",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
