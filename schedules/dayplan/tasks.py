@@ -24,7 +24,7 @@ TOPICS = (
     "farm.",
     "plan.by_hand",
 )
-MEND_S = 0.4  # what is told now stands in the plan within two seconds, all in all
+MEND_S = 0.3  # what is told now stands in the plan within two seconds, all in all
 IMPROVE_S = 6.0
 SLICE_S = 15.0  # the plan is put in place so often: a killed worker loses no more
 

@@ -26,6 +26,7 @@ from .reasons import names_for
 from .wording import say_said
 
 N_PLANS = 20
+N_LINES = 40  # changes shown at once, the soonest first
 BACK_MIN = (15, 60, 240, 1440)  # how far back changes may be looked at [min]
 USUAL_BACK_MIN = 60
 KINDS = {
@@ -66,10 +67,14 @@ def plan_context(desk: Desk) -> dict[str, Any]:
     plans = list(plans_of_day(desk.site_id, *_today(desk))[:N_PLANS])
     changes = changes_since(desk.site_id, desk.now - timedelta(minutes=back_min))
     search = search_of(desk.site_id)
+    is_all = desk.request.GET.get("all") == "1"
+    shown = changes if is_all else changes[:N_LINES]
     return {
         "finding": _finding(plans[0]) if plans else "",
         "figures": _figures(plans[0]) if plans else [],
-        "lines": _change_lines(desk, changes),
+        "lines": _change_lines(desk, shown),
+        "n_more": len(changes) - len(shown),
+        "back_min": back_min,
         "told": _told(desk, changes),
         "backs": [(n, _say_back(n), n == back_min) for n in BACK_MIN],
         "nobody": _nobody(desk),

@@ -8,6 +8,7 @@ import pytest
 from crews.roster.models import Presence, Shift
 from equipment.site.models import Role
 from schedules.dayplan.models import PlanRun
+from tests.factories import make_work_order
 from tests.farm import Farm
 
 from .conftest import NOW, ClientOf
@@ -105,3 +106,31 @@ def test_work_that_nobody_has_says_what_would_help_when_asked(
     assert "These clash: the people there are." in said
     assert "One more person who may do it: one more · " in said
     assert "What would help?" not in words(client.get(url("work-order", farm.assigned.pk)))
+
+
+def test_of_many_changes_the_soonest_are_shown_and_the_rest_when_asked_for(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    orders = [make_work_order(farm.site, f"more-{n}", place=farm.lane.place) for n in range(45)]
+    given = [
+        {**_has(farm, farm.worker.pk, 10 * n), "work_order": order.pk}
+        for n, order in enumerate(orders)
+    ]
+    PlanRun.objects.exclude(pk=farm.plan.pk).update(made_at=NOW - timedelta(days=1))
+    PlanRun.objects.filter(pk=farm.plan.pk).update(
+        changes=[
+            {"work_order": g["work_order"], "kind": "added", "workers": g["workers"], "after": g}
+            for g in given
+        ]
+    )
+    client = client_of(Role.MANAGER)
+
+    few, every = (client.get(url("plan"), {"all": flag}) for flag in ("0", "1"))
+
+    assert "and 5 more" in words(few)
+    assert "and 5 more" not in words(every)
+    assert [_n_added(page) for page in (few, every)] == [40, 45]
+
+
+def _n_added(page: Any) -> int:
+    return sum("new in the plan" in row for row in rows(page.content.decode()))
