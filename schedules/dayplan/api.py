@@ -56,6 +56,10 @@ class PlanOutput(serializers.ModelSerializer[PlanRun]):
     """One solve of one local day; its problem and solution are documents of their own."""
 
     changes = PlanChangeOutput(many=True, help_text="Against the plan before it.")
+    chances = serializers.DictField(
+        child=serializers.FloatField(),
+        help_text="By work order, the chance below 1 that it ends in its window.",
+    )
 
     class Meta:
         model = PlanRun

@@ -25,6 +25,7 @@ from .queries import span_taken
 
 # Beds may come before or after it: that somebody holds the gate is what counts.
 HELD_ANY_TIME_MIN = 24 * 60.0
+SPREAD_FRAC = 0.2  # sd of what work takes over what is planned; common practice, no source
 
 
 class JobList:
@@ -178,6 +179,7 @@ class JobList:
             is_daylight_only=bool(rule and rule.is_daylight_only),
             effort=r.Effort(rule.effort) if rule else None,
             occupies=self._occupies(order),
+            spread_frac=SPREAD_FRAC,
         )
 
     def _place(self, order: WorkOrder) -> str:

@@ -20,7 +20,8 @@ LATEST = datetime(2200, 1, 1, tzinfo=UTC)  # PostgreSQL's 'infinity' is no finit
 class PlanRun(SiteModel):
     """One solve of one local day, with the problem and solution as they were.
 
-    `changes` says what it put in place otherwise than the plan before, and who must be told.
+    `changes` says what it put in place otherwise than the plan before, and who must be told;
+    `chances` holds, by work order, the chance below one that it ends in its window.
     """
 
     local_date = models.DateField()
@@ -35,6 +36,7 @@ class PlanRun(SiteModel):
     score = models.JSONField(default=dict)
     bound_cost = models.FloatField(default=0)
     took_s = models.FloatField(default=0)
+    chances = models.JSONField(default=dict)
     changes = models.JSONField(default=list)
 
     class Meta:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from time import monotonic
 from typing import Any
@@ -23,6 +23,7 @@ from schedules.work.models import Status, WorkOrder
 from .build import EXCLUSIVE, DayFacts, build_day
 from .calc.json_io import problem_to_json, solution_to_json
 from .calc.model import OnProgress, solve_day
+from .calc.robust import chances_in_time
 from .calc.solution import Assignment as Planned
 from .calc.solution import Reason, ReasonCode, Solution
 from .calc.solution import Status as SolutionStatus
@@ -42,6 +43,7 @@ class SolvedDay:
     solution: Solution
     site_version: int
     took_s: float = 0
+    chances: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def is_optimal(self) -> bool:
@@ -61,7 +63,8 @@ def solve_site(
     version, began_s = site_version(site_id), monotonic()
     facts = build_day(site_id, now)
     solution = solve_day(facts.problem, seconds=seconds, seed=seed, on_progress=on_progress)
-    return SolvedDay(facts, solution, version, monotonic() - began_s)
+    chances = chances_in_time(facts.problem, solution.assignments)
+    return SolvedDay(facts, solution, version, monotonic() - began_s, chances)
 
 
 def plan_day(*, site_id: int, at: datetime, seconds: float = SOLVE_S) -> PlanRun:
@@ -228,6 +231,7 @@ def _write_run(
         score=asdict(solved.solution.score),
         bound_cost=solved.solution.bound_cost,
         took_s=solved.took_s,
+        chances={job: round(chance, 3) for job, chance in solved.chances.items() if chance < 1},
         changes=changes,
     )
 

@@ -18,14 +18,16 @@ from schedules.dayplan.calc.diff import ChangeKind
 from schedules.dayplan.models import DaySearch, PlanRun
 from schedules.dayplan.queries import changes_since, plans_of_day, with_claims
 from schedules.dayplan.searches import ASKED_S, is_alive, search_of
-from schedules.work.models import WorkOrder
+from schedules.work.models import Status, WorkOrder
 
 from .base import Desk
 from .orders import OrderLine, order_line
-from .reasons import names_for
+from .reasons import FarmNames, names_for
 from .wording import say_said
 
 N_PLANS = 20
+N_TIGHT = 20
+SURE = 0.9  # what is less sure to end in time is shown
 N_LINES = 40  # changes shown at once, the soonest first
 BACK_MIN = (15, 60, 240, 1440)  # how far back changes may be looked at [min]
 USUAL_BACK_MIN = 60
@@ -62,7 +64,7 @@ class PlanLine:
 
 
 def plan_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: 16 queries besides the frame's, however much work there is."""
+    """Put the page together: 20 queries besides the frame's, however much work there is."""
     back_min = _back_min(desk)
     plans = list(plans_of_day(desk.site_id, *_today(desk))[:N_PLANS])
     changes = changes_since(desk.site_id, desk.now - timedelta(minutes=back_min))
@@ -78,6 +80,7 @@ def plan_context(desk: Desk) -> dict[str, Any]:
         "told": _told(desk, changes),
         "backs": [(n, _say_back(n), n == back_min) for n in BACK_MIN],
         "nobody": _nobody(desk),
+        "tight": _tight(desk, plans[0]) if plans else [],
         "search": search,
         "is_searching": is_alive(search, desk.now),
         "searching": _searching(search),
@@ -204,6 +207,24 @@ def _nobody(desk: Desk) -> list[OrderLine]:
     )
     names = names_for(desk.site_id, orders)
     return [order_line(desk, order, [], names) for order in orders]
+
+
+def _tight(desk: Desk, plan: PlanRun) -> list[tuple[OrderLine, str]]:
+    """Give the open jobs that are least sure to end in time: 4 queries."""
+    chances = {int(pk): chance for pk, chance in plan.chances.items() if chance < SURE}
+    rows = WorkOrder.objects.filter(
+        site_id=desk.site_id, pk__in=chances, status=Status.NEEDS_ACTION
+    )
+    orders = sorted(
+        with_claims(rows).select_related("place__parent"),
+        key=lambda order: (chances[order.pk], order.due_at, order.pk),
+    )
+    none = FarmNames({}, {})
+    return [
+        (order_line(desk, order, [], none), f"{100 * chances[order.pk]:.0f}%")
+        for order in orders[:N_TIGHT]
+        if not hasattr(order, "unassigned")
+    ]
 
 
 def _plan_line(desk: Desk, plan: PlanRun) -> PlanLine:

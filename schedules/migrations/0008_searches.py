@@ -26,6 +26,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name='planrun',
+            name='chances',
+            field=models.JSONField(default=dict),
+        ),
+        migrations.AddField(
+            model_name='planrun',
             name='score',
             field=models.JSONField(default=dict),
         ),

@@ -692,3 +692,13 @@ def test_what_stays_as_it_is_is_not_written_anew(morning: Morning) -> None:
 
     assert before <= set(Assignment.objects.values_list("pk", flat=True))
     assert Assignment.objects.filter(work_order=late).exists()
+
+
+def test_a_plan_keeps_how_likely_tight_work_ends_in_time(morning: Morning) -> None:
+    tight = morning.order("tight", duration_min=58)
+    easy = morning.order("easy", duration_min=5)
+
+    chances = morning.plan().chances
+
+    assert 0.4 < chances[str(tight.pk)] < 0.8  # 60 minutes for 58
+    assert str(easy.pk) not in chances

@@ -134,3 +134,17 @@ def test_of_many_changes_the_soonest_are_shown_and_the_rest_when_asked_for(
 
 def _n_added(page: Any) -> int:
     return sum("new in the plan" in row for row in rows(page.content.decode()))
+
+
+def test_jobs_least_sure_to_end_in_time_are_shown_with_their_chance(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    first, second = farm.orders[3:5]
+    chances = {str(first.pk): 0.81, str(second.pk): 0.34, str(farm.orders[6].pk): 0.1}
+    PlanRun.objects.filter(site=farm.site).update(chances=chances)
+
+    page = client_of(Role.WORKER).get(url("plan"))
+
+    shown = [row for row in rows(page.content.decode()) if row[-1:] in (["81%"], ["34%"], ["10%"])]
+    assert [row[-1] for row in shown] == ["34%", "81%"]
+    assert shown[0][1] == "Ana, Loader-1"
