@@ -33,8 +33,12 @@ def run_together(*works: Callable[[], T]) -> list[T | Exception]:
 
 
 def somebody_waits_for_a_lock() -> bool:
-    """Whether a connection to this test's own database waits for another one."""
+    """Whether a connection to this test's own database waits for another one.
+
+    Within a transaction PostgreSQL shows what it saw at the first look, unless told to look anew.
+    """
     with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_stat_clear_snapshot()")
         cursor.execute(
             "SELECT count(*) FROM pg_stat_activity"
             " WHERE datname = current_database() AND wait_event_type = 'Lock'"
