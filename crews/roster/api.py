@@ -2,6 +2,7 @@
 
 from typing import Any, ClassVar
 
+from django.db.models import QuerySet
 from django.urls import path
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema, extend_schema_field
@@ -242,8 +243,14 @@ class RosterViewSet(ReadViewSet[RosterRun]):
     """Rosters that were asked for."""
 
     queryset = RosterRun.objects.all()
+    made_at: ClassVar[dict[str, str]] = {"create": "api-rosters-detail"}
     query = RosterQuery
     lookups = {"state": "state"}
+
+    def get_queryset(self) -> QuerySet[RosterRun]:
+        """Leave the documents unread where none is shown."""
+        rows = super().get_queryset()
+        return rows.defer("problem", "solution") if self.action == "list" else rows
 
     def get_serializer_class(self) -> type[serializers.BaseSerializer[Any]]:
         """Show the documents where one roster is asked for."""
@@ -324,8 +331,9 @@ class SwapInput(serializers.Serializer[Any]):
 
 
 class SettleInput(serializers.Serializer[Any]):
-    """Whether the swap is approved."""
+    """Whether the swap is approved, as it was asked for at that instant: `asked_at` of the swap."""
 
+    asked_at = serializers.DateTimeField()
     is_approved = serializers.BooleanField()
 
 
@@ -336,6 +344,7 @@ class SwapViewSet(OwnMixin, ReadViewSet[SwapRequest]):
     query = SwapQuery
     lookups = {"state": "state"}
     roles: ClassVar[dict[str, Roles]] = {"create": EVERYONE}
+    made_at: ClassVar[dict[str, str]] = {"create": "api-swaps-detail"}
 
     def get_serializer_class(self) -> type[serializers.BaseSerializer[Any]]:
         """Judge one that is asked for by itself."""

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
 from crews.people.models import Leave, Worker
-from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Role, Site
 from equipment.weather.heat import heat_of_day
 
@@ -33,11 +32,11 @@ from .calc.problem import (
     Wish,
 )
 from .calc.solution import Assignment
+from .dates import is_within, published_spans
 from .models import (
-    Presence,
+    WORKING,
+    DayByHand,
     RosterPractice,
-    RosterRun,
-    RosterState,
     Rotation,
     Shift,
     ShiftDemand,
@@ -45,6 +44,7 @@ from .models import (
     ShiftWish,
     WorkRules,
 )
+from .queries import days_by_hand
 
 REST_H = 11.0  # Directive 2003/88/EC, article 3: 11 h in each 24 h; the farm's own rule goes first
 DAYS_IN_ROW_MOST = 6  # Directive 2003/88/EC, article 5: a day of rest in seven
@@ -52,8 +52,8 @@ HISTORY = timedelta(days=28)  # four weeks, which weekends and fairness are coun
 DEEP_NIGHT = time(3)  # a shift that is on at this hour is a night; common practice, no source
 SHORT_WEEK_PRICE_MIN = 0.05  # of each minute below the least of a week
 REFILL_CHANGES = 2.2  # in a refill a missing head is worth so many changes, and no wish is one
+HAND_HEADS = 10  # missing heads that a day by hand is worth: rules alone move it
 ACCLIMATISED_D = 5  # a fifth more each day, as `Problem.head_pct` has it
-LEFT = (Presence.EXPECTED, Presence.HERE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +114,7 @@ class Facts:
     shifts: list[Shift]
     demand: list[ShiftDemand]
     wishes: list[ShiftWish]
+    by_hand: dict[tuple[int, date], DayByHand]
     turns: dict[tuple[int, date], str] = field(default_factory=dict)
 
     @property
@@ -131,7 +132,7 @@ class Facts:
         return {
             (s.worker_id, s.local_date): kind_of[s.pattern_id]
             for s in self.shifts
-            if s.presence in LEFT and s.pattern_id in kind_of
+            if s.presence in WORKING and s.pattern_id in kind_of
         }
 
 
@@ -142,9 +143,11 @@ def practice_of(site_id: int) -> RosterPractice:
 
 
 def read_facts(site: Site, from_on: date, until_on: date) -> Facts:
-    """Read what a roster of [from_on, until_on) rests on: 9 queries."""
+    """Read what a roster of [from_on, until_on) rests on: 10 queries."""
     workers = Worker.objects.filter(site=site, retired_at=None).order_by("key")
-    rotations = Rotation.objects.filter(site=site, pattern__retired_at=None)
+    rotations = Rotation.objects.filter(
+        site=site, worker__retired_at=None, pattern__retired_at=None
+    )
     leave: dict[int, list[Leave]] = defaultdict(list)
     for row in Leave.objects.filter(site=site, from_on__lt=until_on, until_on__gt=from_on):
         leave[row.worker_id].append(row)
@@ -172,15 +175,16 @@ def read_facts(site: Site, from_on: date, until_on: date) -> Facts:
         wishes=list(
             ShiftWish.objects.filter(site=site, local_date__gte=from_on, local_date__lt=until_on)
         ),
+        by_hand=days_by_hand(site.pk, from_on, until_on),
     )
     facts.turns = _turns(facts)
     return facts
 
 
 def _turns(facts: Facts) -> dict[tuple[int, date], str]:
-    """The kind of shift that each worker's rotation asks for, leave or not."""
+    """The kind of shift by each worker's rotation, or as it was put by hand, leave or not."""
     kind_of = facts.kinds.of_pattern
-    found = {}
+    found: dict[tuple[int, date], str] = {}
     for row in facts.rotations.values():
         turn = turns.Rotation(
             str(row.worker_id),
@@ -195,6 +199,10 @@ def _turns(facts: Facts) -> dict[tuple[int, date], str]:
             [turn], [], facts.from_on, facts.until_on, facts.site.zone
         ):
             found[row.worker_id, shift.local_date] = kind_of[row.pattern_id]
+    for key, day in facts.by_hand.items():
+        found.pop(key, None)
+        if day.pattern_id is not None:
+            found[key] = kind_of[day.pattern_id]
     return found
 
 
@@ -212,7 +220,7 @@ def build_week(facts: Facts, *, at: datetime, is_refill: bool = False) -> Proble
         zone=facts.site.time_zone,
         kinds=facts.kinds.records(),
         contracts=contracts,
-        people=tuple(_person(facts, worker, contract_of[worker.pk]) for worker in facts.workers),
+        people=tuple(_people(facts, contract_of)),
         demand=tuple(_demand(facts)),
         wishes=tuple(_wishes(facts)),
         crews=tuple(_crews(facts)),
@@ -283,21 +291,27 @@ def _contracts(facts: Facts) -> tuple[tuple[Contract, ...], dict[int, str]]:
     return tuple(Contract(name, rules) for rules, name in names.items()), contract_of
 
 
-def _person(facts: Facts, worker: Worker, contract: str) -> Person:
-    worked = facts.worked()
-    return Person(
-        id=worker.key,
-        contract=contract,
-        skills=tuple(
-            SkillHeld(held.skill.key, held.until_on)
-            for held in sorted(worker.skills.all(), key=lambda held: held.skill.key)
-            if held.from_on <= facts.from_on
-        ),
-        away_on=tuple(on for on in facts.days if is_away(facts, worker, on)),
-        before=tuple(worked.get((worker.pk, on), OFF) for on in _history(facts)),
-        carried=_carried(facts, worker, worked),
-        new_on=worker.started_on if _is_new(facts, worker) else None,
-    )
+def _people(facts: Facts, contract_of: Mapping[int, str]) -> Iterable[Person]:
+    before_on = _history(facts)
+    worked: dict[int, dict[date, str]] = defaultdict(dict)
+    for (worker_id, on), kind in facts.worked().items():
+        if on < facts.from_on:
+            worked[worker_id][on] = kind
+    for worker in facts.workers:
+        mine = worked[worker.pk]
+        yield Person(
+            id=worker.key,
+            contract=contract_of[worker.pk],
+            skills=tuple(
+                SkillHeld(held.skill.key, held.until_on)
+                for held in sorted(worker.skills.all(), key=lambda held: held.skill.key)
+                if held.from_on <= facts.from_on
+            ),
+            away_on=tuple(on for on in facts.days if is_away(facts, worker, on)),
+            before=tuple(mine.get(on, OFF) for on in before_on),
+            carried=_carried(facts, mine),
+            new_on=worker.started_on if _is_new(facts, worker) else None,
+        )
 
 
 def is_away(facts: Facts, worker: Worker, on: date) -> bool:
@@ -315,19 +329,14 @@ def _history(facts: Facts) -> list[date]:
     return [first + timedelta(days=n) for n in range(n_days)]
 
 
-def _carried(
-    facts: Facts, worker: Worker, worked: Mapping[tuple[int, date], str]
-) -> dict[str, int]:
+def _carried(facts: Facts, worked: Mapping[date, str]) -> dict[str, int]:
     """What counts already: weekends of the three weeks before, nights and weekend days of four."""
-    mine = [
-        (on, kind) for (pk, on), kind in worked.items() if pk == worker.pk and on < facts.from_on
-    ]
-    since = facts.from_on - timedelta(days=21)
-    weekends = {on.isocalendar()[:2] for on, _k in mine if on >= since and on.isoweekday() >= 6}
+    since, nights = facts.from_on - timedelta(days=21), facts.kinds.nights
+    weekends = {on.isocalendar()[:2] for on in worked if on >= since and on.isoweekday() >= 6}
     return {
         "weekends": len(weekends),
-        "nights": sum(kind in facts.kinds.nights for _on, kind in mine),
-        "weekend_days": sum(on.isoweekday() >= 6 for on, _kind in mine),
+        "nights": sum(kind in nights for kind in worked.values()),
+        "weekend_days": sum(on.isoweekday() >= 6 for on in worked),
     }
 
 
@@ -345,7 +354,7 @@ def _hot_on(facts: Facts) -> tuple[date, ...]:
 
 
 def _demand(facts: Facts) -> Iterable[Demand]:
-    """What is said for a date, else for every date, else the heads of the rotations."""
+    """The most that is said for a date and for every date, else the heads of the rotations."""
     kind_of = facts.kinds.of_pattern
     price = facts.practice.under_price
     said: dict[tuple[date | None, str, str | None], list[ShiftDemand]] = defaultdict(list)
@@ -357,9 +366,10 @@ def _demand(facts: Facts) -> Iterable[Demand]:
     turning = Counter((on, kind) for (_worker, on), kind in facts.turns.items())
     for on in facts.days:
         for kind, skill in sorted(slots, key=lambda slot: (slot[0], slot[1] or "")):
-            rows = said.get((on, kind, skill)) or said.get((None, kind, skill))
+            rows = [said[day, kind, skill] for day in (on, None) if (day, kind, skill) in said]
             if rows:
-                least, target = sum(r.least for r in rows), sum(r.target for r in rows)
+                least = max(sum(r.least for r in group) for group in rows)
+                target = max(sum(r.target for r in group) for group in rows)
             else:
                 least, target = 0, 0 if skill else turning[on, kind]
             if target:
@@ -367,14 +377,18 @@ def _demand(facts: Facts) -> Iterable[Demand]:
 
 
 def _wishes(facts: Facts) -> Iterable[Wish]:
-    """Wishes said; else what the rotation has on that date, at less."""
+    """What was put by hand, at most; else wishes said; else the turn of that date, at least."""
     kind_of, practice = facts.kinds.of_pattern, facts.practice
+    hand_price = HAND_HEADS * max(practice.under_price, practice.wish_price)
     said = {(row.worker_id, row.local_date): row for row in facts.wishes}
     for worker in facts.workers:
         for on in facts.days:
             row = said.get((worker.pk, on))
-            if row is not None:
-                kind = kind_of.get(row.pattern_id) if row.pattern_id else None
+            if (worker.pk, on) in facts.by_hand and not is_away(facts, worker, on):
+                kind = facts.turns.get((worker.pk, on))
+                yield Wish(worker.key, on, hand_price, kind, is_off=kind is None)
+            elif row is not None and (row.pattern_id is None or row.pattern_id in kind_of):
+                kind = kind_of[row.pattern_id] if row.pattern_id else None
                 yield Wish(worker.key, on, practice.wish_price, kind, is_off=kind is None)
             elif worker.pk in facts.rotations:
                 kind = facts.turns.get((worker.pk, on))
@@ -416,7 +430,7 @@ def _with_begun(facts: Facts, problem: Problem, at: datetime) -> Problem:
         if facts.from_on <= s.local_date < facts.until_on
         and s.starts_at <= at
         and (s.worker_id, s.local_date) not in away
-        and s.presence in LEFT
+        and s.presence in WORKING
         and s.worker_id in keys
         and s.pattern_id in kind_of
     ]
@@ -454,22 +468,6 @@ def _published_dates(facts: Facts) -> list[date]:
     return [on for on in facts.days if is_within(published, on)]
 
 
-def published_spans(site_id: int, from_on: date, until_on: date) -> list[tuple[date, date]]:
-    """Periods of published rosters that meet another: 1 query."""
-    runs = RosterRun.objects.filter(
-        site_id=site_id,
-        state=RosterState.PUBLISHED,
-        from_on__lt=until_on,
-        until_on__gt=from_on,
-    )
-    return list(runs.values_list("from_on", "until_on"))
-
-
-def is_within(spans: Iterable[tuple[date, date]], on: date) -> bool:
-    """Whether a date lies in one of the periods."""
-    return any(from_on <= on < until_on for from_on, until_on in spans)
-
-
 def _on_record(facts: Facts, dates: Iterable[date]) -> Iterable[Given]:
     """Every person's day as it is on record; whoever is away since keeps what they had."""
     kind_of = facts.kinds.of_pattern
@@ -488,8 +486,3 @@ def roster_on_record(facts: Facts) -> tuple[Assignment, ...]:
         for (pk, on), kind in sorted(facts.worked().items())
         if pk in keys and facts.from_on <= on <= facts.until_on
     )
-
-
-def today_of(site: Site, at: datetime) -> date:
-    """The farm's date at an instant."""
-    return local_date_of(at, site.zone)

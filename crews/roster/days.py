@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.utils.translation import gettext as _
 
-from crews.errors import NoShiftError, RosterBreaksError, RosterSpanError, SwapStateError
+from crews.errors import NoShiftError, RosterBreaksError, SwapStateError
 from crews.people.models import Worker
 from crews.people.services import find_worker
-from equipment.site.calc.local_time import wall_span
 from equipment.site.errors import FieldFault, NotFoundError
 from equipment.site.models import Actor, Site
 from equipment.site.writes import SiteWrite, site_write
 
-from .build import Facts, build_week, read_facts, roster_on_record, today_of
+from .build import Facts, build_week, is_away, read_facts, roster_on_record
 from .calc.change import SwapVerdict, check_swap
 from .calc.problem import Given
 from .calc.solution import Solution, Status
-from .models import Presence, Shift, ShiftPattern, SwapRequest, SwapState
+from .dates import hours_on, refuse_date
+from .locks import lock_roster
+from .models import (
+    WORKING,
+    DayByHand,
+    Presence,
+    Shift,
+    ShiftPattern,
+    SwapRequest,
+    SwapState,
+)
 from .words import Names, say_broken, say_day
 
 BESIDE = timedelta(days=7)  # rules look so far to both sides of a day that is changed
-AHEAD_MOST = timedelta(days=60)
 
 Days = Mapping[tuple[int, date], str | None]
 
@@ -69,14 +77,14 @@ def put_days(
         had = on_record.get((worker_id, on), [])
         if any(_is_settled(shift, at) for shift in had):
             continue
-        was = next((kind_of.get(s.pattern_id) for s in had if s.presence in _OPEN), None)
+        was = next((kind_of.get(s.pattern_id) for s in had if s.presence in WORKING), None)
         named = (patterns or {}).get((worker_id, on))
         if was == kind and (named is None or any(s.pattern_id == named.pk for s in had)):
             continue
         new = _shift(facts, worker_id, on, kind, named) if kind is not None else None
         if new is not None and new.starts_at <= at:
             continue
-        gone += [s.pk for s in had if s.presence in _OPEN or new is not None]
+        gone += [s.pk for s in had if s.presence in WORKING or new is not None]
         made += [new] if new is not None else []
         told.append(Told(worker_id, on, was, kind))
     Shift.objects.filter(pk__in=gone).delete()
@@ -87,23 +95,22 @@ def put_days(
     return told
 
 
-_OPEN = (Presence.EXPECTED, Presence.HERE)
-
-
 def _refuse_overlaps(facts: Facts, made: list[Shift]) -> None:
     """Refuse, whoever decides, that somebody is on two shifts at once: 1 query."""
     beside = Shift.objects.filter(
         site=facts.site,
         worker_id__in={shift.worker_id for shift in made},
-        presence__in=_OPEN,
+        presence__in=WORKING,
         local_date__gte=min((s.local_date for s in made), default=date.max) - timedelta(days=1),
         local_date__lte=max((s.local_date for s in made), default=date.min) + timedelta(days=1),
     )
     names = {worker.pk: worker.name for worker in facts.workers}
+    new: dict[int, list[Shift]] = defaultdict(list)
+    for shift in made:
+        new[shift.worker_id].append(shift)
     for other in beside if made else ():
-        for shift in made:
-            is_same = shift.worker_id == other.worker_id
-            if is_same and shift.starts_at < other.ends_at and other.starts_at < shift.ends_at:
+        for shift in new[other.worker_id]:
+            if shift.starts_at < other.ends_at and other.starts_at < shift.ends_at:
                 words = _("%(name)s would be on two shifts at once on %(day)s.")
                 told = {"name": names[shift.worker_id], "day": say_day(shift.local_date)}
                 raise RosterBreaksError(words % told)
@@ -127,11 +134,7 @@ def _locked(site_id: int, wanted: Days) -> dict[tuple[int, date], list[Shift]]:
 
 def _shift(facts: Facts, worker_id: int, on: date, kind: str, named: ShiftPattern | None) -> Shift:
     pattern = named or pattern_for(facts, worker_id, kind)
-    starts_at, ends_at = wall_span(
-        datetime.combine(on, pattern.starts_local),
-        timedelta(minutes=pattern.duration_min),
-        facts.site.zone,
-    )
+    starts_at, ends_at = hours_on(facts.site, pattern, on)
     return Shift(
         site=facts.site,
         worker_id=worker_id,
@@ -159,6 +162,35 @@ def pattern_for(facts: Facts, worker_id: int, kind: str) -> ShiftPattern:
     return next(iter(group.values()))
 
 
+def _keep_by_hand(facts: Facts, wanted: Days, at: datetime) -> None:
+    """Keep that these days were decided, so that no rotation undoes them: 2 queries."""
+    workers = {worker.pk: worker for worker in facts.workers}
+    on_record = Shift.objects.filter(
+        site=facts.site,
+        worker_id__in={pk for pk, _on in wanted},
+        local_date__in={on for _pk, on in wanted},
+        presence__in=WORKING,
+    )
+    pattern_of = {(s.worker_id, s.local_date): s.pattern_id for s in on_record}
+    rows = [
+        DayByHand(
+            site=facts.site,
+            worker_id=pk,
+            local_date=on,
+            pattern_id=pattern_of.get((pk, on)),
+            is_despite_leave=kind is not None and is_away(facts, workers[pk], on),
+            decided_at=at,
+        )
+        for (pk, on), kind in sorted(wanted.items())
+    ]
+    DayByHand.objects.bulk_create(
+        rows,
+        update_conflicts=True,
+        unique_fields=["worker", "local_date"],
+        update_fields=["pattern", "is_despite_leave", "decided_at"],
+    )
+
+
 # What a change would break ------------------------------------------------------------------------
 
 
@@ -166,19 +198,12 @@ def pattern_for(facts: Facts, worker_id: int, kind: str) -> ShiftPattern:
 class Judged:
     """What a change breaks, in words, and what the roster would cost more."""
 
-    facts: Facts
     broken: list[str]
     cost_change: float
 
 
-def judge_days(site: Site, wanted: Days, at: datetime) -> Judged:
-    """Hold a change against the rules that a roster keeps to: about 12 queries."""
-    facts = facts_beside(site, [on for _worker, on in wanted])
-    return judge_with(facts, Names.of(site.pk, facts.kinds), wanted, at)
-
-
 def facts_beside(site: Site, dates: Iterable[date]) -> Facts:
-    """Read what dates are judged by, a week to both sides: 9 queries."""
+    """Read what dates are judged by, a week to both sides: 10 queries."""
     days = list(dates)
     return read_facts(site, min(days) - BESIDE, max(days) + BESIDE + timedelta(days=1))
 
@@ -190,7 +215,7 @@ def judge_with(facts: Facts, names: Names, wanted: Days, at: datetime) -> Judged
     problem = build_week(facts, at=at)
     on_record = Solution(Status.FEASIBLE, roster_on_record(facts))
     verdict: SwapVerdict = check_swap(problem, on_record, changes)
-    return Judged(facts, say_broken(verdict.broken, names), verdict.cost_change)
+    return Judged(say_broken(verdict.broken, names), verdict.cost_change)
 
 
 def _refuse_broken(judged: Judged, words: str) -> None:
@@ -214,34 +239,25 @@ def put_shift(
     """
     site = Site.objects.get(pk=site_id)
     with site_write(site_id, at) as write:
+        lock_roster(site_id)
         worker = find_worker(site_id, worker_id)
-        _refuse_date(site, on, at)
+        refuse_date(site, on, at)
         pattern = _find_pattern(site_id, pattern_id)
-        judged = judge_days(site, {(worker.pk, on): _kind_of(site_id, pattern)}, at)
+        facts = facts_beside(site, [on])
+        kind = facts.kinds.of_pattern[pattern.pk] if pattern else None
+        wanted = {(worker.pk, on): kind}
+        judged = judge_with(facts, Names.of(site_id, facts.kinds), wanted, at)
         if not is_anyway:
             _refuse_broken(judged, _("That breaks rules of the roster."))
-        kind = judged.facts.kinds.of_pattern[pattern.pk] if pattern else None
         named = {(worker.pk, on): pattern} if pattern else None
-        wanted = {(worker.pk, on): kind}
-        told = put_days(judged.facts, wanted, at=at, write=write, patterns=named)
+        told = put_days(facts, wanted, at=at, write=write, patterns=named)
         if not told:
             raise NoShiftError(
                 _("Nothing to change: %(name)s, %(day)s is so already, has begun, or is marked.")
                 % {"name": worker.name, "day": on.isoformat()}
             )
+        _keep_by_hand(facts, wanted, at)
     return judged
-
-
-def _kind_of(site_id: int, pattern: ShiftPattern | None) -> str | None:
-    if pattern is None:
-        return None
-    same = ShiftPattern.objects.filter(
-        site_id=site_id,
-        retired_at=None,
-        starts_local=pattern.starts_local,
-        duration_min=pattern.duration_min,
-    )
-    return same.order_by("key").values_list("key", flat=True)[0]
 
 
 def _find_pattern(site_id: int, pattern_id: int | None) -> ShiftPattern | None:
@@ -251,12 +267,6 @@ def _find_pattern(site_id: int, pattern_id: int | None) -> ShiftPattern | None:
     if (found := rows.first()) is None:
         raise NotFoundError(_("There is no such shift here."))
     return found
-
-
-def _refuse_date(site: Site, on: date, at: datetime) -> None:
-    today = today_of(site, at)
-    if not today <= on <= today + AHEAD_MOST:
-        raise RosterSpanError(_("Give a date from today until 60 days ahead."))
 
 
 # Swaps --------------------------------------------------------------------------------------------
@@ -280,7 +290,7 @@ def ask_swap(
         for pk in sorted((worker_id, to_worker_id)):
             find_worker(site_id, pk)
         for on in (local_date, *([for_date] if for_date else [])):
-            _refuse_date(site, on, at)
+            refuse_date(site, on, at)
         swap, _made = SwapRequest.objects.update_or_create(
             site_id=site_id,
             worker_id=worker_id,
@@ -310,14 +320,14 @@ def swap_days(swap: SwapRequest, facts: Facts, at: datetime) -> dict[tuple[int, 
     shifts = {
         (s.worker_id, s.local_date): s
         for s in facts.shifts
-        if s.presence == Presence.EXPECTED and s.pattern_id in kind_of and s.worker_id in here
+        if s.presence in WORKING and s.pattern_id in kind_of and s.worker_id in here
     }
     legs = [(swap.worker_id, swap.to_worker_id, swap.local_date)]
     legs += [(swap.to_worker_id, swap.worker_id, swap.for_date)] if swap.for_date else []
     wanted: dict[tuple[int, date], str | None] = {}
     for giver, taker, on in legs:
         shift = shifts.get((giver, on))
-        if shift is None or shift.starts_at <= at or taker not in here:
+        if shift is None or _is_settled(shift, at) or taker not in here:
             raise SwapStateError(_("A shift to be swapped is not there any more, or has begun."))
         wanted[giver, on] = None
     for giver, taker, on in legs:
@@ -350,22 +360,35 @@ def breaks_of(swap: SwapRequest, at: datetime) -> list[str]:
 
 
 def settle_swap(
-    *, site_id: int, swap_id: int, is_approved: bool, by: Actor, at: datetime
+    *,
+    site_id: int,
+    swap_id: int,
+    asked_at: datetime,
+    is_approved: bool,
+    by: Actor,
+    at: datetime,
 ) -> SwapRequest:
-    """Approve a swap that breaks no rule, or refuse it; an answered one keeps its answer."""
+    """Approve a swap that breaks no rule, or refuse it; an answered one keeps its answer.
+
+    `asked_at` is when it was asked for as it was read: one asked otherwise since is not answered.
+    """
     with site_write(site_id, at) as write:
+        lock_roster(site_id)
         rows = SwapRequest.objects.select_for_update(of=("self",), no_key=True)
         swap = rows.select_related("site").filter(site_id=site_id, pk=swap_id).first()
         if swap is None:
             raise NotFoundError(_("There is no such swap here."))
         if swap.state != SwapState.ASKED:
             raise SwapStateError(_("This swap was answered already."))
+        if swap.asked_at != asked_at:
+            raise SwapStateError(_("This swap was asked for anew in the meantime; look again."))
         if is_approved:
             facts = facts_beside(swap.site, swap_dates(swap))
             wanted = swap_days(swap, facts, at)
             judged = judge_with(facts, Names.of(site_id, facts.kinds), wanted, at)
             _refuse_broken(judged, _("The swap breaks rules of the roster."))
-            put_days(judged.facts, wanted, at=at, write=write)
+            put_days(facts, wanted, at=at, write=write)
+            _keep_by_hand(facts, wanted, at)
         swap.state = SwapState.APPROVED if is_approved else SwapState.REFUSED
         swap.decided_at, swap.decided_by = at, by
         swap.save(update_fields=["state", "decided_at", "decided_by"])

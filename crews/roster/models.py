@@ -9,10 +9,10 @@ from django.utils.translation import gettext_lazy as _
 from crews.people.models import Crew, Skill, Worker
 from equipment.barns.models import Pen
 from equipment.site.constraints import TsTzRange, site_constraints
-from equipment.site.models import Actor, Named, SiteModel, unique_key
+from equipment.site.models import Actor, Dated, Named, SiteModel, unique_key
 
 
-class ShiftPattern(Named):
+class ShiftPattern(Dated, Named):
     """A shift's local start and its length on an ordinary night."""
 
     starts_local = models.TimeField()
@@ -46,7 +46,10 @@ class Presence(models.TextChoices):
     ON_LEAVE = "on_leave", _("On leave")
 
 
-class Shift(SiteModel):
+WORKING = (Presence.EXPECTED, Presence.HERE)  # who can be counted on
+
+
+class Shift(Dated, SiteModel):
     """One worker's shift on one local date."""
 
     worker = models.ForeignKey(Worker, on_delete=models.PROTECT, related_name="shifts")
@@ -69,13 +72,35 @@ class Shift(SiteModel):
                     ("worker", RangeOperators.EQUAL),
                     (TsTzRange("starts_at", "ends_at"), RangeOperators.OVERLAPS),
                 ],
-                condition=Q(presence__in=["expected", "here"]),
+                condition=Q(presence__in=WORKING),
             ),
         ]
         indexes = [models.Index(fields=["site", "starts_at"], name="%(class)s_start")]
 
 
-class CrewPens(SiteModel):
+class DayByHand(SiteModel):
+    """That a lead put a worker's day so, by hand or by a swap: a shift, or (none) the day off.
+
+    It goes before the rotation, and a roster keeps it where rules allow. `is_despite_leave`: the
+    worker was on leave already, and is expected even so.
+    """
+
+    worker = models.ForeignKey(Worker, on_delete=models.CASCADE, related_name="+")
+    local_date = models.DateField()
+    pattern = models.ForeignKey(
+        ShiftPattern, null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
+    is_despite_leave = models.BooleanField(default=False)
+    decided_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            *site_constraints("worker", "pattern"),
+            models.UniqueConstraint(fields=["worker", "local_date"], name="%(class)s_once"),
+        ]
+
+
+class CrewPens(Dated, SiteModel):
     """That a crew has a pen on a shift: always (no date), or on one local date instead."""
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="pens")
@@ -137,7 +162,7 @@ class WorkerRules(WorkRules):
 
 
 class ShiftDemand(SiteModel):
-    """How many a shift needs, of a skill or (none) in all: on each date, or on one date instead.
+    """How many a shift needs, of a skill or (none) in all: each date, or on one; the more counts.
 
     The farm file gives the undated ones; dated ones are reckoned from the coming work.
     """
@@ -162,7 +187,7 @@ class ShiftDemand(SiteModel):
         ]
 
 
-class ShiftWish(SiteModel):
+class ShiftWish(Dated, SiteModel):
     """What a worker would like on a date: a shift, or (none) the day off."""
 
     worker = models.ForeignKey(Worker, on_delete=models.CASCADE, related_name="wishes")
@@ -184,9 +209,10 @@ class RosterState(models.TextChoices):
     PUBLISHED = "published", _("Published")
     CANCELLED = "cancelled", _("Given up")
     IMPOSSIBLE = "impossible", _("No roster keeps all the rules")
+    FAILED = "failed", _("Could not be made")
 
 
-class RosterRun(SiteModel):
+class RosterRun(Dated, SiteModel):
     """A roster that was asked for: its problem, what was found, and what became of it.
 
     `problem` and `solution` are the documents that `solve_week` reads and writes. `is_refill`:
@@ -233,7 +259,7 @@ class SwapState(models.TextChoices):
     REFUSED = "refused", _("Refused")
 
 
-class SwapRequest(SiteModel):
+class SwapRequest(Dated, SiteModel):
     """That a worker would give a date's shift to another, and maybe take one of theirs for it."""
 
     worker = models.ForeignKey(Worker, on_delete=models.CASCADE, related_name="+")

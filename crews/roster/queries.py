@@ -5,7 +5,16 @@ from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 
-from .models import CrewPens, Presence, RosterRun, RosterState, Shift, SwapRequest, SwapState
+from .models import (
+    WORKING,
+    CrewPens,
+    DayByHand,
+    RosterRun,
+    RosterState,
+    Shift,
+    SwapRequest,
+    SwapState,
+)
 
 
 def shifts_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Shift]:
@@ -19,9 +28,15 @@ def shifts_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Shi
 
 def working_shifts(site_id: int, start: datetime, end: datetime) -> QuerySet[Shift]:
     """Shifts of people who can be counted on: 1 query."""
-    return shifts_between(site_id, start, end).filter(
-        presence__in=[Presence.EXPECTED, Presence.HERE]
-    )
+    return shifts_between(site_id, start, end).filter(presence__in=WORKING)
+
+
+def days_by_hand(site_id: int, from_on: date, until_on: date) -> dict[tuple[int, date], DayByHand]:
+    """Days changed by hand, by worker and date, but for shifts not in use any more: 1 query."""
+    rows = DayByHand.objects.filter(site_id=site_id, worker__retired_at=None)
+    rows = rows.filter(local_date__gte=from_on, local_date__lt=until_on)
+    in_use = rows.filter(pattern__retired_at=None).select_related("pattern")
+    return {(row.worker_id, row.local_date): row for row in in_use}
 
 
 def crews_of_pens(site_id: int, dates: Iterable[date]) -> dict[tuple[int, int, date], int]:

@@ -13,12 +13,12 @@ from django.utils.translation import gettext as _
 
 from crews.errors import RosterBreaksError, RosterSpanError, RosterStateError
 from equipment.site.errors import FieldFault, NotFoundError
-from equipment.site.models import Actor, Site
+from equipment.site.models import Actor, RunState, Site, TaskRun
 from equipment.site.queries import site_version
 from equipment.site.runs import enqueue
 from equipment.site.writes import site_write
 
-from .build import Facts, build_week, read_facts, roster_on_record, today_of
+from .build import Facts, build_week, read_facts, roster_on_record
 from .calc.check import check_week
 from .calc.explain import explain_clash
 from .calc.json_io import (
@@ -30,9 +30,11 @@ from .calc.json_io import (
 from .calc.problem import Problem, ProblemError
 from .calc.search import solve_week
 from .calc.solution import Solution, Status
-from .days import AHEAD_MOST, Days, put_days
-from .models import RosterRun, RosterState
-from .words import Names, say_broken
+from .dates import AHEAD_MOST, today_of
+from .days import Days, put_days
+from .locks import lock_roster
+from .models import DayByHand, RosterRun, RosterState
+from .words import Names, say_broken, say_day
 
 RUN_KIND = "roster.solve"
 PART_S = 30.0  # a kill loses one part; the bound of a part is its own, so few are better
@@ -57,6 +59,7 @@ def begin_roster(
     site = Site.objects.get(pk=site_id)
     _refuse_span(site, from_on, until_on, at)
     with site_write(site_id, at) as write:
+        lock_roster(site_id)
         live = RosterRun.objects.filter(site_id=site_id, state=RosterState.SOLVING)
         live.update(state=RosterState.CANCELLED, finished_at=at)
         run = RosterRun.objects.create(
@@ -196,11 +199,17 @@ def _plain(value: Any) -> Any:
 def finish_roster(*, run: RosterRun, why: list[dict[str, Any]], at: datetime) -> RosterRun:
     """Put the result in place where the facts that it rests on have not moved, else search anew."""
     with site_write(run.site_id, at) as write:
+        lock_roster(run.site_id)
         rows = RosterRun.objects.select_for_update(of=("self",), no_key=True)
         run = rows.select_related("site").get(pk=run.pk)
         if run.state != RosterState.SOLVING:
             return run
-        document = _document(_problem_now(run.site, run.from_on, run.until_on, run.is_refill, at))
+        try:
+            problem = _problem_now(run.site, run.from_on, run.until_on, run.is_refill, at)
+        except RosterSpanError:
+            write.touch()
+            return _fail(run, "facts", at)
+        document = _document(problem)
         if document != run.problem:
             run.problem, run.n_parts_done = document, 0
             run.cost = run.bound_cost = run.gap_frac = None
@@ -213,6 +222,29 @@ def finish_roster(*, run: RosterRun, why: list[dict[str, Any]], at: datetime) ->
         run.save()
         write.touch()
     return run
+
+
+def _fail(run: RosterRun, code: str, at: datetime) -> RosterRun:
+    """End a run that comes to nothing; `words.FAILED` says why."""
+    run.state, run.why, run.finished_at = RosterState.FAILED, [{"failed": code}], at
+    run.save(update_fields=["state", "why", "finished_at"])
+    return run
+
+
+def end_given_up(*, site_id: int, at: datetime) -> bool:
+    """End the roster being made whose background run was given up; say whether there was one."""
+    with site_write(site_id, at) as write:
+        rows = RosterRun.objects.select_for_update(no_key=True)
+        run = rows.filter(site_id=site_id, state=RosterState.SOLVING).first()
+        if run is None:
+            return False
+        tasks = TaskRun.objects.filter(kind=RUN_KIND, site_id=site_id, args__roster=run.pk)
+        states = set(tasks.values_list("state", flat=True))
+        if RunState.DEAD not in states or states & {RunState.WAITING, RunState.RUNNING}:
+            return False
+        _fail(run, "search", at)
+        write.touch()
+    return True
 
 
 def cancel_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
@@ -241,6 +273,7 @@ def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
     It is judged again by the facts of now: a draft that breaks a rule by them is refused.
     """
     with site_write(site_id, at) as write:
+        lock_roster(site_id)
         run = _find(site_id, run_id)
         solution = solution_of(run)
         if run.state != RosterState.DRAFT or solution is None:
@@ -249,16 +282,38 @@ def publish_roster(*, site_id: int, run_id: int, at: datetime) -> RosterRun:
         problem = build_week(facts, at=at, is_refill=run.is_refill)
         verdict = check_week(problem, with_record_beside(facts, run, solution))
         broken = say_broken(verdict.broken, Names.of(site_id, facts.kinds))
+        broken += _changed_since(facts, run, solution)
         if broken:
             words = _("What it rests on has changed since it was made; make it anew.")
             faults = [FieldFault("", "breaks", text) for text in broken]
             raise RosterBreaksError(" ".join([words, *broken]), faults)
         told = put_days(facts, _days_of(facts, solution), at=at, write=write)
+        _forget_by_hand(facts, [(one.worker_id, one.on) for one in told])
         run.told = [one.as_document() for one in told]
         run.state, run.published_at = RosterState.PUBLISHED, at
         run.save(update_fields=["told", "state", "published_at"])
         write.touch()
     return run
+
+
+def _changed_since(facts: Facts, run: RosterRun, solution: Solution) -> list[str]:
+    """Say which days were changed by hand after a draft was made that has them otherwise."""
+    names = {worker.pk: worker.name for worker in facts.workers}
+    since = run.finished_at or run.made_at
+    return [
+        _("%(name)s's %(day)s was changed by hand since.")
+        % {"name": names[worker_id], "day": say_day(on)}
+        for (worker_id, on), kind in sorted(_days_of(facts, solution).items())
+        if (day := facts.by_hand.get((worker_id, on))) is not None
+        and day.decided_at > since
+        and facts.turns.get((worker_id, on)) != kind
+    ]
+
+
+def _forget_by_hand(facts: Facts, days: list[tuple[int, date]]) -> None:
+    """A day that is published otherwise is not as it was put by hand any more."""
+    gone = [facts.by_hand[day].pk for day in days if day in facts.by_hand]
+    DayByHand.objects.filter(pk__in=gone).delete()
 
 
 def with_record_beside(facts: Facts, run: RosterRun, solution: Solution) -> Solution:

@@ -11,17 +11,18 @@ from crews.errors import NoShiftError
 from crews.people.models import Crew, Leave, LeaveKind
 from crews.people.services import add_leave, find_worker
 from equipment.barns.models import Pen
-from equipment.site.calc.local_time import local_date_of, wall_span
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Site
 from equipment.site.writes import site_write
 
-from .build import is_within, published_spans
 from .calc import shifts as calc
+from .dates import hours_on, is_within, published_spans, refuse_date
+from .locks import lock_roster
 from .models import CrewPens, Presence, Rotation, Shift, ShiftDemand, ShiftPattern, ShiftWish
+from .queries import days_by_hand
 
 AHEAD = timedelta(days=15)
-OPEN = (Presence.EXPECTED, Presence.HERE)
 
 
 def plan_shifts(*, site_id: int, from_on: date, until_on: date, at: datetime) -> int:
@@ -30,11 +31,12 @@ def plan_shifts(*, site_id: int, from_on: date, until_on: date, at: datetime) ->
     Safe to repeat and to run twice at once: shifts are unique by worker, pattern and date. A
     shift already marked here or sick keeps its mark; one that no longer follows from the
     rotation goes when it has not begun, one on leave stays and says so. On dates of a published
-    roster the shifts are that one's, whatever rotations say.
+    roster the shifts are that one's, and a day changed by hand is as it was put, whatever
+    rotations say.
     """
     site = Site.objects.get(id=site_id)
     with site_write(site_id, at) as write:
-        ShiftPattern.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
+        lock_roster(site_id)
         wanted = _wanted_shifts(site, from_on, until_on)
         n_gone = _drop_unwanted(site_id, wanted, (from_on, until_on), at)
         n_made = _make_missing(site_id, wanted, (from_on, until_on))
@@ -47,14 +49,47 @@ ShiftKey = tuple[int, int, date]
 
 
 def _wanted_shifts(site: Site, from_on: date, until_on: date) -> dict[ShiftKey, Shift]:
-    """Give the shifts the rotations ask for, each with whether its worker is on leave then."""
-    rows = Rotation.objects.filter(
-        site=site, worker__retired_at=None, pattern__retired_at=None
-    ).select_related("pattern")
+    """Give the shifts that should be, each with whether its worker is on leave then: 5 queries."""
     leave = [
         calc.Leave(str(row.worker_id), row.from_on, row.until_on)
         for row in Leave.objects.filter(site=site, until_on__gt=from_on, from_on__lt=until_on)
     ]
+    published = published_spans(site.pk, from_on, until_on)
+    by_hand = days_by_hand(site.pk, from_on, until_on)
+    turns = [
+        one
+        for one in _turns(site, from_on, until_on)
+        if not is_within(published, one.local_date)
+        and (int(one.worker), one.local_date) not in by_hand
+    ]
+    put = [
+        _shift_of(site, row.worker_id, row.pattern, row.local_date)
+        for row in by_hand.values()
+        if row.pattern is not None and not is_within(published, row.local_date)
+    ]
+    wanted: dict[ShiftKey, Shift] = {}
+    for one in [*put, *turns, *_published_shifts(site, published, from_on, until_on)]:
+        decided = by_hand.get((int(one.worker), one.local_date))
+        away = any(a.worker == one.worker and a.covers(one.local_date) for a in leave)
+        is_away = away and not (decided and decided.is_despite_leave)
+        shift = Shift(
+            site=site,
+            worker_id=int(one.worker),
+            pattern_id=int(one.pattern),
+            local_date=one.local_date,
+            starts_at=one.start,
+            ends_at=one.end,
+            presence=Presence.ON_LEAVE if is_away else Presence.EXPECTED,
+        )
+        wanted[(shift.worker_id, shift.pattern_id, shift.local_date)] = shift
+    return wanted
+
+
+def _turns(site: Site, from_on: date, until_on: date) -> Iterable[calc.Shift]:
+    """Give the shifts that the rotations ask for, leave or not: 1 query."""
+    rows = Rotation.objects.filter(
+        site=site, worker__retired_at=None, pattern__retired_at=None
+    ).select_related("pattern")
     rotations = [
         calc.Rotation(
             str(row.worker_id),
@@ -67,26 +102,7 @@ def _wanted_shifts(site: Site, from_on: date, until_on: date) -> dict[ShiftKey, 
         )
         for row in rows
     ]
-    wanted: dict[ShiftKey, Shift] = {}
-    published = published_spans(site.pk, from_on, until_on)
-    turns = [
-        one
-        for one in calc.shifts_between(rotations, [], from_on, until_on, site.zone)
-        if not is_within(published, one.local_date)
-    ]
-    for one in [*turns, *_published_shifts(site, published, from_on, until_on)]:
-        away = any(a.worker == one.worker and a.covers(one.local_date) for a in leave)
-        shift = Shift(
-            site=site,
-            worker_id=int(one.worker),
-            pattern_id=int(one.pattern),
-            local_date=one.local_date,
-            starts_at=one.start,
-            ends_at=one.end,
-            presence=Presence.ON_LEAVE if away else Presence.EXPECTED,
-        )
-        wanted[(shift.worker_id, shift.pattern_id, shift.local_date)] = shift
-    return wanted
+    return calc.shifts_between(rotations, [], from_on, until_on, site.zone)
 
 
 def _published_shifts(
@@ -104,14 +120,11 @@ def _published_shifts(
     ).select_related("pattern")
     for row in rows:
         if is_within(published, row.local_date):
-            starts_at, ends_at = wall_span(
-                datetime.combine(row.local_date, row.pattern.starts_local),
-                timedelta(minutes=row.pattern.duration_min),
-                site.zone,
-            )
-            yield calc.Shift(
-                str(row.worker_id), str(row.pattern_id), row.local_date, starts_at, ends_at
-            )
+            yield _shift_of(site, row.worker_id, row.pattern, row.local_date)
+
+
+def _shift_of(site: Site, worker_id: int, pattern: ShiftPattern, on: date) -> calc.Shift:
+    return calc.Shift(str(worker_id), str(pattern.pk), on, *hours_on(site, pattern, on))
 
 
 def _existing(site_id: int, span: tuple[date, date]) -> dict[ShiftKey, Shift]:
@@ -239,6 +252,7 @@ def wish_shift(
     is_taken_back: bool = False,
 ) -> bool:
     """Keep what a worker would like on a date, or take it back; say whether there is a wish."""
+    refuse_date(Site.objects.get(id=site_id), local_date, at)
     with site_write(site_id, at) as write:
         worker = find_worker(site_id, worker_id)
         patterns = ShiftPattern.objects.filter(site_id=site_id, retired_at=None)
@@ -262,7 +276,7 @@ def need_people(
 ) -> int:
     """Put what the work of [from_on, until_on) needs in place of what it did; count changes."""
     with site_write(site_id, at) as write:
-        ShiftPattern.objects.select_for_update(no_key=True).filter(site_id=site_id).first()
+        lock_roster(site_id)
         rows = ShiftDemand.objects.filter(
             site_id=site_id, local_date__gte=from_on, local_date__lt=until_on
         )

@@ -7,7 +7,7 @@ from equipment.site.models import TaskRun
 from equipment.site.runs import run_kind
 
 from .models import RosterRun, RosterState
-from .rosters import RUN_KIND, finish_roster, keep_part, search_on, why_none
+from .rosters import RUN_KIND, end_given_up, finish_roster, keep_part, search_on, why_none
 from .services import keep_shifts_ahead
 
 
@@ -15,6 +15,12 @@ from .services import keep_shifts_ahead
 def plan(run: TaskRun, _prepared: Any) -> None:
     assert run.site_id is not None
     keep_shifts_ahead(site_id=run.site_id, at=datetime.now(UTC))
+
+
+@run_kind("roster.tidy", every=timedelta(minutes=10))
+def tidy(run: TaskRun, _prepared: Any) -> None:
+    assert run.site_id is not None
+    end_given_up(site_id=run.site_id, at=datetime.now(UTC))
 
 
 def _search(run: TaskRun) -> list[dict[str, Any]]:

@@ -73,6 +73,15 @@ CAUSES = {
     "unfair": gettext_lazy("nights or weekends shared unevenly"),
     "changed": gettext_lazy("changes to what was published"),
 }
+FAILED = {
+    "facts": gettext_lazy(
+        "The farm file names no shifts or nobody who could work them, or contradicts itself."
+    ),
+    "search": gettext_lazy(
+        "The search broke off each time. Ask for it again; if that fails too, tell whoever runs "
+        "the program."
+    ),
+}
 
 
 def say_day(on: date) -> str:

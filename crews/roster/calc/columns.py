@@ -12,6 +12,7 @@ Operations Research 46(3), 1998.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -21,17 +22,19 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.linear_solver import pywraplp
 from ortools.sat.python import cp_model
-from scipy import optimize, sparse
+from scipy import sparse
 
+from crews.roster.calc.choice import choose
 from crews.roster.calc.linear import rows_of
 from crews.roster.calc.lines import LineGraph, line_graph
 from crews.roster.calc.model import RosterModel
 from crews.roster.calc.model_rules import SCALE
+from crews.roster.calc.prices import Prices
 from crews.roster.calc.problem import Contract, Demand, Person, Problem, Rule
 
 _PRICING_WORK = 2.0  # deterministic seconds for one person's row
 _STEADY_SHARE = 0.6  # of the best bound's prices
-_DIVE_STEPS = 8
+_NEWEST = 10  # bounds whose rows are kept
 _TOLERANCE = 0.5  # in the solver's units, ten thousandths of the farm's
 
 
@@ -128,11 +131,17 @@ class PersonLines:
         """Return a row as a column, priced; none when the person's rules forbid it."""
         is_it = np.isin(self.place, list(places))
         is_it[:, 0] = ~is_it[:, 1:].any(axis=1)
-        price = np.where(is_it & self.is_open, self.own, np.inf)
-        choices, total, _ = self.graph.cheapest(self.name, price)
+        cost = self.cost_of(is_it.argmax(axis=1))
         mine = {int(place) for place in self.place[is_it] if place >= 0}
         mine |= {place for *_, place in self.worked_as if place in places}
-        return Column(self.p, round(total), tuple(sorted(mine))) if len(choices) else None
+        return Column(self.p, cost, tuple(sorted(mine))) if cost is not None else None
+
+    def cost_of(self, row: NDArray[np.int64]) -> int | None:
+        """What a choice for each day costs; none when the person's rules forbid it."""
+        is_it = row[:, None] == np.arange(self.own.shape[1])
+        price = np.where(is_it & self.is_open, self.own, np.inf)
+        choices, total, _ = self.graph.cheapest(self.name, price)
+        return round(total) if len(choices) else None
 
     def best(self, price: NDArray[np.float64], seed: int) -> _Priced:
         """Find the row of the lowest reduced cost; `seed` is for who must search."""
@@ -210,7 +219,10 @@ class Columns:
         self.bound = float("-inf")
         self.value = float("inf")  # of the program as it was solved last
         self.centre: tuple[Any, float] | None = None  # duals of the best bound, and their share
+        self.price, self.least = np.zeros(0), np.zeros(0)  # at the best bound
+        self.newest: deque[list[Column]] = deque(maxlen=_NEWEST)
         self.is_steady = True
+        self.prices = Prices(self.rows, {*person_of, *sums})
         self._build({*person_of, *sums})
 
     def _build(self, places: set[int]) -> None:
@@ -255,6 +267,52 @@ class Columns:
             self.row_of[r].SetCoefficient(variable, value)
         return True
 
+    def raise_bound(self, pool: Executor, seed: int, target: float) -> None:
+        """Move the prices towards a cost, without the program; take the rows of a better bound."""
+        prices = self.prices
+        price = prices.at_places()
+        found = list(pool.map(lambda rows: rows.best(price, seed), self.people))
+        shared, values = prices.shared()
+        columns = [column for one in found for column in one.columns]
+        values[[place for column in columns for place in column.places]] = 1.0
+        bound = shared + sum(one.least_reduced for one in found)
+        if self._is_better(bound, price, found):
+            self.centre = (prices.duals, shared)
+            self.newest.append(columns)
+        prices.step(bound, values, target)
+
+    def _is_better(
+        self, bound: float, price: NDArray[np.float64], found: Sequence[_Priced]
+    ) -> bool:
+        """Keep a better bound, and what each person's cheapest row adds to it."""
+        if bound <= self.bound:
+            return False
+        self.bound, self.price = bound, price
+        self.least = np.array([one.least_reduced for one in found])
+        return True
+
+    def take_newest(self) -> None:
+        """Add the rows of the newest bounds."""
+        for column in (column for columns in self.newest for column in columns):
+            self.add(column)
+
+    def vary(self, pool: Executor, seed: int, spread: float) -> None:
+        """Add rows that are nearly the cheapest: best at prices beside those of the best bound."""
+        noise = np.random.default_rng(seed).normal(0.0, spread, len(self.price))
+        for found in pool.map(lambda rows: rows.best(self.price + noise, seed), self.people):
+            for column in found.columns:
+                self.add(column)
+
+    def _below(self, cost: float) -> list[Column]:
+        """Return the rows that a roster cheaper than a cost may have."""
+        room = cost - self.bound
+        return [
+            column
+            for column in self.columns
+            if column.cost - self.price[list(column.places)].sum() - self.least[column.person]
+            < room
+        ]
+
     def step(self, pool: Executor, seed: int) -> bool:
         """Solve the program, find better rows, raise the bound; false when there are none.
 
@@ -273,81 +331,41 @@ class Columns:
             shared = share * self.centre[1] + (1 - share) * shared
         price = self.by_place.T @ duals
         found = list(pool.map(lambda rows: rows.best(price, seed), self.people))
-        # A bound of every roster, not of those with the rows that a dive holds.
         bound = shared + sum(one.least_reduced for one in found)
-        if bound > self.bound:
-            self.bound, self.centre = bound, (duals, shared)
+        if self._is_better(bound, price, found):
+            self.centre = (duals, shared)
         new = [self.add(column) for one in found for column in one.columns]
         is_more = any(new) or share > 0
         self.is_steady = any(new)
         return is_more and self.bound < self.value - _TOLERANCE
 
-    def choose(self, limit_s: float, node_limit: int | None) -> set[Column] | None:
-        """Choose a row for everybody among those there are, at the least cost that is found."""
-        rows, n = self.rows, len(self.columns)
-        beside = np.setdiff1d(np.arange(rows.matrix.shape[1]), list(self.index_of.values()))
-        places = [(place, k) for k, column in enumerate(self.columns) for place in column.places]
+    def choose(
+        self, below: float, limit_s: float, node_limit: int | None, goes_on: Callable[[], bool]
+    ) -> set[Column] | None:
+        """Choose a row for everybody among those there are; none cheaper than `below`: none."""
+        columns = self._below(below)
+        rows, n, beside = self.rows, len(columns), self.prices.beside
+        places = [(place, k) for k, column in enumerate(columns) for place in column.places]
         of_place, of_column = zip(*places, strict=True) if places else ((), ())
         shape = (rows.matrix.shape[1], n)
         held = sparse.csr_matrix((np.ones(len(places)), (of_place, of_column)), shape=shape)
-        people = ([column.person for column in self.columns], np.arange(n))
+        people = ([column.person for column in columns], np.arange(n))
         one = sparse.csr_matrix((np.ones(n), people), shape=(len(self.people), n))
         none = sparse.csr_matrix((len(self.people), len(beside)))
         matrix = sparse.bmat([[self.by_place[:, beside], rows.matrix @ held], [none, one]], "csr")
-        ones = np.ones(len(self.people))
-        found = optimize.milp(
-            np.concatenate([rows.cost[beside], [column.cost for column in self.columns]]) / SCALE,
-            integrality=np.concatenate([np.zeros(len(beside)), np.ones(n)]),
-            bounds=optimize.Bounds(
-                np.concatenate([rows.lower[beside], np.zeros(n)]),
-                np.concatenate([rows.upper[beside], np.ones(n)]),
-            ),
-            constraints=optimize.LinearConstraint(
-                matrix, np.concatenate([rows.low, ones]), np.concatenate([rows.high, ones])
-            ),
-            options={"time_limit": limit_s} | ({"node_limit": node_limit} if node_limit else {}),
-        )
-        if found.x is None:
+        ones, costs = np.ones(len(self.people)), [float(column.cost) for column in columns]
+        vectors = {
+            "low": np.concatenate([rows.low, ones]),
+            "high": np.concatenate([rows.high, ones]),
+            "lower": np.concatenate([rows.lower[beside], np.zeros(n)]),
+            "upper": np.concatenate([rows.upper[beside], np.ones(n)]),
+            "cost": np.concatenate([rows.cost[beside], costs]) / SCALE,
+            "integrality": np.concatenate([np.zeros(len(beside)), np.ones(n)]),
+        }
+        found = choose(matrix, vectors, limit_s=limit_s, node_limit=node_limit, goes_on=goes_on)
+        if found is None:
             return None
-        return {self.columns[k] for k in np.flatnonzero(found.x[len(beside) :] > 1 / 2)}
-
-    def dive(self, pool: Executor, seed: int, goes_on: Callable[[], bool]) -> set[Column] | None:
-        """Hold row after row at one, those first that the program is surest of.
-
-        Returns a row for everybody, or none when the held rows leave no room.
-        """
-        held: dict[int, int] = {}
-        while len(held) < len(self.people):
-            if self.lp.Solve() != pywraplp.Solver.OPTIMAL:
-                break
-            weights = [variable.solution_value() for variable in self.weights]
-            free = [n for n, column in enumerate(self.columns) if column.person not in held]
-            free.sort(key=lambda n: (-weights[n], n))
-            is_time = goes_on()  # else all at once: whether they fit is for others to say
-            left = len(self.people) - len(held)
-            n_now = max(1, left // _DIVE_STEPS) if is_time else left
-            for n in free:
-                sure = weights[n] > 0.99 or n_now > 0
-                if sure and self.columns[n].person not in held and weights[n] > 0.01:
-                    held[self.columns[n].person] = n
-                    self.weights[n].SetLb(1.0)
-                    n_now -= 1
-            if is_time:
-                self._price_free(pool, seed, held)
-        for n in held.values():
-            self.weights[n].SetLb(0.0)
-        whole = len(held) == len(self.people)
-        return {self.columns[n] for n in held.values()} if whole else None
-
-    def _price_free(self, pool: Executor, seed: int, held: dict[int, int]) -> None:
-        """Find rows for those whose row is not held, at the program's prices."""
-        if self.lp.Solve() != pywraplp.Solver.OPTIMAL:
-            return
-        price = self.by_place.T @ np.array([row.dual_value() for row in self.row_of])
-        free = [rows for rows in self.people if rows.p not in held]
-        for found in pool.map(lambda rows: rows.best(price, seed), free):
-            for column in found.columns:
-                self.add(column)
+        return {columns[k] for k in np.flatnonzero(found[len(beside) :] > 1 / 2)}
 
     def begin(self, true: set[Key]) -> None:
         """Add the rows of a roster, given by its true keys of `RosterModel.x` and `y`."""

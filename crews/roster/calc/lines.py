@@ -374,14 +374,52 @@ class _Walk:
 
     def graph(self, n_last: int, start: dict[str, tuple[int, int]]) -> LineGraph | None:
         """Close the graph after the last day, with so many states."""
-        after = [*self.after, np.full((n_last, self.n_choices), -1, np.int32)]
-        costs = [*self.costs, np.zeros((n_last, self.n_choices), np.int64)]
-        table, inverse = np.unique(np.concatenate(costs), return_inverse=True)
+        table, inverse = np.unique(np.concatenate(self.costs), return_inverse=True)
         if len(table) > _MOST_COSTS:
             return None
-        code = inverse.reshape(-1, self.n_choices).astype(np.uint16)
-        first = np.array([*self.first, self.first[-1] + n_last])
-        return LineGraph(np.concatenate(after), code, table.astype(np.float64), first, start)
+        codes = np.split(inverse.reshape(-1, self.n_choices), self.first[1:-1])
+        number = np.zeros(n_last, np.int64)
+        days = [np.full((1, 2 * self.n_choices), -1)]
+        for after, code, first in zip(
+            reversed(self.after), reversed(codes), reversed(self.first[1:]), strict=True
+        ):
+            to = np.append(number, -1)[np.where(after < 0, -1, after - first)]
+            day, number = _merged(to, code)
+            days.append(day)
+        return self._closed(
+            days[::-1], table, {n: (int(number[s]), c) for n, (s, c) in start.items()}
+        )
+
+    def _closed(
+        self, days: Sequence[Values], table: Values, start: dict[str, tuple[int, int]]
+    ) -> LineGraph:
+        first = np.cumsum([0, *(len(day) for day in days)])
+        later = np.repeat(first[1:], [len(day) for day in days])[:, None]
+        after, code = np.split(np.concatenate(days), 2, axis=1)
+        return LineGraph(
+            np.where(after < 0, -1, after + later).astype(np.int32),
+            np.maximum(code, 0).astype(np.uint16),
+            table.astype(np.float64),
+            first,
+            {name: begun for name, begun in start.items() if begun[0] >= 0},
+        )
+
+
+def _merged(after: Values, code: Values) -> tuple[Values, Values]:
+    """Make one of a day's states that lead to the same at the same costs.
+
+    Returns
+    -------
+    rows : ndarray, shape (n_merged, 2 * n_choices)
+        Where each choice leads, among the states of the day after, and its cost.
+    number : ndarray, shape (n_states,)
+        Row of each state; -1: leads nowhere.
+    """
+    rows = np.concatenate([after, np.where(after < 0, -1, code)], axis=1)
+    is_alive = (after >= 0).any(axis=1)
+    number = np.full(len(rows), -1)
+    merged, number[is_alive] = np.unique(rows[is_alive], axis=0, return_inverse=True)
+    return merged, number
 
 
 def _starts(

@@ -1,8 +1,9 @@
-"""The search for a cheap roster: the whole model first, then part after part of it anew.
+"""The search for a cheap roster: the whole model, a bound, walks over rosters, a choice, parts.
 
-In between, columns give a strong bound and rows to choose from. A part is some people on some days;
-the rest stays as it is. Parts grow while they are solved to the end and shrink when they are not,
-so that each takes about the same work.
+The whole model is for what is small or cannot be. Prices and columns give the bound; walks take
+rows out and put others in; where they end near the bound, the best mixture of all rows seen is
+chosen. What is left of the time goes to parts: some people on some days, while the rest stays as it
+is. Parts grow while they are solved to the end and shrink when they are not.
 """
 
 from __future__ import annotations
@@ -21,16 +22,26 @@ from crews.roster.calc.columns import Columns, Key
 from crews.roster.calc.model import RosterModel
 from crews.roster.calc.model_rules import SCALE
 from crews.roster.calc.problem import Problem
+from crews.roster.calc.refit import Facts, Walk
+from crews.roster.calc.refit_loops import HARD
 from crews.roster.calc.score import score_roster
 from crews.roster.calc.solution import Assignment, Solution, Status
 
-# Shares of the time up to which each phase lasts: the whole model, its parts, columns, the dive
-# among them, a choice of them; parts again have the rest.
-WHOLE_UNTIL_FRAC, PARTS_UNTIL_FRAC, COLUMNS_UNTIL_FRAC, DIVE_UNTIL_FRAC = 0.06, 0.07, 0.55, 0.7
-CHOICE_UNTIL_FRAC = 0.95
-CHOICE_MOST_S = 60.0  # the choice cannot be stopped
+# Shares of the time up to which each phase lasts; parts have the rest.
+WHOLE_UNTIL_FRAC, PRICES_UNTIL_FRAC, COLUMNS_UNTIL_FRAC = 0.05, 0.25, 0.4
+WALKS_UNTIL_FRAC, AGAIN_UNTIL_FRAC, CHOICE_UNTIL_FRAC = 0.65, 0.85, 0.95
+CHOICE_GAP_FRAC = 0.05  # above it no choice among rows is much better
+WALK_GAP_FRAC = 0.01  # below it a choice is better than to walk on
+CHOICE_MOST_S = 60.0
+N_VARIED, SPREAD_FRAC = 60, 0.03  # prices beside the best, by a share of the gap
 CHOICE_NODES = 100  # when iterations are the limit
 COLUMN_ROUNDS = 30  # when iterations are the limit
+ROUND_MOST_S = 2.0  # or the program over rows is too large
+SLICE_S = 0.3  # between looks at the clock
+SLICE_MOVES = 500  # the first time, and when iterations are the limit
+DESCENTS = 4
+COLDEST_FRAC = 1 / 30  # of the first temperature
+AGAIN_FRAC = 0.6  # of the first temperature, on a second walk
 PART_WORK = 1.5  # deterministic seconds of the solver for one part
 WHOLE_WORK = 4.0  # the same for the whole model, when iterations are the limit
 SMALLEST_PART = 24  # person-days
@@ -111,9 +122,13 @@ class _Search:
         self.rng = np.random.default_rng(limits.seed)
         self.main = RosterModel(problem)
         self.parts = [_Part(problem) for _ in range(limits.workers)]
+        self.columns = Columns(problem)
+        facts = Facts(problem, self.columns.people)
+        self.walks = [Walk(facts) for _ in range(limits.workers)]
         self.best: list[int] = []  # a value for each variable
         self.best_cost = 0
         self.bound = 0
+        self.has_choice = True  # of rows, by the program over them
         self.stop = stop
 
     def elapsed_s(self) -> float:
@@ -130,25 +145,33 @@ class _Search:
             return Solution(Status.NO_ANSWER, bound_cost=self.bound / SCALE)
         if status != cp_model.OPTIMAL:
             with ThreadPoolExecutor(self.workers) as pool:
-                self._improve(pool, PARTS_UNTIL_FRAC)
+                self._raise_bound(pool)
                 self._use_columns(pool)
+                self._walk(pool, WALKS_UNTIL_FRAC if self.has_choice else 1.0, 1.0)
+                if self._is_near(CHOICE_GAP_FRAC):
+                    self._choose(pool)
+                else:
+                    self._walk(pool, AGAIN_UNTIL_FRAC, AGAIN_FRAC)
                 self._improve(pool, 1.0)
         return self._solution()
 
     def _solve_whole(self, start: Sequence[Assignment]) -> int:
+        self._begin(start)
         solver = self._solver(self.workers)
         self._limit(solver, WHOLE_UNTIL_FRAC)
-        self._hint(start)
         status = self._watched(solver)
-        if status == cp_model.UNKNOWN and self.left_s() > 0 and not self.stop.is_set():
+        is_none = status == cp_model.UNKNOWN and not self.best
+        if is_none and self.left_s() > 0 and not self.stop.is_set():
             solver.parameters.max_time_in_seconds = min(self.left_s(), 1e9)
             solver.parameters.stop_after_first_solution = True
             status = self._watched(solver)
         self.bound = max(self.bound, _floor(solver.best_objective_bound))
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            self._take(list(solver.response_proto.solution), round(solver.objective_value))
+            cost = round(solver.objective_value)
+            if not self.best or cost < self.best_cost:
+                self._take(list(solver.response_proto.solution), cost)
         self.bound = self._rounded_up(self.bound)
-        return int(status)
+        return int(cp_model.FEASIBLE if status == cp_model.UNKNOWN and self.best else status)
 
     def _limit(self, solver: cp_model.CpSolver, until_frac: float) -> None:
         if self.seconds is not None:
@@ -175,10 +198,23 @@ class _Search:
             ended.set()
             thread.join()
 
-    def _hint(self, start: Sequence[Assignment]) -> None:
-        if start:
-            main = self.main
-            worked = {(main.person_index[a.person], main.day_of(a.on), a.kind) for a in start}
+    def _begin(self, start: Sequence[Assignment]) -> None:
+        """Walk down from a roster, or from rows given one after the other, and hint what is met."""
+        main, walk = self.main, self.walks[0]
+        given = [(main.person_index[a.person], main.day_of(a.on), a.kind) for a in start]
+        worked = {*given, *((*k, a.skill) for k, a in zip(given, start, strict=True))}
+        worked &= self.parts[0].literals.keys()
+        if walk.is_able:
+            if start:
+                walk.begin(worked)
+            else:
+                walk.first(int(self.rng.integers(2**31)))
+            for _ in range(DESCENTS):
+                walk.go(int(self.rng.integers(2**31)), SLICE_MOVES, 1.0)
+            worked = walk.keys
+            if walk.best_cost < HARD / 100:
+                self._take_keys(worked)
+        if worked:
             for key, literal in main.x.items():
                 main.model.add_hint(literal, key in worked)
 
@@ -223,46 +259,109 @@ class _Search:
             done = sum(r.is_done for r in results) * 2 > len(results)
             size = min(whole, max(SMALLEST_PART, size * (_GREW if done else _SHRANK)))
 
+    def _raise_bound(self, pool: Executor) -> None:
+        n = 0
+        while self._goes_on(PRICES_UNTIL_FRAC) and (self.iterations is None or n < COLUMN_ROUNDS):
+            n += 1
+            seed = int(self.rng.integers(2**31))
+            self.columns.raise_bound(pool, seed, float(self.best_cost))
+            self._take_bound()
+            if self.columns.prices.is_done:
+                break
+
+    def _take_bound(self) -> None:
+        bound = self._rounded_up(self.columns.bound)
+        if bound > self.bound:
+            self.bound = bound
+            self.tell(self.best_cost, bound)
+
     def _use_columns(self, pool: Executor) -> None:
-        if not self._goes_on(COLUMNS_UNTIL_FRAC):
-            return
-        columns = Columns(self.problem)
-        true = {key for key, lit in self.parts[0].literals.items() if self.best[lit.index]}
-        columns.begin(true)
+        """Solve the program over rows, unless that takes too long."""
+        columns = self.columns
+        columns.begin(self._true())
+        columns.take_newest()
+        if self.seconds is not None:
+            columns.lp.SetTimeLimit(round(1000 * ROUND_MOST_S))
         n = 0
         while self._goes_on(COLUMNS_UNTIL_FRAC) and (self.iterations is None or n < COLUMN_ROUNDS):
             n += 1
+            begun_s = self.elapsed_s()
             is_more = columns.step(pool, int(self.rng.integers(2**31)))
-            bound = self._rounded_up(columns.bound)
-            if bound > self.bound:
-                self.bound = bound
-                self.tell(self.best_cost, bound)
+            self._take_bound()
+            if self.seconds is not None and self.elapsed_s() - begun_s > ROUND_MOST_S:
+                self.has_choice = False
+                break
             if not is_more or self.bound >= columns.value:
                 break
-        seed = int(self.rng.integers(2**31))
-        dived = columns.dive(pool, seed, lambda: self._goes_on(DIVE_UNTIL_FRAC))
-        if dived is not None:
-            self._take_keys(columns.keys_of(dived))
-        self._choose(columns)
 
-    def _choose(self, columns: Columns) -> None:
-        """Take the best mixture of rows, all those that the dive found included."""
-        if self._goes_on(CHOICE_UNTIL_FRAC):
+    def _true(self) -> set[Key]:
+        """Return the true keys of the best roster."""
+        return {key for key, lit in self.parts[0].literals.items() if self.best[lit.index]}
+
+    def _walk(self, pool: Executor, until_frac: float, warm_frac: float) -> None:
+        """Walk over rosters while it grows colder, every worker on a walk of their own."""
+        if not self.walks[0].is_able or not self._goes_on(until_frac):
+            return
+        begun_s = self.elapsed_s()
+        for walk in self.walks:
+            walk.begin(self._true())
+        warmth = warm_frac * self.walks[0].warmth(int(self.rng.integers(2**31)))
+        n, moves, done_frac = 0, SLICE_MOVES, 0.0
+        while self._goes_on(until_frac) and done_frac < 1 and not self._is_near(WALK_GAP_FRAC):
+            slice_s = self._walk_on(pool, moves, warmth * COLDEST_FRAC**done_frac)
+            n += 1
+            if self.iterations is not None:
+                done_frac = n / self.iterations
+            else:
+                moves = max(1, min(4 * moves, round(moves * SLICE_S / max(slice_s, 1e-3))))
+            if self.seconds is not None:
+                span_s = until_frac * self.seconds - begun_s
+                done_frac = max(done_frac, (self.elapsed_s() - begun_s) / max(span_s, 1e-3))
+
+    def _walk_on(self, pool: Executor, moves: int, temperature: float) -> float:
+        """Make moves, and take the best roster if it is better; return the time it took [s]."""
+        begun_s = self.elapsed_s()
+        seeds = self.rng.integers(2**31, size=len(self.walks)).tolist()
+        tasks = [
+            pool.submit(walk.go, seed, moves, temperature)
+            for walk, seed in zip(self.walks, seeds, strict=True)
+        ]
+        for task in tasks:
+            task.result()
+        slice_s = self.elapsed_s() - begun_s
+        best = min(self.walks, key=lambda walk: walk.best_cost)
+        if best.best_cost < self.best_cost - 0.5:
+            self._take_keys(best.keys)
+            if self.has_choice:
+                self.columns.begin(best.keys)
+        return slice_s
+
+    def _is_near(self, gap_frac: float) -> bool:
+        return self.has_choice and self.best_cost - self.bound <= gap_frac * self.best_cost
+
+    def _choose(self, pool: Executor) -> None:
+        """Take the best mixture of rows, those that the walks found included."""
+        columns = self.columns
+        if self.has_choice and self._goes_on(CHOICE_UNTIL_FRAC):
             left_s = 1e9
             if self.seconds is not None:
                 left_s = CHOICE_UNTIL_FRAC * self.seconds - self.elapsed_s()
             nodes = None if self.iterations is None else CHOICE_NODES
-            chosen = columns.choose(min(left_s, CHOICE_MOST_S), nodes)
+            spread = SPREAD_FRAC * (self.best_cost - columns.bound)
+            for seed in self.rng.integers(2**31, size=N_VARIED).tolist():
+                columns.vary(pool, seed, spread)
+            limit_s = min(left_s, CHOICE_MOST_S)
+            chosen = columns.choose(self.best_cost, limit_s, nodes, lambda: not self.stop.is_set())
             if chosen is not None:
                 self._take_keys(columns.keys_of(chosen))
 
     def _take_keys(self, keys: set[Key]) -> None:
         """Take a roster given by its true keys, if it is one and better."""
-        values = [0] * len(self.best)
+        values = [0] * len(self.main.model.proto.variables)
         for key in keys:
             values[self.parts[0].literals[key].index] = 1
         result = self.parts[0].solve(values, set(), 0, max(1.0, self.left_s()))
-        if result.values and result.cost < self.best_cost:
+        if result.values and (not self.best or result.cost < self.best_cost):
             self._take(result.values, result.cost)
 
     def _rounded_up(self, bound: float) -> int:

@@ -3,6 +3,8 @@
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from crews.people.models import LeaveKind
@@ -83,6 +85,14 @@ def test_roster_asked_for_is_listed_and_shown_with_its_problem(
     assert shown["solution"] is None
 
 
+def test_list_does_not_read_the_documents(farm: Farm, as_manager: APIClient) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        assert ask(as_manager, "rosters/")["results"]
+    [read] = [q["sql"] for q in asked if 'FROM "crews_rosterrun"' in q["sql"]]
+    assert '"problem"' not in read
+    assert '"solution"' not in read
+
+
 def test_period_that_cannot_be_is_refused(farm: Farm, as_manager: APIClient) -> None:
     body = {"from_on": day(farm, -3), "until_on": day(farm, 4)}
     refused = say(as_manager, "rosters/", body)
@@ -99,7 +109,9 @@ def test_roster_is_published_once(farm: Farm, as_manager: APIClient) -> None:
 
 def test_swap_says_what_it_breaks_and_is_not_approved(farm: Farm, as_manager: APIClient) -> None:
     swap = SwapRequest.objects.filter(site=farm.site).earliest("pk")
-    assert ask(as_manager, f"swaps/{swap.pk}/")["breaks"] == []
+    shown = ask(as_manager, f"swaps/{swap.pk}/")
+    assert shown["breaks"] == []
+    answer = {"asked_at": shown["asked_at"]}
     add_leave(
         site_id=farm.site.pk,
         worker_id=swap.to_worker_id,
@@ -110,14 +122,14 @@ def test_swap_says_what_it_breaks_and_is_not_approved(farm: Farm, as_manager: AP
     )
 
     [broken] = ask(as_manager, f"swaps/{swap.pk}/")["breaks"]
-    refused = say(as_manager, f"swaps/{swap.pk}/settle/", {"is_approved": True})
+    refused = say(as_manager, f"swaps/{swap.pk}/settle/", {**answer, "is_approved": True})
 
     assert (
         broken == f"Max is away on {swap.local_date:%a} {swap.local_date.day} {swap.local_date:%b}."
     )
     assert (refused.status_code, refused.json()["code"]) == (422, "roster_breaks")
     assert [fault["detail"] for fault in refused.json()["errors"]] == [broken]
-    said = say(as_manager, f"swaps/{swap.pk}/settle/", {"is_approved": False}).json()
+    said = say(as_manager, f"swaps/{swap.pk}/settle/", {**answer, "is_approved": False}).json()
     assert said["state"] == "refused"
 
 

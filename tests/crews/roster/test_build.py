@@ -163,11 +163,33 @@ def test_a_wish_goes_before_the_turn(site: Site) -> None:
     assert wishes[saturday].is_off
 
 
-def test_demand_of_a_date_goes_before_that_of_every_date(site: Site) -> None:
+def test_wish_for_a_shift_not_in_use_any_more_is_none(site: Site) -> None:
+    ana = make_worker(site, "ana")
+    turn(ana, make_pattern(site, "day", 6))
+    gone = make_pattern(site, "dusk", 14)
+    ShiftWish.objects.create(site=site, worker=ana, local_date=MONDAY, pattern=gone)
+    ShiftPattern.objects.filter(pk=gone.pk).update(retired_at=NOW)
+
+    wishes = {w.on: w for w in week(site).wishes}
+
+    assert (wishes[MONDAY].kind, wishes[MONDAY].is_off, wishes[MONDAY].price) == ("day", False, 1)
+
+
+def test_turn_of_who_left_needs_nobody(site: Site) -> None:
+    day = make_pattern(site, "day", 6)
+    for key in ("ana", "beto"):
+        turn(make_worker(site, key), day)
+    Worker.objects.filter(key="beto").update(retired_at=NOW)
+
+    assert {d.target for d in week(site).demand} == {1}
+
+
+def test_of_the_demand_of_a_date_and_of_every_date_the_larger_counts(site: Site) -> None:
     day = make_pattern(site, "day", 6)
     make_worker(site, "ana", skills=("loader",))
     loader = make_skill(site, "loader")
-    rows: list[tuple[date | None, int, int]] = [(None, 1, 2), (MONDAY, 0, 4)]
+    wednesday = MONDAY + timedelta(days=2)
+    rows = [(None, 1, 2), (MONDAY, 0, 4), (wednesday, 0, 1)]
     for on, least, target in rows:
         ShiftDemand.objects.create(
             site=site, pattern=day, skill=loader, local_date=on, least=least, target=target
@@ -175,8 +197,9 @@ def test_demand_of_a_date_goes_before_that_of_every_date(site: Site) -> None:
 
     needed = {(d.on, d.skill): (d.least, d.target) for d in week(site).demand}
 
-    assert needed[MONDAY, "loader"] == (0, 4)
+    assert needed[MONDAY, "loader"] == (1, 4)
     assert needed[MONDAY + timedelta(days=1), "loader"] == (1, 2)
+    assert needed[wednesday, "loader"] == (1, 2)
 
 
 def test_crews_are_kept_together_with_their_leads(site: Site) -> None:

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 import yaml
 
-from crews.roster.build import build_week, read_facts, today_of
+from crews.roster.build import build_week, read_facts
 from crews.roster.calc.problem import Problem
+from crews.roster.dates import today_of
 from crews.roster.models import ShiftDemand
 from equipment.site.models import Site
 from schedules.farmfile.document import read_text

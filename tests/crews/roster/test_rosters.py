@@ -35,11 +35,11 @@ from crews.roster.rosters import (
     solution_of,
 )
 from crews.roster.services import plan_shifts
-from crews.roster.words import Names, say_why
+from crews.roster.words import FAILED, Names, say_why
 from equipment.site.models import Change, Site, TaskRun
-from equipment.site.runs import perform
+from equipment.site.runs import MAX_ATTEMPTS, perform
 from tests.crews.roster.test_build import MONDAY, NEXT, NOW, make_pattern, turn
-from tests.factories import make_site, make_worker, utc
+from tests.factories import make_worker, utc
 
 pytestmark = pytest.mark.django_db(transaction=True)  # a search looks from a thread of its own
 
@@ -54,16 +54,6 @@ def short_parts() -> Iterator[None]:
         time_machine.travel(NOW + timedelta(minutes=1)),
     ):
         yield
-
-
-@pytest.fixture
-def site() -> Site:
-    return make_site()
-
-
-@pytest.fixture
-def day(site: Site) -> ShiftPattern:
-    return make_pattern(site, "day", 6)
 
 
 @pytest.fixture
@@ -273,6 +263,45 @@ def test_what_cannot_be_says_why(site: Site, people: list[Worker], day: ShiftPat
     }
 
 
+def test_facts_that_make_no_roster_any_more_end_it(site: Site, people: list[Worker]) -> None:
+    run = begin(site)
+    ShiftPattern.objects.update(retired_at=NOW)
+
+    assert work_off(site).state == RosterState.FAILED
+
+    run.refresh_from_db()
+    assert [str(FAILED[one["failed"]])[:29] for one in run.why] == ["The farm file names no shifts"]
+    assert run.finished_at is not None
+
+
+def test_search_that_fails_for_good_ends_it(site: Site, people: list[Worker]) -> None:
+    run = begin(site)
+    with patch("crews.roster.rosters.solve_week", side_effect=RuntimeError):
+        for n in range(1, MAX_ATTEMPTS + 1):
+            run.refresh_from_db()
+            assert run.state == RosterState.SOLVING
+            perform(TaskRun.objects.get(kind=RUN_KIND).pk, now=NOW + timedelta(hours=n))
+            tidy(site)
+
+    run.refresh_from_db()
+    assert (run.state, run.why) == (RosterState.FAILED, [{"failed": "search"}])
+
+    begin(site, at=NOW + timedelta(minutes=1))
+    tidy(site)  # the one that is over is no reason to end the new one
+    assert work_off(site).state == RosterState.DRAFT
+
+
+def tidy(site: Site) -> None:
+    task = TaskRun.objects.create(
+        site=site,
+        kind="roster.tidy",
+        dedupe_key=str(TaskRun.objects.count()),
+        due_at=NOW,
+        created_at=NOW,
+    )
+    assert perform(task.pk, now=NOW)
+
+
 @pytest.mark.parametrize(
     ("from_on", "until_on"),
     [
@@ -324,13 +353,13 @@ def test_a_swap_hands_a_shift_over(site: Site, planned: list[Worker]) -> None:
     swap = _ask(site, ana, caro)
     assert judge_swap(swap, NOW).broken == []
 
-    done = settle_swap(site_id=site.pk, swap_id=swap.pk, is_approved=True, by=ana.actor, at=NOW)
+    done = _settle(swap)
 
     assert done.state == SwapState.APPROVED
     tuesday = Shift.objects.filter(local_date=TUESDAY).order_by("worker__key")
     assert [s.worker.key for s in tuesday] == ["beto", "caro"]
     with pytest.raises(SwapStateError):
-        settle_swap(site_id=site.pk, swap_id=swap.pk, is_approved=False, by=ana.actor, at=NOW)
+        _settle(swap, is_approved=False)
 
 
 def _ask(site: Site, giver: Worker, taker: Worker, **facts: Any) -> SwapRequest:
@@ -343,6 +372,32 @@ def _ask(site: Site, giver: Worker, taker: Worker, **facts: Any) -> SwapRequest:
     )
 
 
+def _settle(swap: SwapRequest, *, is_approved: bool = True) -> SwapRequest:
+    return settle_swap(
+        site_id=swap.site_id,
+        swap_id=swap.pk,
+        asked_at=swap.asked_at,
+        is_approved=is_approved,
+        by=swap.by,
+        at=NOW,
+    )
+
+
+def test_swap_asked_for_otherwise_since_it_was_read_is_not_answered(
+    site: Site, planned: list[Worker]
+) -> None:
+    ana, _beto, caro = planned
+    dana = make_worker(site, "dana")
+    read = _ask(site, ana, caro)
+    again = _ask(site, ana, dana, at=NOW + timedelta(minutes=1))
+    assert again.pk == read.pk
+
+    with pytest.raises(SwapStateError, match="asked for anew"):
+        _settle(read)
+
+    assert _settle(again).state == SwapState.APPROVED
+
+
 def test_two_shifts_of_one_date_are_exchanged(site: Site, planned: list[Worker]) -> None:
     ana, _beto, caro = planned
     night = make_pattern(site, "night", 22)
@@ -351,7 +406,7 @@ def test_two_shifts_of_one_date_are_exchanged(site: Site, planned: list[Worker])
     Shift.objects.filter(worker=ana, local_date=TUESDAY + timedelta(days=1)).delete()
     swap = _ask(site, ana, caro, for_date=TUESDAY)
 
-    settle_swap(site_id=site.pk, swap_id=swap.pk, is_approved=True, by=ana.actor, at=NOW)
+    _settle(swap)
 
     kinds = {s.worker.key: s.pattern.key for s in Shift.objects.filter(local_date=TUESDAY)}
     assert kinds == {"ana": "night", "beto": "day", "caro": "day"}
@@ -367,19 +422,21 @@ def test_a_swap_that_breaks_the_rest_is_refused_in_words(site: Site, planned: li
     swap = _ask(site, ana, caro)  # the night of Monday ends as Tuesday's day begins
 
     with pytest.raises(RosterBreaksError) as refused:
-        settle_swap(site_id=site.pk, swap_id=swap.pk, is_approved=True, by=ana.actor, at=NOW)
+        _settle(swap)
 
     assert "Caro rests 0.0 h before Tue 10 Mar; 11 h are due." in str(refused.value)
     assert [e.code for e in refused.value.errors] == ["breaks"]
     assert Shift.objects.filter(worker=ana, local_date=TUESDAY).exists()
 
 
-@pytest.mark.parametrize("which", ["gone", "taken", "begun"])
+@pytest.mark.parametrize("which", ["gone", "taken", "here", "begun"])
 def test_a_swap_of_what_is_not_there_is_refused(
     site: Site, planned: list[Worker], which: str
 ) -> None:
     ana, beto, caro = planned
-    taker, at = {"gone": (caro, NOW), "taken": (beto, NOW), "begun": (caro, None)}[which]
+    taker, at = {"gone": (caro, NOW), "begun": (caro, None)}.get(which, (beto, NOW))
+    if which == "here":  # whoever is marked so early has a shift even so
+        Shift.objects.filter(worker=beto, local_date=TUESDAY).update(presence=Presence.HERE)
     if which == "gone":
         Shift.objects.filter(worker=ana, local_date=TUESDAY).delete()
     with pytest.raises(SwapStateError):

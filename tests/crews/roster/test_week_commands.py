@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import time
 from io import StringIO
 from pathlib import Path
 
@@ -118,6 +119,10 @@ def test_an_interrupt_keeps_the_best(tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(Command, "_tell", interrupt)
     out = tmp_path / "solution.json"
 
-    run("solve_week", written(tmp_path, shift_scheduling_instance(4)), "--out", out)
+    begun = time.monotonic()
+    week = written(tmp_path, shift_scheduling_instance(8))  # minutes away from a proof
+    run("solve_week", week, "--out", out, "--seconds", 600)
 
+    assert pressed
+    assert time.monotonic() - begun < 300
     assert solution_from_json(out.read_text()).status is Status.FEASIBLE

@@ -4,7 +4,7 @@ import json
 from dataclasses import replace
 from typing import Any
 
-import jsonschema  # type: ignore[import-untyped]  # has no stubs
+import jsonschema
 import pytest
 
 from config.rooms import BASE_DIR
