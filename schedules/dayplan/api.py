@@ -19,7 +19,7 @@ from equipment.site.errors import NotFoundError
 from equipment.site.models import Named
 from equipment.site.preconditions import answer_tagged, check_if_match, etag_of_data
 from equipment.site.rest import ListViewSet, ReadViewSet, SiteViewSet, site_routes
-from equipment.site.restfields import InstantField, KeyField
+from equipment.site.restfields import FiniteField, InstantField, KeyField
 from schedules.work.models import WorkOrder
 
 from .byhand import reassign, take_off
@@ -142,7 +142,7 @@ class SearchOutput(serializers.ModelSerializer[DaySearch]):
 class SearchInput(serializers.Serializer[Any]):
     """How long to search for a better plan."""
 
-    seconds = serializers.FloatField(min_value=0, max_value=MOST_S, default=ASKED_S)
+    seconds = FiniteField(min_value=0, max_value=MOST_S, default=ASKED_S)
 
 
 class SearchViewSet(SiteViewSet[DaySearch]):
@@ -150,7 +150,7 @@ class SearchViewSet(SiteViewSet[DaySearch]):
 
     queryset = DaySearch.objects.all()
     serializer_class = SearchOutput
-
+    made_at = {"create": "api-plan-search"}
     tagged = ("retrieve", "changes")
 
     def _answer(self, status: int = 200) -> Response:
@@ -306,6 +306,7 @@ class AssignmentsViewSet(ListViewSet[WorkOrder]):
         "from_at": "assignment__ends_at__gt",
         "until_at": "assignment__starts_at__lt",
     }
+    stamps = ("changed_at", "assignment__changed_at", "assignment__claims__changed_at")
 
     def viewed(self, rows: Sequence[WorkOrder]) -> Sequence[dict[str, Any]]:
         """Lay out who has each. No query."""
@@ -317,6 +318,7 @@ class UnassignedViewSet(ListViewSet[WorkOrder]):
 
     queryset = with_claims(WorkOrder.objects.filter(unassigned__isnull=False))
     serializer_class = AssignmentOutput
+    stamps = ("changed_at", "unassigned__changed_at")
 
     def viewed(self, rows: Sequence[WorkOrder]) -> Sequence[dict[str, Any]]:
         """Lay out why nobody has each. No query."""

@@ -26,6 +26,8 @@ from .calc.solution import Reason
 from .closures import closures_of
 from .jobs import JobList
 from .lastuse import LastUse, last_uses
+from .models import PlanPractice
+from .queries import practice_of
 
 HORIZON = timedelta(hours=26)  # a rolling day: the night runs into the morning
 EXCLUSIVE = (PlaceKind.ALLEY, PlaceKind.BAY, PlaceKind.LANE, PlaceKind.TANK)
@@ -46,7 +48,7 @@ class DayFacts:
 
 
 def build_day(site_id: int, now: datetime) -> DayFacts:
-    """Make the problem of the next 26 hours: 31 queries for any amount of work."""
+    """Make the problem of the next 26 hours: 32 queries for any amount of work."""
     site = Site.objects.get(id=site_id)
     start, end = now, now + HORIZON
     shifts = list(working_shifts(site_id, start, end))
@@ -56,7 +58,8 @@ def build_day(site_id: int, now: datetime) -> DayFacts:
     orders = _open_orders(site_id, start, end)
     held = _held_ids(site_id)
     people = _people(site, shifts, _start_place(places), start, end)
-    jobs = JobList(site, keys, orders, shifts, held=held, now=now)
+    practice = practice_of(site_id)
+    jobs = JobList(site, keys, orders, shifts, held=held, now=now, practice=practice)
     jobs.add_all(people_ids={x.id for x in people}, machine_ids={str(m.pk) for m in machines})
     problem = p.Problem(
         horizon=r.Interval(start, end),
@@ -73,8 +76,18 @@ def build_day(site_id: int, now: datetime) -> DayFacts:
         ),
         daylight=tuple(_daylight(site, start, end)),
         walk_m_min=site.walk_speed_m_min,
+        weights=_weights(practice),
     )
     return DayFacts(problem, {str(o.pk): o for o in orders}, jobs.unaskable, jobs.aside)
+
+
+def _weights(practice: PlanPractice) -> p.Weights:
+    return p.Weights(
+        change_per_job=practice.change_price,
+        off_crew_per_job=practice.off_crew_price,
+        overtime_per_min=practice.overtime_price,
+        balance_per_min=practice.balance_price,
+    )
 
 
 def _open_orders(site_id: int, start: datetime, end: datetime) -> list[WorkOrder]:

@@ -24,7 +24,7 @@ from schedules.work.queries import say_title
 from .models import Assignment, Claim, Unassigned
 from .queries import span_taken
 from .refusals import team_or_refuse
-from .services import claims_of, unbind_claims
+from .services import claims_of, remember_order, unbind_claims
 
 
 def reassign(
@@ -50,6 +50,7 @@ def reassign(
         workers = _find_workers(site_id, worker_ids)
         _refuse_unusable(site_id, machine_id)
         start, end = _span_in_window(order, _to_the_second(order, starts_at))
+        remember_order(order)
         Assignment.objects.filter(work_order=order).delete()
         row = Assignment(
             site_id=site_id,
@@ -191,7 +192,9 @@ def _clash(taken: Claim, start: datetime, end: datetime) -> str:
 def take_off(*, site_id: int, work_order_id: int, at: datetime, version: int | None = None) -> None:
     """Take a work order from whoever has it by hand; the plan may give it to anybody again."""
     with site_write(site_id, at) as write:
+        Site.objects.select_for_update(no_key=True).get(id=site_id)
         order = _open_order(site_id, work_order_id, version)
+        remember_order(order)
         Assignment.objects.filter(work_order=order).delete()
         _bump(order, at)
         write.change("plan.by_hand", order.pk)

@@ -18,9 +18,10 @@ from schedules.work.rules import DURING_FLUSH
 
 from .calc import problem as p
 from .calc import resources as r
+from .calc.robust import slack_for
 from .calc.solution import Reason, ReasonCode
 from .lastuse import bucket_of
-from .models import Assignment, Claim
+from .models import Assignment, Claim, PlanPractice
 from .queries import span_taken
 
 # Beds may come before or after it: that somebody holds the gate is what counts.
@@ -43,7 +44,9 @@ class JobList:
         *,
         held: dict[str, set[int]],
         now: datetime,
+        practice: PlanPractice,
     ) -> None:
+        self.practice = practice
         self.site, self.keys, self.orders, self.held = site, keys, orders, held
         self.now = now
         self.alleys = dict(BedGroup.objects.filter(site=site).values_list("place_id", "alley_id"))
@@ -180,7 +183,21 @@ class JobList:
             effort=r.Effort(rule.effort) if rule else None,
             occupies=self._occupies(order),
             spread_frac=SPREAD_FRAC,
+            due_at=None if is_fact else self._due_at(order, windows),
+            late_per_min=self.practice.slack_price,
         )
+
+    def _due_at(self, order: WorkOrder, windows: tuple[r.Interval, ...]) -> datetime | None:
+        """Give by when the order should end, so that its window's end holds as likely as wanted.
+
+        Of several windows none is its own: the plan chooses.
+        """
+        if len(windows) != 1:
+            return None
+        lasts = timedelta(minutes=order.duration_min)
+        slack_min = slack_for(order.duration_min, SPREAD_FRAC, self.practice.keep_chance_frac)
+        due_at = windows[0].end - timedelta(minutes=slack_min)
+        return max(windows[0].start + lasts, due_at)
 
     def _place(self, order: WorkOrder) -> str:
         """Give the place; a flush is watched from a place beside it, that no water closes."""

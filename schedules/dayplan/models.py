@@ -10,14 +10,37 @@ from django.db.models import Deferrable, Q
 from crews.people.models import Worker
 from equipment.machines.models import Machine
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, Place, SiteModel
+from equipment.site.models import Actor, Dated, Place, SiteModel
 from schedules.work.models import WorkOrder
 
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 LATEST = datetime(2200, 1, 1, tzinfo=UTC)  # PostgreSQL's 'infinity' is no finite end either
 
 
-class PlanRun(SiteModel):
+class PlanPractice(SiteModel):
+    """What the farm's plan of the day weighs how much, in minutes of walking: all of it settings.
+
+    `keep_chance_frac`: how likely each job should end in its window; a minute less of the slack
+    that this takes costs `slack_price`. Each job changed that people know of costs `change_price`,
+    each given to another crew than its pen's `off_crew_price`, a minute of overtime
+    `overtime_price`, a minute of work beyond an even share `balance_price`.
+    """
+
+    keep_chance_frac = models.FloatField(default=0.9)
+    slack_price = models.FloatField(default=0.5)
+    change_price = models.FloatField(default=20)
+    off_crew_price = models.FloatField(default=5)
+    overtime_price = models.FloatField(default=3)
+    balance_price = models.FloatField(default=0)
+
+    class Meta:
+        constraints = [
+            *site_constraints(),
+            models.UniqueConstraint(fields=["site"], name="%(class)s_once"),
+        ]
+
+
+class PlanRun(Dated, SiteModel):
     """One solve of one local day, with the problem and solution as they were.
 
     `changes` says what it put in place otherwise than the plan before, and who must be told;
@@ -53,8 +76,8 @@ class DaySearch(SiteModel):
     """The one search for a plan that a site has: whose it is, how far it is, if it is to stop.
 
     A later run takes it over from an earlier one, which stops; the plan of a run earlier than
-    `put_by`, whose plan stands, is not put in place any more. `dropped` holds what was taken off
-    the plan before it, so that the next plan can say what became of it.
+    `put_by`, whose plan stands, is not put in place any more. `dropped` holds who had what was
+    taken off or given by hand since the last plan, so that the next can say what became of it.
     """
 
     holder = models.BigIntegerField(default=0)
@@ -78,7 +101,7 @@ class DaySearch(SiteModel):
         ]
 
 
-class Assignment(SiteModel):
+class Assignment(Dated, SiteModel):
     """Who does a work order, with what, from when to when. A by-hand one binds the plan."""
 
     work_order = models.OneToOneField(
@@ -112,7 +135,7 @@ def _never_twice(field: str) -> ExclusionConstraint:
     )
 
 
-class Claim(SiteModel):
+class Claim(Dated, SiteModel):
     """One worker, one machine or one place taken by an assignment for a finite `[)` span.
 
     It binds while its work order is untouched. Begun or closed work is a fact, wherever the plan
@@ -159,7 +182,7 @@ class Claim(SiteModel):
         ]
 
 
-class Unassigned(SiteModel):
+class Unassigned(Dated, SiteModel):
     """A work order of the day that nobody has, and why: codes with their facts."""
 
     work_order = models.OneToOneField(

@@ -12,7 +12,7 @@ from equipment.machines.queries import out_of_use
 from equipment.site.models import PlaceKind
 from schedules.work.models import Outcome, Status, WorkOrder
 
-from .models import Assignment, Claim, PlanRun
+from .models import Assignment, Claim, PlanPractice, PlanRun
 from .told import net_changes
 
 
@@ -76,6 +76,12 @@ def span_taken(
     starts_at = order.started_at or (planned[0] if planned else now)
     ends_at = starts_at + timedelta(minutes=order.duration_min)
     return starts_at, max(ends_at, now + timedelta(minutes=1))
+
+
+def practice_of(site_id: int) -> PlanPractice:
+    """What the farm's plan weighs, its own figures or the usual ones: 1 query."""
+    found = PlanPractice.objects.filter(site_id=site_id).first()
+    return found or PlanPractice(site_id=site_id)
 
 
 def latest_plan(site_id: int) -> PlanRun | None:

@@ -16,9 +16,10 @@ from schedules.errors import NoSearchError
 from .calc.model import Progress
 from .models import DaySearch
 
-KINDS = ("dayplan.solve", "dayplan.improve")
+GOING_ON = "dayplan.improve"
+KINDS = ("dayplan.solve", GOING_ON)
 TELL_S = 1.0  # how often a search says where it is and looks whether it is to stop
-SILENT_S = 10.0  # a search that tells nothing for so long is lost; its run begins again
+SILENT_S = 10.0  # who tells nothing for so long is lost; its run begins anew after its lease
 ASKED_S = 30.0  # a search that a person asks for, unless they say how long
 MOST_S = 600.0
 
@@ -55,11 +56,21 @@ def _site_of(run: TaskRun) -> int:
     return run.site_id
 
 
-def take_search(run: TaskRun, *, left_s: float) -> None:
-    """Make the search this run's; who had it before stops."""
+def take_search(run: TaskRun, *, left_s: float) -> float | None:
+    """Make the search this run's, and stop whoever had it; None when a later run has it.
+
+    Gives the seconds it may take: its own, or what was left to the one that it takes over.
+    A run that comes back after its worker died may find that others have searched since.
+    """
     ensure_search(_site_of(run))
     now = datetime.now(UTC)
-    DaySearch.objects.filter(site_id=_site_of(run)).update(
+    if run.kind == GOING_ON and _is_stopped(run):
+        return None
+    left_s = max(left_s, _left_to_other_s(run, now))
+    not_later = DaySearch.objects.filter(
+        site_id=_site_of(run), holder__lte=run.pk, put_by__lte=run.pk
+    )
+    n_taken = not_later.update(
         holder=run.pk,
         began_at=now,
         told_at=now,
@@ -69,6 +80,22 @@ def take_search(run: TaskRun, *, left_s: float) -> None:
         is_running=True,
         is_to_stop=False,
     )
+    return left_s if n_taken else None
+
+
+def _is_stopped(run: TaskRun) -> bool:
+    """Whether somebody stopped the search before this run could go on with it."""
+    to_stop = DaySearch.objects.filter(site_id=_site_of(run), is_to_stop=True, is_running=True)
+    return to_stop.update(is_running=False, is_to_stop=False) > 0
+
+
+def _left_to_other_s(run: TaskRun, now: datetime) -> float:
+    """Give what is left of the time of another run's search, that nobody stopped."""
+    other = DaySearch.objects.filter(site_id=_site_of(run), is_running=True, is_to_stop=False)
+    found = other.exclude(holder=run.pk).first()
+    if found is None or found.began_at is None:
+        return 0.0
+    return found.left_s - (now - found.began_at).total_seconds()
 
 
 def watch(run: TaskRun) -> Callable[[Progress], bool]:
@@ -100,12 +127,25 @@ def lock_search(site_id: int, run_id: int | None) -> DaySearch | None:
     return search if run_id is None or search.put_by <= run_id else None
 
 
-def end_search(run: TaskRun) -> bool:
-    """Say that the search is over; whether to go on: nobody has it now or told it to stop."""
-    mine = DaySearch.objects.filter(site_id=_site_of(run), holder=run.pk)
-    goes_on = mine.filter(is_to_stop=False).exists()
-    mine.update(is_running=False, is_to_stop=False)
+def end_search(run: TaskRun, *, is_over: bool) -> bool:
+    """Say whether a run of its own is to go on with the search: it is not over, nor to stop.
+
+    Until that run begins the search counts as running and can be stopped. When a later run waits,
+    the search is left for it to take over.
+    """
+    if is_overtaken(run):
+        return False
+    mine = DaySearch.objects.select_for_update(no_key=True)
+    search = mine.filter(site_id=_site_of(run), holder=run.pk).first()
+    goes_on = search is not None and not search.is_to_stop and not is_over
+    if search is not None and not goes_on:
+        _set_down(search)
     return goes_on
+
+
+def _set_down(search: DaySearch) -> None:
+    search.is_running = search.is_to_stop = False
+    search.save(update_fields=["is_running", "is_to_stop"])
 
 
 def ask_search(*, site_id: int, at: datetime, seconds: float = ASKED_S) -> DaySearch:

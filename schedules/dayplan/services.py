@@ -42,6 +42,7 @@ class SolvedDay:
     facts: DayFacts
     solution: Solution
     site_version: int
+    seed: int = SEED
     took_s: float = 0
     chances: Mapping[str, float] = field(default_factory=dict)
 
@@ -64,7 +65,7 @@ def solve_site(
     facts = build_day(site_id, now)
     solution = solve_day(facts.problem, seconds=seconds, seed=seed, on_progress=on_progress)
     chances = chances_in_time(facts.problem, solution.assignments)
-    return SolvedDay(facts, solution, version, monotonic() - began_s, chances)
+    return SolvedDay(facts, solution, version, seed, monotonic() - began_s, chances)
 
 
 def plan_day(*, site_id: int, at: datetime, seconds: float = SOLVE_S) -> PlanRun:
@@ -105,12 +106,14 @@ def put_plan(
         gone = {int(a.job) for a in _new_of(planned, known)}
         Assignment.objects.filter(work_order_id__in=gone).delete()
         _write_assignments(site_id, new, orders)
-        told = _with_dropped(known, search, replaceable)
+        told = _with_dropped(known, search, free)
+        by_hand_now = _known_plan(by_hand & _jobs_of(search))
         search.put_by, search.dropped = run_id or search.put_by, []
         search.save(update_fields=["put_by", "dropped"])
-        changes = changes_between(told, planned)
-        run = _write_run(site, solved, at, len(planned), changes)
-        _write_unassigned(run, solved, replaceable - {int(a.job) for a in planned})
+        changes = changes_between(told, [*planned, *by_hand_now])
+        nobody = replaceable - {int(a.job) for a in planned}
+        run = _write_run(site, solved, at, (len(planned) + len(by_hand), len(nobody)), changes)
+        _write_unassigned(run, solved, nobody)
         write.touch()
     return run
 
@@ -206,15 +209,25 @@ def _what(given: Planned) -> tuple[object, ...]:
 def _with_dropped(
     known: list[Planned], search: DaySearch, order_ids: Collection[int]
 ) -> list[Planned]:
-    """Add what was taken off before: people know it still."""
+    """Add what was taken off or given by hand before: people know it still."""
     jobs = {given.job for given in known}
     dropped = [from_document(document) for document in search.dropped]
-    return known + [d for d in dropped if d.job not in jobs and int(d.job) in order_ids]
+    had = [d for d in dropped if d.people and d.job not in jobs and int(d.job) in order_ids]
+    return known + had
+
+
+def _jobs_of(search: DaySearch) -> set[int]:
+    return {document["work_order"] for document in search.dropped}
 
 
 def _write_run(
-    site: Site, solved: SolvedDay, at: datetime, n_assigned: int, changes: list[dict[str, Any]]
+    site: Site,
+    solved: SolvedDay,
+    at: datetime,
+    counts: tuple[int, int],
+    changes: list[dict[str, Any]],
 ) -> PlanRun:
+    """Keep the plan with its documents, and how many jobs have somebody and nobody."""
     day = local_date_of(at, site.zone)
     last = PlanRun.objects.filter(site=site, local_date=day).aggregate(n=Max("number"))["n"] or 0
     return PlanRun.objects.create(
@@ -223,11 +236,11 @@ def _write_run(
         number=last + 1,
         made_at=at,
         site_version=solved.site_version,
-        seed=SEED,
+        seed=solved.seed,
         problem=json.loads(problem_to_json(solved.facts.problem)),
         solution=json.loads(solution_to_json(solved.solution)),
-        n_assigned=n_assigned,
-        n_unassigned=len(solved.solution.left_out) + len(solved.facts.unaskable),
+        n_assigned=counts[0],
+        n_unassigned=counts[1],
         score=asdict(solved.solution.score),
         bound_cost=solved.solution.bound_cost,
         took_s=solved.took_s,
@@ -304,12 +317,25 @@ def drop_broken(*, site_id: int, at: datetime) -> int:
 
 def _remember(site_id: int, assignment_ids: Collection[int]) -> None:
     """Keep what is taken off until the next plan has said what became of it."""
-    if not assignment_ids:
-        return
+    if assignment_ids:
+        rows = Assignment.objects.filter(id__in=assignment_ids).prefetch_related("claims")
+        _keep(site_id, [to_document(as_planned(row)) for row in rows])
+
+
+def remember_order(order: WorkOrder) -> None:
+    """Keep who has a work order, or that nobody has, before it is given otherwise by hand."""
+    rows = Assignment.objects.filter(work_order=order).prefetch_related("claims")
+    nobody = Planned(str(order.pk), (), None, order.starts_after, order.due_at)
+    had = [as_planned(row) for row in rows] or [nobody]
+    _keep(order.site_id, [to_document(given) for given in had])
+
+
+def _keep(site_id: int, documents: Iterable[dict[str, Any]]) -> None:
+    """Add to what the site's search remembers; of each order the first counts."""
     ensure_search(site_id)
     search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
-    rows = Assignment.objects.filter(id__in=assignment_ids).prefetch_related("claims")
-    search.dropped = [*search.dropped, *(to_document(as_planned(row)) for row in rows)]
+    jobs = _jobs_of(search)
+    search.dropped = [*search.dropped, *(d for d in documents if d["work_order"] not in jobs)]
     search.save(update_fields=["dropped"])
 
 

@@ -7,7 +7,7 @@ from equipment.site.models import ChangeCursor, TaskRun
 from equipment.site.queries import unread_changes
 from equipment.site.runs import enqueue, run_kind
 
-from .searches import end_search, is_overtaken, take_search, watch
+from .searches import GOING_ON, end_search, is_overtaken, take_search, watch
 from .services import SEED, SolvedDay, drop_broken, put_plan, solve_site
 
 CONSUMER = "dayplan"
@@ -43,11 +43,13 @@ def consume(run: TaskRun, _prepared: Any) -> None:
         enqueue("dayplan.solve", key=key, site_id=run.site_id, at=now)
 
 
-def _search(run: TaskRun, seconds: float, left_s: float) -> SolvedDay | None:
-    if is_overtaken(run):
-        return None
+def _search(run: TaskRun, seconds: float) -> SolvedDay | None:
     assert run.site_id is not None
-    take_search(run, left_s=left_s)
+    left_s = None if is_overtaken(run) else take_search(run, left_s=_left_s(run))
+    if left_s is None:
+        return None
+    run.args["seconds"] = left_s
+    run.save(update_fields=["args"])
     return solve_site(
         run.site_id,
         datetime.now(UTC),
@@ -58,11 +60,11 @@ def _search(run: TaskRun, seconds: float, left_s: float) -> SolvedDay | None:
 
 
 def _mend(run: TaskRun) -> SolvedDay | None:
-    return _search(run, MEND_S, MEND_S + _left_s(run))
+    return _search(run, MEND_S)
 
 
 def _improve(run: TaskRun) -> SolvedDay | None:
-    return _search(run, min(SLICE_S, _left_s(run)), _left_s(run))
+    return _search(run, min(SLICE_S, _left_s(run)))
 
 
 def _left_s(run: TaskRun) -> float:
@@ -76,10 +78,10 @@ def _put_and_go_on(run: TaskRun, solved: SolvedDay | None, left_s: float) -> Non
     assert run.site_id is not None
     now = datetime.now(UTC)
     put_plan(site_id=run.site_id, solved=solved, at=now, run_id=run.pk)
-    if not end_search(run) or left_s < 1 or solved.is_optimal:
+    if not end_search(run, is_over=left_s < 1 or solved.is_optimal):
         return
     key, args = f"{run.site_id}:{run.pk}", {"seconds": left_s}
-    enqueue("dayplan.improve", key=key, site_id=run.site_id, at=now, args=args)
+    enqueue(GOING_ON, key=key, site_id=run.site_id, at=now, args=args)
 
 
 @run_kind("dayplan.solve", queue="solve", lease_s=120, prepare=_mend, every=timedelta(minutes=30))
@@ -87,6 +89,6 @@ def solve(run: TaskRun, prepared: Any) -> None:
     _put_and_go_on(run, prepared, _left_s(run))
 
 
-@run_kind("dayplan.improve", queue="solve", lease_s=120, prepare=_improve)
+@run_kind(GOING_ON, queue="solve", lease_s=45, prepare=_improve)
 def improve(run: TaskRun, prepared: Any) -> None:
     _put_and_go_on(run, prepared, _left_s(run) - SLICE_S)

@@ -4,7 +4,7 @@ Codes that hold in any plan of the day come before those that hold in this plan 
 
 ================================ ====================================================
 predecessor_left_out             jobs: what it waits for and nobody does
-outside_horizon                  no window lies in the day
+outside_horizon                  no window lies in the day, or too little of one
 window_too_short                 needs_min, has_min
 no_daylight                      needs_min, has_min
 place_blocked                    places, whys, needs_min, has_min
@@ -15,6 +15,7 @@ shift_too_short                  people, needs_min, has_min: shifts less breaks 
 skill_lapsed                     skills, people
 two_people_needed                n_needed, n_there (skilled and free together)
 heat_rest_too_long               needs_min, has_min
+items_not_to_be_had              items: of what nobody qualified carries or can load enough
 no_machine_of_kind               kinds
 machines_held                    machines
 machines_unavailable             machines
@@ -33,9 +34,11 @@ way_and_setup_too_long           free, but not there, hooked up and washed in ti
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from math import inf
 
 from schedules.dayplan.calc.instance import Instance
 from schedules.dayplan.calc.problem import Problem
+from schedules.dayplan.calc.resources import Person
 from schedules.dayplan.calc.room import Room, widest
 from schedules.dayplan.calc.solution import Assignment, Fact, LeftOut, Reason, ReasonCode
 from schedules.dayplan.calc.spans import Span, common, end_of_work
@@ -97,7 +100,7 @@ class Explainer:
         window = list(self._window(job))
         if window:
             return window
-        found = [*self._people(job), *self._machines(job)]
+        found = [*self._people(job), *self._items(job), *self._machines(job)]
         if found or self.whole.is_enough(job):
             return found
         return [Reason(ReasonCode.NO_COMMON_TIME)]
@@ -105,8 +108,10 @@ class Explainer:
     def _window(self, job: int) -> Iterator[Reason]:
         inst, record, work = self.inst, self.problem.jobs[job], self.inst.tasks[job].work
         needs_min = work / 60
-        spans = common(map(inst.inside, record.windows), [inst.horizon])
-        if not spans:
+        whole = [inst.inside(window) for window in record.windows]
+        spans = common(whole, [inst.horizon])
+        is_cut = widest(spans) < work <= widest(whole)
+        if not spans or is_cut:
             yield Reason(ReasonCode.OUTSIDE_HORIZON)
             return
         if widest(spans) < work:
@@ -177,6 +182,22 @@ class Explainer:
         slows = [self.inst.slow[task.effort][self.inst.units[u].pace] for u in task.units]
         needed = min(end_of_work(start, task.work, slow) - start for slow in slows)
         return {"needs_min": needed / 60, "has_min": (end - start) / 60}
+
+    def _items(self, job: int) -> Iterator[Reason]:
+        units = self.inst.tasks[job].units
+        people = [self.problem.people[self.inst.units[u].person] for u in units]
+        wanted = self.problem.jobs[job].items
+        lacks = [{a.key for a in wanted if self._most_of(person, a.key) < a.n} for person in people]
+        if lacks and all(lacks):
+            items = tuple(sorted(set.intersection(*lacks) or set.union(*lacks)))
+            yield Reason(ReasonCode.ITEMS_NOT_TO_BE_HAD, {"items": items})
+
+    def _most_of(self, person: Person, item: str) -> float:
+        """Return how much of an item a person can have at hand at once."""
+        has = max((a.n for a in person.carries if a.key == item), default=0)
+        if not any(item in place.stocks for place in self.problem.places):
+            return has
+        return max(has, min((a.n for a in person.room_for if a.key == item), default=inf))
 
     def _machines(self, job: int) -> Iterator[Reason]:
         record, task = self.problem.jobs[job], self.inst.tasks[job]

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from graphlib import TopologicalSorter
+from itertools import chain
 from math import ceil, floor
 
 import numpy as np
@@ -214,6 +215,9 @@ class Instance:
             first = len(self.units)
             self.units += self._units(i, person, profiles.index(person.heat_rests))
             self.units_of.append(list(range(first, len(self.units))))
+        self.alike: dict[tuple[int, ...], list[int]] = {}  # units by when they are at work
+        for u, unit in enumerate(self.units):
+            self.alike.setdefault((unit.start, unit.end, *chain(*unit.free)), []).append(u)
 
     def _slow(self, rests: tuple[HeatRest, ...], effort: Effort | None) -> list[SlowSpan]:
         if effort is None:
@@ -225,8 +229,8 @@ class Instance:
         breaks = merged(self.around(pause) for pause in person.breaks)
         place = self.place_index[person.start_place]
         shifts = sorted(person.shifts, key=lambda shift: shift.start)
-        next_starts = [self.ceil_s(shift.start) for shift in shifts[1:]] + [NEVER]
-        for shift, next_start in zip(shifts, next_starts, strict=True):
+        starts = [*(self.ceil_s(shift.start) for shift in shifts), NEVER]
+        for shift, next_start in zip(shifts, starts[1:], strict=True):
             start, paid_end = self.inside(shift)
             end = min(self.floor_s(shift.latest_end), next_start)
             yield Unit(
@@ -290,18 +294,25 @@ class Instance:
         return cut(spans, [self.around(b) for b in problem.blocks if b.place in job.places])
 
     def _set_who(self, job: Job, task: Task) -> None:
-        at_work = [i for i, unit in enumerate(self.units) if _can_meet(unit, task)]
+        may_meet = {key: _can_meet(self.units[us[0]], task) for key, us in self.alike.items()}
+        at_work = sorted(u for key, us in self.alike.items() if may_meet[key] for u in us)
         task.units = self._skilled(at_work, job.skills)
         if job.is_driven:
-            for m in task.machines:
-                skill = self.problem.machines[m].driver_skill
-                driving = self._skilled(list(task.units), () if skill is None else (skill,))
-                task.drivers[m] = {u: min(task.units[u], end) for u, end in driving.items()}
+            self._set_drivers(task)
         slows = self.slow[task.effort]
         paces = [slows[self.units[u].pace] for u in task.units]
         for pace in [pace for i, pace in enumerate(paces) if pace not in paces[:i]]:
             keep_up = [u for u in task.units if is_no_slower(slows[self.units[u].pace], pace)]
             task.crews.append((pace, keep_up))
+
+    def _set_drivers(self, task: Task) -> None:
+        driving: dict[str | None, dict[int, int]] = {}
+        for m in task.machines:
+            skill = self.problem.machines[m].driver_skill
+            if skill not in driving:
+                skilled = self._skilled(list(task.units), () if skill is None else (skill,))
+                driving[skill] = {u: min(task.units[u], end) for u, end in skilled.items()}
+            task.drivers[m] = driving[skill]
 
     def _skilled(self, units: list[int], skills: tuple[str, ...]) -> dict[int, int]:
         latest_end = {}

@@ -10,6 +10,7 @@ from concurrent.futures import Executor, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from time import monotonic
 
+from schedules.dayplan.calc.bound.model import bound_day, use_bound_once
 from schedules.dayplan.calc.exact.model import Exact
 from schedules.dayplan.calc.exact.scope import beyond
 from schedules.dayplan.calc.explain import Explainer, explain
@@ -24,6 +25,7 @@ from schedules.dayplan.calc.solution import Assignment, Solution, Status
 from schedules.dayplan.calc.state import State
 
 _LOOK_S = 0.1  # the clock is looked at so often [s]
+_FIRST_S = 0.2  # the first plan is bettered so long before it is told [s]
 _EXACT_AFTER_S = 0.3  # then the exact model takes over, if it can: common practice, no source [s]
 _TELL_S = 1.0  # progress is told at least so often [s]
 
@@ -35,7 +37,7 @@ class Progress:
     Parameters
     ----------
     n_iterations : int
-        0 right after the first complete plan.
+        Ruins of the first search so far.
     elapsed_s : float
         Since the search began. [s]
     cost : float
@@ -64,6 +66,7 @@ def solve_day(
     workers: int = 1,
     iterations: int | None = None,
     on_progress: OnProgress | None = None,
+    bounds: bool = False,
 ) -> Solution:
     """Plan a day.
 
@@ -83,6 +86,8 @@ def solve_day(
     on_progress : callable, optional
         Told of the first plan, of each better one and from time to time; True stops the search,
         the best plan stays.
+    bounds : bool
+        Whether up to half of the time, in its middle, goes into a better bound (`calc.bound`).
 
     Returns
     -------
@@ -90,15 +95,20 @@ def solve_day(
         A plan that keeps every rule that its locked jobs keep, with the reasons for what it leaves
         out.
     """
-    search = _Search(problem, seed, seconds, iterations)
+    search = _Search(problem, seed, seconds, iterations, bounds=bounds and iterations is None)
     search.run(workers, on_progress or (lambda _: None))
     return search.solution()
 
 
 class _Search:
-    def __init__(self, problem: Problem, seed: int, seconds: float, n_most: int | None) -> None:
+    def __init__(
+        self, problem: Problem, seed: int, seconds: float, n_most: int | None, *, bounds: bool
+    ) -> None:
         self.problem, self.seed, self.seconds, self.n_most = problem, seed, seconds, n_most
+        self.bounds = bounds
         use_once()
+        if bounds:
+            use_bound_once()
         self.began = monotonic()
         self.inst = Instance(problem)
         self.tables = Tables(self.inst)
@@ -114,18 +124,54 @@ class _Search:
         hopeless = self._hopeless(first)
         self.tables.hopeless = hopeless
         self.bound_cost = sum(self.inst.tasks[job].left_out_cost for job in hopeless)
+        first.admit()
         others = [Worker(self.tables, self.seed + 7919 * k) for k in range(1, workers)]
         self.all = [first, *others]
         for worker in others:
-            worker.begin()
-        is_over = bool(on_progress(self._progress())) or all(t.locked for t in self.inst.tasks)
+            worker.begin_like(first)
+        is_over = all(t.locked for t in self.inst.tasks)
         to_exact = self.n_most is None and not is_over and not beyond(self.inst)
         with ThreadPoolExecutor(workers) as threads:
+            if self.n_most is None and not is_over:
+                self._better_first(threads)
+            is_over = bool(on_progress(self._progress())) or is_over
             until = _EXACT_AFTER_S / self.seconds if to_exact and self.seconds > 0 else 1
-            while not is_over and self._share_gone() < min(1, until) and not self._is_optimal():
-                is_over = self._go_on(threads, on_progress)
+            if self.bounds and not to_exact:
+                is_over = is_over or self._search(threads, on_progress, 0.5)
+                is_over = is_over or self._bound(workers, on_progress)
+            is_over = is_over or self._search(threads, on_progress, min(1, until))
             if to_exact and not is_over and not self._is_optimal():
                 self._prove(threads, workers, on_progress)
+
+    def _search(self, threads: Executor, on_progress: OnProgress, until: float) -> bool:
+        """Search until a share of the time is gone; True when told to stop."""
+        is_over = False
+        while not is_over and self._share_gone() < until and not self._is_optimal():
+            is_over = self._go_on(threads, on_progress)
+        return is_over
+
+    def _bound(self, workers: int, on_progress: OnProgress) -> bool:
+        """Better the bound for half of all the time; True when told to stop."""
+        is_over, hopeless_cost = False, self.bound_cost
+
+        def hear(cost: float) -> bool:
+            nonlocal is_over
+            self.bound_cost = max(self.bound_cost, hopeless_cost + cost)
+            if monotonic() - self.told > _TELL_S:
+                self.told = monotonic()
+                is_over = bool(on_progress(self._progress()))
+            return is_over or self._is_optimal()
+
+        plan, seconds = self.best.assignments(), self.seconds / 2
+        rest = _without(self.problem, {self.problem.jobs[j].id for j in self.tables.hopeless})
+        found = bound_day(rest, plan, seconds=seconds, workers=workers, is_over=hear)
+        self.bound_cost = max(self.bound_cost, hopeless_cost + found.cost)
+        return is_over
+
+    def _better_first(self, threads: Executor) -> None:
+        until_s = min(_FIRST_S, self.seconds)
+        while monotonic() - self.began < until_s and not self._is_optimal():
+            self._go_on(threads, lambda _: None)
 
     def _prove(self, threads: Executor, workers: int, on_progress: OnProgress) -> None:
         """Give the rest of the time to the exact model, which begins with the best plan."""
@@ -211,3 +257,13 @@ class _Search:
             seed=self.seed,
             n_iterations=self.all[0].n_steps,
         )
+
+
+def _without(problem: Problem, hopeless: set[str]) -> Problem:
+    """Leave out jobs that no plan holds, and loosen what binds others to them."""
+    jobs = (
+        replace(job, same_people_as=(), other_people_than=(), same_machine_as=())
+        for job in problem.jobs
+        if job.id not in hopeless
+    )
+    return replace(problem, jobs=tuple(jobs))

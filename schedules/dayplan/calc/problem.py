@@ -145,7 +145,8 @@ class Job:
         What it holds of the problem's gear while it lasts.
     items : tuple of Amount
         Tools and materials that the first of its people must have at hand, carried from the start
-        of the shift or called for. Materials are used up by it, the problem's `tools` are not.
+        of the shift or loaded in a call before it. Materials are used up by it, the problem's
+        `tools` are not.
     machine_kinds, machine_ids : tuple of str
         Alternatives: one machine of any of these kinds, or one of these machines. Both empty: none.
     needs_driver : bool

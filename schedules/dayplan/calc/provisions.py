@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import datetime
+from math import inf
 
 from schedules.dayplan.calc.judged import TOLERANCE_MIN, Broken, Plan
 from schedules.dayplan.calc.problem import Job
@@ -32,8 +33,8 @@ def gear(plan: Plan) -> Iterator[Broken]:
 def items(plan: Plan) -> Iterator[Broken]:
     """Judge: the first of a job's people has its tools and materials, carried or called for.
 
-    A call fills what its place stocks up to what the person carries at the start of a shift, or to
-    what the job needs if that is more. Materials are used up, tools are not.
+    A call fills up what its place stocks, for all later jobs of the shift, as far as the person has
+    room for it. Materials are used up, tools are not.
     """
     firsts: dict[tuple[str, datetime | None], list[tuple[Job, Assignment]]] = defaultdict(list)
     for job, given in plan.pairs:
@@ -47,12 +48,12 @@ def items(plan: Plan) -> Iterator[Broken]:
 
 
 def _at_hand(plan: Plan, person: Person, several: list[tuple[Job, Assignment]]) -> Iterator[Broken]:
-    has = {amount.key: amount.n for amount in person.carries}
+    has: dict[str, float] = {amount.key: amount.n for amount in person.carries}
+    room = {amount.key: amount.n for amount in person.room_for}
     used_by: dict[str, list[Assignment]] = defaultdict(list)
     for job, given in several:
         for key in _stocks(plan, given):
-            wanted = max(_n_of(person.carries, key), _n_of(job.items, key))
-            has[key] = max(has.get(key, 0), wanted)
+            has[key] = max(has.get(key, 0), room.get(key, inf))
         for key, n in ((amount.key, amount.n) for amount in job.items):
             n_has = has.get(key, 0)
             if n_has < n:

@@ -99,9 +99,8 @@ class Place:
     is_exclusive : bool
         Whether one job at a time may have it (an alley with a machine in it, a pad bay, a lane).
     stocks : tuple of str
-        Tools and materials that a person may call for on the way: it never runs out of them. A
-        call fills each of them up to what the person carries at the start of a shift, or to what
-        the job called for needs, if that is more.
+        Tools and materials that a person may call for on the way: it never runs out of them. One
+        call loads what all later jobs of the shift need, as far as the person has room for it.
     call_min : float
         Time such a call takes. [min]
     """
@@ -292,6 +291,8 @@ class Person:
         last job; none: anywhere. The way back is travel, and overtime where it is late.
     carries : tuple of Amount
         Tools and materials at hand at the start of each shift.
+    room_for : tuple of Amount
+        The most of a tool or material that a call loads up to; not named: no limit.
     walk_m_min : float or None
         Own speed between places; none: the problem's. [m min⁻¹]
     """
@@ -306,10 +307,12 @@ class Person:
     end_place: str | None = None
     carries: tuple[Amount, ...] = ()
     walk_m_min: float | None = None
+    room_for: tuple[Amount, ...] = ()
 
     def __post_init__(self) -> None:
         record = f"person {self.id!r}"
         require_unique((amount.key for amount in self.carries), record, "carries")
+        require_unique((amount.key for amount in self.room_for), record, "room_for")
         require(self.walk_m_min is None or self.walk_m_min > 0, record, "walk_m_min is not above 0")
         require(bool(self.id), "person", "id must not be empty")
         _require_apart(self.shifts, record, "shifts")

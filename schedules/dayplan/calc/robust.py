@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from datetime import datetime
+from math import exp, log1p, sqrt
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,3 +127,39 @@ class _Days:
 
     def _minute(self, at: datetime) -> float:
         return (at - self.zero).total_seconds() / 60
+
+
+def slack_for(duration_min: float, spread_frac: float, chance_frac: float) -> float:
+    """Give how much more time than planned a job takes with a chance no more than wanted.
+
+    Parameters
+    ----------
+    duration_min : float
+        Planned, the mean. [min]
+    spread_frac : float
+        Standard deviation over the mean. [-]
+    chance_frac : float
+        How likely it should end within duration and slack, above 0 and below 1. [-]
+
+    Returns
+    -------
+    float
+        Never below 0. [min]
+
+    Raises
+    ------
+    statistics.StatisticsError
+        `chance_frac` is not between 0 and 1.
+
+    Notes
+    -----
+    Valid: one job whose begin is kept; durations log-normal with the planned as their mean.
+    Checked: tests/schedules/dayplan/test_robust.py::test_slack_is_the_quantile_of_the_log_normal
+
+    References
+    ----------
+    Quantile of the log-normal: exp(mu + z sigma), with mu and sigma of `chances_in_time`.
+    """
+    variance = log1p(spread_frac**2)
+    z = NormalDist().inv_cdf(chance_frac)
+    return max(0.0, duration_min * (exp(z * sqrt(variance) - variance / 2) - 1))

@@ -70,6 +70,7 @@ class ReasonCode(StrEnum):
     SKILL_LAPSED = "skill_lapsed"
     TWO_PEOPLE_NEEDED = "two_people_needed"
     HEAT_REST_TOO_LONG = "heat_rest_too_long"
+    ITEMS_NOT_TO_BE_HAD = "items_not_to_be_had"
     NO_MACHINE_OF_KIND = "no_machine_of_kind"
     MACHINES_HELD = "machines_held"
     MACHINES_UNAVAILABLE = "machines_unavailable"

@@ -6,7 +6,7 @@ a plan costs is its makespan.
 
 from datetime import UTC, datetime, timedelta
 
-from schedules.dayplan.calc.problem import Dependency, Job, Problem, Relation, Seat
+from schedules.dayplan.calc.problem import Dependency, Job, Problem, Relation, Seat, Weights
 from schedules.dayplan.calc.resources import (
     Amount,
     Gear,
@@ -16,8 +16,9 @@ from schedules.dayplan.calc.resources import (
     Shift,
     Skill,
 )
+from schedules.dayplan.calc.solution import Solution
 
-from .public_instances import LagProject, SkillProject
+from .public_instances import LagProject, SkillProject, Stop, TechnicianDay
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 END = "end"
@@ -88,6 +89,74 @@ def lag_day(project: LagProject) -> Problem:
     )
     gear = tuple(Gear(str(kind), n) for kind, n in enumerate(project.capacities))
     return Problem(horizon, (SITE,), jobs=(*jobs, _end(jobs, horizon)), gear=gear)
+
+
+def technician_problem(day: TechnicianDay) -> Problem:
+    """Say a day of technicians: a unit of length is a metre, walked in a minute."""
+    stops = (day.depot, *day.technicians, *day.requests)
+    n_parts = len(day.technicians[0].parts)
+    tools = tuple(sorted({f"tool {k}" for stop in stops for k in stop.tools}))
+    stocks = (*tools, *(f"part {k}" for k in range(n_parts)))
+    places = tuple(
+        Place(str(i), stop.x, stop.y, stocks=stocks if i == 0 else ())
+        for i, stop in enumerate(stops)
+    )
+    n_homes = 1 + len(day.technicians)
+    return Problem(
+        _minutes(day.depot.ready, day.depot.due),
+        places,
+        tuple(_technician(str(i + 1), t) for i, t in enumerate(day.technicians)),
+        jobs=tuple(_request(str(i + n_homes), stop) for i, stop in enumerate(day.requests)),
+        ways_m=tuple(tuple(one.way(other) for other in stops) for one in stops),
+        walk_m_min=1,
+        tools=tools,
+        weights=Weights(travel_per_min=0, duty_per_min=1),
+    )
+
+
+def technician_stops(solution: Solution, n_technicians: int) -> dict[int, list[int | None]]:
+    """Return each technician's requests in order, None for a call at the depot."""
+    n_homes = 1 + n_technicians
+    routes: dict[int, list[int | None]] = {}
+    for given in sorted(solution.assignments, key=lambda given: given.start):
+        stops = routes.setdefault(int(given.people[0]) - 1, [])
+        stops += [] if given.calls_at is None else [None]
+        stops.append(int(given.job) - n_homes)
+    return routes
+
+
+def _technician(key: str, home: Stop) -> Person:
+    span = _minutes(home.ready, home.due)
+    return Person(
+        key,
+        key,
+        (Shift(span.start, span.end),),
+        skills=tuple(Skill(f"skill {k}") for k in sorted(home.skills)),
+        end_place=key,
+        carries=_items(home),
+    )
+
+
+def _request(key: str, stop: Stop) -> Job:
+    return Job(
+        key,
+        "request",
+        key,
+        (_minutes(stop.ready, stop.due + stop.service),),
+        stop.service,
+        skills=tuple(f"skill {k}" for k in sorted(stop.skills)),
+        items=_items(stop),
+        left_out_cost=LEFT_OUT_COST,
+    )
+
+
+def _items(stop: Stop) -> tuple[Amount, ...]:
+    tools = (Amount(f"tool {k}") for k in sorted(stop.tools))
+    return (*tools, *(Amount(f"part {k}", n) for k, n in enumerate(stop.parts) if n))
+
+
+def _minutes(first: float, last: float) -> Interval:
+    return Interval(START + timedelta(minutes=first), START + timedelta(minutes=last))
 
 
 def _job(

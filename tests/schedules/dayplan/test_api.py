@@ -172,7 +172,7 @@ def test_a_search_is_asked_for_followed_and_stopped(farm: Farm, as_manager: APIC
     assert (refused.status_code, refused.json()["code"]) == (422, "no_search_running")
 
 
-@pytest.mark.parametrize("seconds", [-1, 601, "long", float("nan")])
+@pytest.mark.parametrize("seconds", [-1, 601, "long", float("nan"), "nan", "inf"])
 def test_a_search_of_no_sensible_length_is_refused(as_manager: APIClient, seconds: object) -> None:
     answer = say(as_manager, "plan/search/", {"seconds": seconds})
     assert answer.status_code == 400

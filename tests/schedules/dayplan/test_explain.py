@@ -160,3 +160,17 @@ def test_a_plan_that_leaves_nothing_out_needs_no_reason() -> None:
     problem = a_day(a_person(), a_job())
 
     assert explain(problem, solved(problem).assignments) == ()
+
+
+def test_a_window_that_the_end_of_the_day_cuts_lies_beyond_it() -> None:
+    """The day ends at minute 480: of half an hour twelve minutes are left."""
+    problem = a_day(a_person(), a_job(windows=(span(468, 498),)))
+
+    assert reasons(problem) == [Reason(ReasonCode.OUTSIDE_HORIZON)]
+
+
+def test_somebody_without_a_shift_does_nothing() -> None:
+    """Whoever goes home sick before the shift has none left."""
+    problem = a_day(a_person(shifts=()), a_person("ben"), a_job())
+
+    assert [given.people for given in solved(problem).assignments] == [("ben",)]

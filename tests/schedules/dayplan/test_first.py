@@ -1,7 +1,8 @@
 """Loops are compiled before a plan is waited for."""
 
+from schedules.dayplan.calc.search.calls import keep_if_best
 from schedules.dayplan.calc.search.first import use_once
-from schedules.dayplan.calc.search.insert import keep_if_best, lay_as_before, try_people
+from schedules.dayplan.calc.search.insert import lay_as_before, try_people
 from schedules.dayplan.calc.search.slack import loosen, propagate
 from schedules.dayplan.calc.search.total import total_cost
 

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-import jsonschema  # type: ignore[import-untyped]  # has no stubs
+import jsonschema
 import pytest
 
 from equipment.site.calc.record_json import json_schema_of

@@ -102,10 +102,16 @@ SHIFTS = (Shift(at(0), at(100)), Shift(at(100), at(480)))
 
 
 def liners(
-    n_carried: int, *calls: str | None, key: str = "liner", tools: tuple[str, ...] = ()
+    n_carried: int,
+    *calls: str | None,
+    key: str = "liner",
+    tools: tuple[str, ...] = (),
+    room: int | None = None,
 ) -> Day:
     """Jobs of 20 minutes that need a liner each; where ana calls for it, 3 minutes later."""
-    ana = a_person("ana", carries=(Amount(key, n_carried),) if n_carried else ())
+    carries = (Amount(key, n_carried),) if n_carried else ()
+    room_for = () if room is None else (Amount(key, room),)
+    ana = a_person("ana", carries=carries, room_for=room_for)
     jobs = (work(f"job{k}", items=(Amount(key),)) for k in range(len(calls)))
     plan = (
         do(f"job{k}", "ana", 30 * k + 3, 30 * k + 23, calls_at=call) for k, call in enumerate(calls)
@@ -293,11 +299,11 @@ PAIRS = {
     "only what is stocked": pair(
         "item_missing", liners(0, "store"), liners(0, "store", key="spring")
     ),
-    "a call for what the job needs": pair(
-        "item_missing", liners(0, "store", "store"), liners(0, "store", None)
+    "a call serves later jobs, not earlier ones": pair(
+        "item_missing", liners(0, "store", None), liners(0, None, "store")
     ),
-    "a call fills up to what is carried": pair(
-        "item_missing", liners(2, None, "store", None), liners(1, None, "store", None)
+    "a call fills up to what there is room for": pair(
+        "item_missing", liners(0, "store", None, room=2), liners(0, "store", None, room=1)
     ),
     "the first of the team has it": pair(
         "item_missing", first_has("ana ben"), first_has("ben ana")

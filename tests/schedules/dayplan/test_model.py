@@ -74,6 +74,17 @@ def test_the_first_plan_of_a_day_is_whole_already(big_day: Problem) -> None:
     assert check(big_day, first).broken == ()
 
 
+def test_the_first_plan_makes_room_for_a_job_that_came_too_late() -> None:
+    problem = a_day(
+        a_person("ana", "cattle"),
+        a_person("ben", start_place="lot"),
+        a_job("first", priority=1, windows=(span(0, 28),)),
+        a_job("second", priority=2, windows=(span(0, 28),), skills=("cattle",)),
+    )
+
+    assert solved(problem, iterations=0).left_out == ()
+
+
 def test_a_short_handed_day_explains_each_job_it_leaves_out() -> None:
     problem = farm_day(seed=2, n_people_a_shift=7, n_checks=30)
 

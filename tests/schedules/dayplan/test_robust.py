@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from schedules.dayplan.calc.problem import Dependency, Relation
-from schedules.dayplan.calc.robust import chances_in_time
+from schedules.dayplan.calc.robust import chances_in_time, slack_for
 
 from .tiny import a_day, a_job, a_person, at, booked, plan_of, solved, span
 
@@ -86,3 +86,12 @@ def test_the_same_seed_gives_the_same_chances() -> None:
     with pytest.raises(ValueError, match="n_members 0 is below 1"):
         chances_in_time(problem, plan, n_members=0)
     assert at(0) == problem.horizon.start
+
+
+@pytest.mark.parametrize("chance", [0.5, 0.8, 0.9, 0.99])
+@pytest.mark.parametrize("spread", [0.0, 0.1, 0.2, 0.6])
+def test_slack_is_the_quantile_of_the_log_normal(spread: float, chance: float) -> None:
+    """scipy.stats.lognorm; for even chances the median lies below the mean: no slack."""
+    longest = log_normal(30, spread).ppf(chance) if spread else 30.0
+
+    assert slack_for(30, spread, chance) == pytest.approx(max(0, longest - 30))

@@ -9,7 +9,14 @@ from equipment.site.models import Place, RunState, TaskRun
 from equipment.site.runs import enqueue, perform
 from schedules.dayplan.calc.model import Progress
 from schedules.dayplan.models import Assignment, DaySearch, PlanRun
-from schedules.dayplan.searches import ask_search, search_of, stop_search, take_search, watch
+from schedules.dayplan.searches import (
+    ask_search,
+    end_search,
+    search_of,
+    stop_search,
+    take_search,
+    watch,
+)
 from schedules.dayplan.services import put_plan, solve_site
 from schedules.dayplan.tasks import SLICE_S, solve
 from schedules.dayplan.told import net_changes
@@ -99,6 +106,36 @@ def test_what_was_overtaken_asks_for_no_more(morning: Morning) -> None:
     assert len(waiting("dayplan.improve")) == 1
 
 
+def test_what_is_told_meanwhile_does_not_shorten_a_search_asked_for(morning: Morning) -> None:
+    order = morning.order("one")
+    Place.objects.filter(pk=order.place_id).update(x_m=800)
+    assert perform(make_run(morning, seconds=200).pk)
+    (asked,) = waiting("dayplan.improve")
+    TaskRun.objects.filter(pk=asked.pk).update(state=RunState.RUNNING)
+    assert take_search(asked, left_s=200) == 200
+    later = make_run(morning)  # of its own it would take some seconds
+
+    assert not end_search(asked, is_over=False)
+    assert perform(later.pk)
+
+    (goes_on,) = waiting("dayplan.improve")
+    assert 190 < goes_on.args["seconds"] <= 200
+
+
+def test_a_run_that_comes_back_leaves_the_search_to_a_later_one(morning: Morning) -> None:
+    morning.order("one")
+    dead, later = make_run(morning, "dayplan.improve"), make_run(morning)
+    TaskRun.objects.filter(pk=later.pk).update(state=RunState.RUNNING)
+    assert take_search(later, left_s=40)
+
+    assert not take_search(dead, left_s=40)
+    assert perform(dead.pk)
+
+    assert search_of(morning.site.pk).holder == later.pk
+    assert not PlanRun.objects.exists()
+    assert take_search(later, left_s=40)  # its own next attempt
+
+
 def test_a_search_says_how_far_it_is_and_goes_on(morning: Morning) -> None:
     run = make_run(morning)
     take_search(run, left_s=6)
@@ -136,6 +173,20 @@ def test_a_stopped_search_keeps_its_plan_and_is_not_gone_on_with(morning: Mornin
 
     assert Assignment.objects.count() == 1
     assert waiting("dayplan.improve") == []
+
+
+def test_a_search_can_be_stopped_before_its_next_part_begins(morning: Morning) -> None:
+    order = morning.order("one")
+    Place.objects.filter(pk=order.place_id).update(x_m=800)
+    assert perform(make_run(morning, seconds=40).pk)
+    [rest] = waiting("dayplan.improve")
+
+    stop_search(site_id=morning.site.pk, at=NOW)
+    assert perform(rest.pk)
+
+    assert waiting("dayplan.improve") == []
+    assert not search_of(morning.site.pk).is_running
+    assert PlanRun.objects.count() == 1
 
 
 def test_there_is_nothing_to_stop_when_nothing_runs(morning: Morning) -> None:

@@ -15,9 +15,10 @@ from equipment.machines.models import Machine, MachineKind
 from equipment.site.errors import NotFoundError, StaleError
 from equipment.site.models import Actor, Change, HoldSubject, PlaceKind, Site
 from equipment.site.services import put_hold
+from schedules.dayplan.build import build_day
 from schedules.dayplan.byhand import reassign, take_off
 from schedules.dayplan.calc.resources import Bucket
-from schedules.dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from schedules.dayplan.models import Assignment, Claim, PlanPractice, PlanRun, Unassigned
 from schedules.dayplan.queries import assignment_of, bed_share, orders_between, with_claims
 from schedules.dayplan.services import drop_broken, plan_day, put_plan, solve_site
 from schedules.errors import AlreadyBookedError, CannotAssignError
@@ -702,3 +703,83 @@ def test_a_plan_keeps_how_likely_tight_work_ends_in_time(morning: Morning) -> No
 
     assert 0.4 < chances[str(tight.pk)] < 0.8  # 60 minutes for 58
     assert str(easy.pk) not in chances
+
+
+@pytest.mark.parametrize(("chance", "slack_min"), [(0.9, 5.28), (0.99, 11.0), (0.5, 0.0)])
+def test_the_slack_that_the_farm_wants_is_priced(
+    morning: Morning, chance: float, slack_min: float
+) -> None:
+    """Of 20 minutes that vary by a fifth: quantiles of the log-normal, scipy.stats.lognorm."""
+    order = morning.order("one")
+    morning.order("tight", duration_min=58, place=morning.rows[1].place)
+    PlanPractice.objects.create(site=morning.site, keep_chance_frac=chance, slack_price=0.25)
+
+    one, tight = build_day(morning.site.pk, NOW).problem.jobs
+
+    assert one.due_at is not None
+    assert (order.due_at - one.due_at) / MINUTE == pytest.approx(slack_min, abs=0.2)
+    assert one.late_per_min == 0.25
+    assert tight.due_at == order.due_at - (2 * MINUTE if slack_min else 0 * MINUTE)
+
+
+def test_what_the_farm_file_says_is_what_the_plan_weighs(morning: Morning) -> None:
+    PlanPractice.objects.create(site=morning.site, change_price=7, overtime_price=0)
+
+    weights = build_day(morning.site.pk, NOW).problem.weights
+
+    assert (weights.change_per_job, weights.overtime_per_min, weights.off_crew_per_job) == (7, 0, 5)
+
+
+def who_before_and_after(change: dict[str, Any]) -> tuple[list[int] | None, list[int] | None]:
+    before, after = change["before"], change["after"]
+    return before and before["workers"], after and after["workers"]
+
+
+def test_what_is_given_by_hand_is_told_like_any_change(morning: Morning) -> None:
+    order = morning.order("one")
+    first = plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+    had = order.assignment.claims.get(worker__isnull=False).worker_id
+    assert had is not None
+    other = morning.ben if had == morning.ana.pk else morning.ana
+
+    morning.give(order, other)
+    morning.give(order, other, starts_at=NOW + HOUR + 10 * MINUTE)  # of two the last counts
+    told = plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+    again = plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+
+    assert [who_before_and_after(change) for change in first.changes] == [(None, [had])]
+    assert [who_before_and_after(change) for change in told.changes] == [([had], [other.pk])]
+    assert told.changes[0]["workers"] == sorted([had, other.pk])
+    assert again.changes == []
+
+
+def test_what_nobody_had_and_is_given_by_hand_is_told_once(morning: Morning) -> None:
+    order = morning.order("one")
+    morning.give(order, morning.ana)
+
+    told = plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+
+    assert [who_before_and_after(change) for change in told.changes] == [(None, [morning.ana.pk])]
+    assert (told.n_assigned, told.n_unassigned) == (1, 0)
+
+
+def test_who_is_taken_off_by_hand_is_told(morning: Morning) -> None:
+    order = morning.order("one")
+    morning.give(order, morning.ana)
+    plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+
+    take_off(site_id=morning.site.pk, work_order_id=order.pk, at=NOW)
+    Shift.objects.filter(worker=morning.ana).delete()
+    told = plan_day(site_id=morning.site.pk, at=NOW, seconds=0.1)
+
+    changes = [who_before_and_after(change) for change in told.changes]
+    assert changes == [([morning.ana.pk], [morning.ben.pk])]
+
+
+def test_a_plan_keeps_the_seed_it_was_found_with(morning: Morning) -> None:
+    morning.order("one")
+    solved = solve_site(morning.site.pk, NOW, 0.1, seed=77)
+
+    put_plan(site_id=morning.site.pk, solved=solved, at=NOW)
+
+    assert PlanRun.objects.get().seed == 77

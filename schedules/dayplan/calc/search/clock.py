@@ -212,6 +212,8 @@ def last_fit(
     `start` itself must fit. Looked for window by window, backwards, in the free time of the team.
     """
     low, high = start, last_end - work
+    if low < high and end_of(A, W, j, base, n, high, work) <= last_end:
+        low = high
     while low < high:
         middle = (low + high + 1) // 2
         if end_of(A, W, j, base, n, middle, work) <= last_end:

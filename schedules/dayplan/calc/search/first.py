@@ -18,13 +18,14 @@ def use_once() -> float:
 
     Compiling takes some tens of seconds, once for each version of the sources.
     """
-    worker = Worker(Tables(Instance(_little_day())), seed=0)
+    worker = Worker(Tables(Instance(little_day())), seed=0)
     worker.begin()
     worker.go_on(200, 0.5)
     return worker.best_cost
 
 
-def _little_day() -> Problem:
+def little_day() -> Problem:
+    """Build a day of four jobs and two people."""
     day = Interval(_DAY, _DAY + timedelta(hours=8))
     people = tuple(Person(key, "yard", (Shift(day.start, day.end),)) for key in ("one", "two"))
     loader = Machine("loader", "loader", "yard", 100, (day,))

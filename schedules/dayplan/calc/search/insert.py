@@ -5,13 +5,12 @@ ring can come about among lines.
 """
 
 from equipment.site.calc.compiled import compiled, compiled_apart
+from schedules.dayplan.calc.search.calls import keep_if_best, may_have
 from schedules.dayplan.calc.search.clock import fit
 from schedules.dayplan.calc.search.layout import (
     AT_UNTIL,
-    CANNOT,
     J_BOND,
     J_BOND_END,
-    J_CALLS,
     J_EXCL,
     J_EXCL_END,
     J_GEAR,
@@ -56,22 +55,13 @@ from schedules.dayplan.calc.search.layout import (
 )
 from schedules.dayplan.calc.search.reach import load_crew
 from schedules.dayplan.calc.search.scratch import (
-    AT_BEST_CL,
-    AT_BEST_CP,
     AT_CL,
     AT_CP,
     AT_CREW,
     AT_TEAM,
-    R_BEST_GAP,
     R_BLINK,
     TAU,
-    W_BEST_CALL,
-    W_BEST_END,
-    W_BEST_HELD,
-    W_BEST_MACHINE,
-    W_BEST_MODE,
-    W_BEST_START,
-    W_CALL,
+    W_DUTY_OF,
     W_END,
     W_N_TAU,
     W_START,
@@ -81,7 +71,7 @@ from schedules.dayplan.calc.search.scratch import (
 from schedules.dayplan.calc.search.slack import (
     OUT,
 )
-from schedules.dayplan.calc.search.trial import NO_COST, after_seat, seat_ready, to_seat, try_gap
+from schedules.dayplan.calc.search.trial import NO_COST, after_seat, seat_ready, to_seat
 
 _MOST_MOMENTS = 400
 _SLOW_PER_S = 1.0 / 60  # what slowing a team down counts in choosing it
@@ -206,13 +196,6 @@ def may_do(A: Ints, S: Ints, W: Ints, j: int, u: int, n: int) -> bool:
     return True
 
 
-@compiled
-def call_for(A: Ints, j: int, u: int) -> int:
-    """Return where a unit must call for a job's items: NONE, nowhere; CANNOT, it cannot."""
-    first = job(A, j, J_CALLS)
-    return NONE if first < 0 else listed(A, first + u)
-
-
 @compiled_apart
 def may_run(A: Ints, S: Ints, j: int, m: int) -> bool:
     """Whether a job's bonds with others let it have a machine."""
@@ -221,23 +204,6 @@ def may_run(A: Ints, S: Ints, j: int, m: int) -> bool:
         if listed(A, i) == SAME_MACHINE and is_placed(S, other) and st(S, other, S_MACHINE) != m:
             return False
     return True
-
-
-@compiled_apart
-def keep_if_best(
-    A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, row: int, n: int, m: int, held: int
-) -> None:
-    """Try what the scratch names, and remember it if it is the cheapest so far."""
-    cost = try_gap(A, B, S, W, R, j, row, n, m, held)
-    if cost >= R[R_BEST_GAP] or (R[R_BLINK] > 0 and draw(W) < R[R_BLINK]):
-        return
-    R[R_BEST_GAP] = cost
-    W[W_BEST_MODE], W[W_BEST_MACHINE], W[W_BEST_HELD] = row, m, held
-    W[W_BEST_CALL] = W[W_CALL]
-    W[W_BEST_START], W[W_BEST_END] = W[W_START], W[W_END]
-    for k in range(A[N_SLOTS]):
-        W[AT_BEST_CL + k] = W[AT_CL + k]
-        W[AT_BEST_CP + k] = W[AT_CP + k]
 
 
 @compiled
@@ -275,6 +241,7 @@ def try_people(
 
     One person: each in turn. Several: at each moment those who come cheapest, seat by seat.
     """
+    W[W_DUTY_OF] = NONE
     n, work = mode(A, row, M_PEOPLE), mode(A, row, M_WORK)
     low, last = max(held, _first_start(A, W, j)), _last_end(A, W, j) - work
     for u in range(A[N_UNITS] if n == 1 else 1):
@@ -283,8 +250,7 @@ def try_people(
         if n == 1:
             if until(A, kind, u) < low + work or not _meets(A, u, low, last + work, work):
                 continue
-            W[W_CALL] = call_for(A, j, u)
-            if W[W_CALL] == CANNOT or not may_do(A, S, W, j, u, 1):
+            if not may_have(A, j, u) or not may_do(A, S, W, j, u, 1):
                 continue
         _lay_lines(A, W, j, m)
         _fixed_moments(A, S, W, j, low, last + 1)
@@ -302,10 +268,7 @@ def try_people(
             set_fixed(A, S, W, j, theta)
             is_filled = True
             if n > 1:
-                W[W_CALL] = NONE
                 is_filled = _fill_seats(A, B, S, W, R, j, row, n, m, kind, theta)
-                W[W_CALL] = call_for(A, j, W[AT_TEAM]) if is_filled else NONE
-                is_filled &= W[W_CALL] != CANNOT
             if is_filled:
                 keep_if_best(A, B, S, W, R, j, row, n, m, held)
 
@@ -370,7 +333,7 @@ def _fill_seat(
         for k in range(n):
             if W[AT_TEAM + k] == u:
                 is_taken = True
-        if is_taken or not may_do(A, S, W, j, u, n):
+        if is_taken or not may_do(A, S, W, j, u, n) or (seat == 0 and not may_have(A, j, u)):
             continue
         W[AT_TEAM + seat], W[AT_CL + seat] = u, u
         W[AT_CP + seat] = _advance(A, S, u, NONE, theta)
@@ -393,6 +356,7 @@ def _fill_seat(
 @compiled_apart
 def lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
     """Name in the scratch who and what the last plan had; False if they cannot have it."""
+    W[W_DUTY_OF] = NONE
     n, start = mode(A, row, M_PEOPLE), job(A, j, J_PREV_START)
     m, first = job(A, j, J_PREV_MACHINE), job(A, j, J_PREV)
     _lay_lines(A, W, j, m)
@@ -410,8 +374,7 @@ def lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
         W[AT_TEAM + k], W[AT_CL + k] = found, found
         W[AT_CP + k] = _advance(A, S, found, NONE, start)
     set_fixed(A, S, W, j, start)
-    W[W_CALL] = call_for(A, j, W[AT_TEAM]) if n > 0 else NONE
-    return bool(W[W_CALL] != CANNOT)
+    return True
 
 
 @compiled_apart

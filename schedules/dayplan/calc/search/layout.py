@@ -20,13 +20,13 @@ Floats: TypeAlias = NDArray[np.float64]
 
 NEVER = 1 << 50
 NONE = -1
-CANNOT = -2  # in place of a call: the person can have the job's items from nowhere
 
 # Head of the facts: counts, then where each table begins.
 N_JOBS, N_UNITS, N_MACHINES, N_PLACES, N_LINES, N_SLOTS, N_SEATS, N_PACES = range(8)
 AT_JOB, AT_MODE, AT_UNIT, AT_MACHINE, AT_LAG, AT_LIST, AT_SPAN, AT_UNTIL = range(8, 16)
 AT_WAY, AT_SLOW, AT_PACE, AT_MERGE, AT_NODE, AT_LINE, TOLERANCE, WASH = range(16, 24)
-AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS, N_HEAD = range(24, 30)
+AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS = range(24, 29)
+N_ITEMS, AT_HAND, AT_ROOM, AT_STOCK, AT_TOOL, N_HEAD = range(29, 35)
 
 # A job's row.
 (
@@ -46,7 +46,8 @@ AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS, N_HEAD = range(24, 30)
     J_AWAITED_END,
     J_BOND,
     J_BOND_END,
-    J_CALLS,
+    J_ITEMS,
+    J_ITEMS_END,
     J_PREV,
     J_PREV_END,
     J_PREV_MACHINE,
@@ -62,7 +63,7 @@ AT_CALL, N_STATE, AT_SHARE, AT_WEIGHT, N_KINDS, N_HEAD = range(24, 30)
     J_RANK,
     J_HOPELESS,
     JOB_WIDTH,
-) = range(32)
+) = range(33)
 
 # A mode's row: one crew size and one duration of a job, with its machines.
 M_WORK, M_PEOPLE, M_SEATS, M_MACHINES, M_MACHINES_END, MODE_WIDTH = range(6)

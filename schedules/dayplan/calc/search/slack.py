@@ -301,7 +301,7 @@ def released_by(A: Ints, S: Ints, j: int, node: int, limit: int) -> int:
 
 
 @compiled
-def _over_by(A: Ints, S: Ints, j: int, k: int, column: int) -> int:
+def over_by(A: Ints, S: Ints, j: int, k: int, column: int) -> int:
     """Return when a job must be over for what follows in a slot to start by its limit."""
     node = j * A[N_SLOTS] + k
     line = nd(A, S, node, D_LINE)
@@ -320,7 +320,7 @@ def _over_by(A: Ints, S: Ints, j: int, k: int, column: int) -> int:
 
 
 @compiled_apart
-def _over_by_lags(A: Ints, S: Ints, j: int, column: int) -> int:
+def over_by_lags(A: Ints, S: Ints, j: int, column: int) -> int:
     """Return when a job must be over for what waits for it to start by its limit."""
     length = st(S, j, S_END) - st(S, j, S_START)
     found = NEVER
@@ -350,10 +350,10 @@ def set_latest(A: Ints, S: Ints, W: Ints, j: int) -> bool:
     start, end = st(S, j, S_START), st(S, j, S_END)
     if job(A, j, J_LOCKED) == 1:
         return False
-    last_end, on_time = _over_by_lags(A, S, j, S_LATEST), _over_by_lags(A, S, j, S_ON_TIME)
+    last_end, on_time = over_by_lags(A, S, j, S_LATEST), over_by_lags(A, S, j, S_ON_TIME)
     for k in range(A[N_SLOTS]):
-        last_end = min(last_end, _over_by(A, S, j, k, S_LATEST))
-        on_time = min(on_time, _over_by(A, S, j, k, S_ON_TIME))
+        last_end = min(last_end, over_by(A, S, j, k, S_LATEST))
+        on_time = min(on_time, over_by(A, S, j, k, S_ON_TIME))
     n, row = load_crew(A, S, W, j), st(S, j, S_MODE)
     for k in range(n):
         last_end = min(last_end, until(A, listed(A, mode(A, row, M_SEATS) + k), W[AT_CREW + k]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from math import ceil, floor
 
@@ -12,7 +12,7 @@ from schedules.dayplan.calc.instance import Instance, Lag
 from schedules.dayplan.calc.problem import Booking, Job, Relation, Seat
 from schedules.dayplan.calc.resources import Amount, ProblemError
 from schedules.dayplan.calc.search import layout as o
-from schedules.dayplan.calc.search.layout import CANNOT, NEVER, NONE, Floats, Ints
+from schedules.dayplan.calc.search.layout import NEVER, NONE, Floats, Ints
 from schedules.dayplan.calc.search.scratch import MOST
 from schedules.dayplan.calc.spans import NEVER as FAR
 from schedules.dayplan.calc.spans import SlowSpan, Span
@@ -45,6 +45,7 @@ class Tables:
         self.crews: dict[str, int] = {}
         self.choices: list[list[tuple[int, int, list[tuple[int, int]]]]] = []
         self.hopeless: set[int] = set()
+        self.items = sorted({amount.key for job in self.problem.jobs for amount in job.items})
         self._count()
         self._set_gear()
         self._set_speeds()
@@ -110,7 +111,7 @@ class Tables:
         row[o.J_EXCL], row[o.J_EXCL_END] = self._list(n_before + p for p in task.exclusive)
         gear = [x for a in job.gear for x in (*self.gear_lines[a.key], a.n)]
         row[o.J_GEAR], row[o.J_GEAR_END] = self._list(gear)
-        row[o.J_CALLS] = self._calls(job)
+        row[o.J_ITEMS], row[o.J_ITEMS_END] = self._list(self._items(job))
         row[o.J_MODE], row[o.J_MODE_END] = self._modes(job, task.machines)
         row[o.J_WAITS], row[o.J_WAITS_END] = self._lags(task.waits_for)
         row[o.J_AWAITED], row[o.J_AWAITED_END] = self._lags(task.awaited_by)
@@ -126,34 +127,20 @@ class Tables:
         row[o.J_LATEST], row[o.J_RANK] = near(task.latest_start), task.rank
         return row
 
-    def _calls(self, job: Job) -> int:
-        """Return where each unit's calls for a job's items are listed, NONE if it needs no items.
+    def _items(self, job: Job) -> Iterable[int]:
+        """What a job needs at hand: pairs of item and number."""
+        return (x for a in job.items for x in (self.items.index(a.key), a.n))
 
-        Who carries its tools needs no call. For what a job uses up a call is made each time, at
-        the place nearest the job; what no place stocks must be enough for all jobs that use it.
-        """
-        if not job.items:
-            return NONE
-        by_person = []
-        for person in self.problem.people:
-            has = {amount.key: amount.n for amount in person.carries}
-            missing = {a.key for a in job.items if not self._has_at_hand(has, a)}
-            by_person.append(self._nearest(job, missing) if missing else NONE)
-        return self._list(by_person[unit.person] for unit in self.inst.units)[0]
-
-    def _has_at_hand(self, has: dict[str, int], asked: Amount) -> bool:
-        problem, n = self.problem, has.get(asked.key, 0)
-        if asked.key in problem.tools:
-            return n >= asked.n
-        is_stocked = any(asked.key in place.stocks for place in problem.places)
-        used = sum(a.n for job in problem.jobs for a in job.items if a.key == asked.key)
-        return not is_stocked and n >= used
-
-    def _nearest(self, job: Job, missing: set[str]) -> int:
-        """Return the place nearest a job that stocks all that is missing, CANNOT if none does."""
-        to = self.inst.place_index[job.place]
-        stores = [i for i, p in enumerate(self.problem.places) if missing <= set(p.stocks)]
-        return min(stores, key=lambda i: (self.way_tables[0][i][to], i), default=CANNOT)
+    def _provisions(self) -> Iterator[tuple[int, Ints]]:
+        """Yield what units have at first, have room for, places stock, and which are tools."""
+        people, problem = [self.problem.people[u.person] for u in self.inst.units], self.problem
+        has = [_numbers(self.items, person.carries, 0) for person in people]
+        room = [_numbers(self.items, person.room_for, NEVER) for person in people]
+        stock = [[int(key in place.stocks) for key in self.items] for place in problem.places]
+        yield o.AT_HAND, _flat(has)
+        yield o.AT_ROOM, _flat(room)
+        yield o.AT_STOCK, _flat(stock)
+        yield o.AT_TOOL, np.array([int(k in problem.tools) for k in self.items], dtype=np.int64)
 
     def _is_driven(self, job: Job) -> bool:
         """Whether somebody drives its machine; of locked jobs, whether the driver is on shift."""
@@ -258,6 +245,7 @@ class Tables:
             (o.AT_MERGE, merge.ravel()),
             (o.AT_SHARE, self._shares()),
             (o.AT_CALL, np.array([_seconds(p.call_min) for p in problem.places], dtype=np.int64)),
+            *self._provisions(),
         ):
             head[at] = size
             size += len(part)
@@ -268,7 +256,7 @@ class Tables:
         head[o.AT_NODE], head[o.AT_LINE] = n_state, at_line
         head[o.N_STATE] = at_line + 2 * self.n_lines
         head[o.TOLERANCE], head[o.WASH] = inst.tolerance, inst.wash
-        head[o.N_KINDS] = len(self.kinds)
+        head[o.N_KINDS], head[o.N_ITEMS] = len(self.kinds), len(self.items)
         head[o.AT_WEIGHT] = len(jobs) * o.PRICE_WIDTH
         self.A = np.concatenate([np.array(head, dtype=np.int64), *parts])
 
@@ -337,6 +325,11 @@ def units_of(inst: Instance, people: Iterable[str], start: int, end: int) -> lis
 def _seconds(minutes: float) -> int:
     # Less a millionth, so that 60 s with float noise do not become 61 s.
     return ceil(minutes * 60 - 1e-6)
+
+
+def _numbers(keys: Sequence[str], amounts: Iterable[Amount], otherwise: int) -> list[int]:
+    named = {amount.key: amount.n for amount in amounts}
+    return [named.get(key, otherwise) for key in keys]
 
 
 def _flat(rows: Sequence[Sequence[int]]) -> Ints:

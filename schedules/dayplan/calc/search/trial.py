@@ -2,6 +2,7 @@
 
 from equipment.site.calc.compiled import compiled, compiled_apart
 from schedules.dayplan.calc.search.clock import after, fit
+from schedules.dayplan.calc.search.duty import added_duty, call_at
 from schedules.dayplan.calc.search.layout import (
     AT_SHARE,
     AT_WEIGHT,
@@ -96,6 +97,7 @@ from schedules.dayplan.calc.search.scratch import (
     R_NOISE,
     W_CALL,
     W_END,
+    W_FREE,
     W_START,
 )
 from schedules.dayplan.calc.search.slack import OUT
@@ -124,7 +126,14 @@ def seat_ready(A: Ints, S: Ints, W: Ints, j: int, k: int, m: int, work: int, nea
         return machine_ready(A, S, W, j, m, 1, work, near)
     u, prev = W[AT_TEAM + k], W[AT_CP + k]
     walk = call_s(A, u, W[W_CALL] if k == 0 else NONE, unit_place(A, u, prev), job(A, j, J_PLACE))
-    return after(A, u, unit_free_at(A, S, u, prev), walk)
+    return after(A, u, _free_at(A, S, W, k, u, prev), walk)
+
+
+@compiled
+def _free_at(A: Ints, S: Ints, W: Ints, k: int, u: int, prev: int) -> int:
+    """When one of the team is free for what is tried, the first after a call that delays."""
+    free = unit_free_at(A, S, u, prev)
+    return max(free, W[W_FREE]) if k == 0 else free
 
 
 @compiled_apart
@@ -180,7 +189,7 @@ def machine_ready(
     u, before_u = W[AT_TEAM], W[AT_CP]
     walk = call_s(A, u, W[W_CALL], unit_place(A, u, before_u), stand)
     needed = drive + mend_s(A, S, j, m, prev, 0, comes_along(A, before_u, prev))
-    free_at = unit_free_at(A, S, u, before_u)
+    free_at = _free_at(A, S, W, 0, u, before_u)
     return driven(A, u, m, free_at, walk, machine_free_at(A, S, prev), needed, near)
 
 
@@ -201,10 +210,11 @@ def after_seat(A: Ints, B: Floats, S: Ints, W: Ints, j: int, k: int, m: int, end
     if s < 0:
         return _way_back(A, B, S, u, prev, place, end)
     follower = s // slots
-    call = st(S, follower, S_CALL) if s % slots == 0 else NONE
+    call_old = st(S, follower, S_CALL) if s % slots == 0 else NONE
+    call = call_at(A, S, W, s)
     if not is_driver(A, S, s):
         to = job(A, follower, J_PLACE)
-        new, old = call_s(A, u, call, place, to), call_s(A, u, call, stood, to)
+        new, old = call_s(A, u, call, place, to), call_s(A, u, call_old, stood, to)
         return pushed(B, S, follower, after(A, u, end, new)) + (new - old) * travel
     m2, node_m = st(S, follower, S_MACHINE), follower * slots + A[N_SEATS]
     prev_m = nd(A, S, node_m, D_BEFORE)
@@ -215,7 +225,7 @@ def after_seat(A: Ints, B: Floats, S: Ints, W: Ints, j: int, k: int, m: int, end
     stand_new = place if is_both else stand
     drive = drive_s(A, S, follower, m2, prev_m, stand_new, extra, work)
     drive_old = drive_s(A, S, follower, m2, prev_m, stand, 0, work)
-    walk, walk_old = call_s(A, u, call, place, stand_new), call_s(A, u, call, stood, stand)
+    walk, walk_old = call_s(A, u, call, place, stand_new), call_s(A, u, call_old, stood, stand)
     bucket = job(A, j, J_BUCKET) if is_both else 0
     needed = drive + mend_s(A, S, follower, m2, prev_m, bucket, is_both)
     machine_at = end if is_both else machine_free_at(A, S, prev_m)
@@ -238,10 +248,6 @@ def _way_back(A: Ints, B: Floats, S: Ints, u: int, prev: int, place: int, end: i
     over_old = after(A, u, node_end(A, S, prev), home_old) if prev >= 0 else unit(A, u, U_START)
     if over > paid:
         cost += (over - max(paid, over_old)) * weight(B, A, W_OVERTIME)
-    if prev >= 0:
-        cost += max(0, over - over_old) * weight(B, A, W_DUTY)
-    else:
-        cost += (over - end) * weight(B, A, W_DUTY)
     return cost
 
 
@@ -365,11 +371,8 @@ def to_seat(A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, k: int, m: 
     else:
         travel = call_s(A, u, call, stood, place)
     cost = travel * weight(B, A, W_TRAVEL) + R[R_NOISE + u] + unit(A, u, U_N_SKILLS) * _PER_SKILL
-    if prev < 0:
-        late_leave = W[W_START] - travel
-        then = node_after(A, S, u, prev)
-        gone = W[W_END] if then < 0 else st(S, then // A[N_SLOTS], S_START)
-        cost += max(0, gone - late_leave) * weight(B, A, W_DUTY)
+    if weight(B, A, W_DUTY) > 0:
+        cost += added_duty(A, B, S, W, R, j, k)
     return cost + uneven(A, B, S, u, W[W_END] - W[W_START])
 
 

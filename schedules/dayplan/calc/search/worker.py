@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
 from heapq import heapify, heappop, heappush
-from math import exp, log
+from math import exp, inf, log
 from random import Random
 
 import numpy as np
@@ -22,10 +22,13 @@ import numpy as np
 from schedules.dayplan.calc.problem import Booking
 from schedules.dayplan.calc.search import insert as trial
 from schedules.dayplan.calc.search import layout as o
+from schedules.dayplan.calc.search.calls import change_calls, keep_if_best, take_out, tidy_calls
+from schedules.dayplan.calc.search.duty import leave_at, load_line
 from schedules.dayplan.calc.search.layout import NEVER, NONE, Ints
 from schedules.dayplan.calc.search.lines import put_on, take_off
+from schedules.dayplan.calc.search.mix import Lines, is_apart
 from schedules.dayplan.calc.search.reach import bounds, ready_by_lines
-from schedules.dayplan.calc.search.ruin import N_WAYS, choose, remove
+from schedules.dayplan.calc.search.ruin import N_WAYS, choose
 from schedules.dayplan.calc.search.scratch import (
     AT_BEST_CL,
     AT_CL,
@@ -35,16 +38,18 @@ from schedules.dayplan.calc.search.scratch import (
     R_BLINK,
     R_EARLY,
     R_NOISE,
+    TRIED,
+    TRIED_START,
     W_BEST_CALL,
     W_BEST_END,
     W_BEST_HELD,
     W_BEST_MACHINE,
     W_BEST_MODE,
     W_BEST_START,
-    W_CALL,
     W_FAILED,
     W_N_LOG,
     W_N_NEAR,
+    W_N_TOUCHED,
     at,
     new_scratch,
 )
@@ -67,12 +72,19 @@ Rank = Callable[[int], float]
 # Of what a job costs at the mean, leaving aside what is left out: a plan worse by so much is at
 # first and at last accepted about one time in three. Common practice, no source.
 _HOT, _COLD = 0.5, 0.005
+# The same where time on duty is priced: moves then cost whole ways and waits. Common practice, no
+# source, tried on one published day.
+_HOT_ON_DUTY, _COLD_ON_DUTY = 2.0, 0.05
 _MOST_WANTED = 8  # jobs left out that each recreation tries again
 _NOISE = 6.0  # the greatest noise on a unit's price [min of walking]
 _TRIES = 4  # gaps that a job is put into before it is given up
+_VAIN = 25  # ruins in a row that let nothing in, before the first plan is given as it is
 _BLINK = 0.03  # the greatest chance that a gap is overlooked
 # What each second later costs beside a plan's prices, so that room is left for others.
 _EARLY = (0.0, 0.002 / 60, 0.02 / 60, 0.2 / 60)
+_MIX_UNTIL = 0.95  # of the time, so that none is under way when it is up
+_SEEN = 4  # temperatures by which a plan may differ whose shifts are remembered
+_MIX_STEPS = 5000  # after which shifts seen are put together anew
 _GAINS = (0.0, 1.0, 4.0, 10.0)  # for nothing, accepted, better than the current, than the best
 
 
@@ -90,7 +102,11 @@ class Worker:
         self.best = self.S.copy()
         self.cost = self.best_cost = 0.0
         self.n_steps = 0
+        self.is_first = True
         self.hot = 1.0
+        self.seen = Lines(tables) if is_apart(tables.problem) else None
+        self.mixes_at = _MIX_STEPS
+        self.has_duty = tables.problem.weights.duty_per_min > 0
         self.ways, self.orders = [1.0] * N_WAYS, [1.0] * len(self._orders())
 
     # The whole search -------------------------------------------------------------------------
@@ -110,19 +126,49 @@ class Worker:
         n_in = len(tasks) - len(self.left_out())
         self.hot = max(0.1, (self.cost - out) / max(1, n_in))
 
+    def begin_like(self, other: Worker) -> None:
+        """Begin with the plan that another search has made, and go on from it in another way."""
+        self.S[:], self.best[:] = other.best, other.best
+        self.cost = self.best_cost = other.best_cost
+        self.hot, self.is_first = other.hot, False
+
+    def admit(self) -> None:
+        """Ruin for what the first plan leaves out, until it has all or ruins let nothing in."""
+        self.is_first = False
+        n_vain = 0
+        while n_vain < _VAIN and (wanted := self._wanted()):
+            before = self.best_cost
+            self._step(0.0, self._dear(wanted))
+            n_vain = 0 if self.best_cost < before - 1e-6 else n_vain + 1
+
     def go_on(self, n_steps: int, share: float) -> None:
         """Ruin and recreate so often, when this share of the time is gone."""
-        temperature = self.hot * exp(log(_HOT) + share * (log(_COLD) - log(_HOT)))
+        hot, cold = (_HOT_ON_DUTY, _COLD_ON_DUTY) if self.has_duty else (_HOT, _COLD)
+        temperature = self.hot * exp(log(hot) + share * (log(cold) - log(hot)))
         for _ in range(n_steps):
             self.n_steps += 1
-            self._step(temperature)
+            self._step(temperature, self._seed())
+        if self.seen is not None and self.n_steps >= self.mixes_at and share < _MIX_UNTIL:
+            self.mixes_at = self.n_steps + _MIX_STEPS
+            self._mix(self.seen)
 
-    def _step(self, temperature: float) -> None:
+    def _mix(self, seen: Lines) -> None:
+        """Put the shifts seen together anew, and go on from there if that is better than all."""
+        seen.add(self.B, self.best, self.W)
+        state = seen.put_together(self.W, set(self.left_out()))
+        cost = inf if state is None else float(total_cost(self.A, self.B, state, self.W))
+        if state is not None and cost < self.best_cost - 1e-6:
+            self.S, self.cost, self.best_cost = state, cost, cost
+            self.best[:] = state
+
+    def _step(self, temperature: float, seed: int) -> None:
         way, order = self._drawn(self.ways), self._drawn(self.orders)
         before = self.S.copy()
         gain = 0
-        if self._rework(way, self._orders()[order]):
+        if self._rework(seed, way, self._orders()[order]):
             cost = self._total()
+            if self.seen is not None and 1e-6 < abs(cost - self.cost) < _SEEN * temperature:
+                self.seen.add(self.B, self.S, self.W)
             if cost < self.cost - temperature * log(1 - self.random.random()):
                 gain = 1 if cost >= self.cost - 1e-9 else 2
                 self.cost = cost
@@ -143,34 +189,42 @@ class Worker:
 
     # Ruin and recreate ------------------------------------------------------------------------
 
-    def _rework(self, way: int, order: Rank) -> bool:
+    def _rework(self, seed: int, way: int, order: Rank) -> bool:
         """Ruin and recreate once; False when the plan is then of no use."""
-        wanted = [j for j in self._missing(self.S) if not self.is_hopeless(j)]
-        seed = self._seed(wanted)
+        wanted = self._wanted()
         choose(self.A, self.S, self.W, way, seed)
         first = int(at(self.W, NEAR))
         pool = [int(j) for j in self.W[first : first + int(self.W[W_N_NEAR])]]
         for j in pool:
-            remove(self.A, self.S, self.W, j)
+            take_out(self.A, self.S, self.W, j)
         if not self._settle(pool):
             return False
         again = self.random.sample(wanted, min(len(wanted), _MOST_WANTED))
-        noise = _NOISE * self.random.random() * self.random.random()
+        # With duty priced, a gap's cost is exact: noise would only blur it, and waiting is told.
+        noise = 0 if self.has_duty else _NOISE * self.random.random() * self.random.random()
         n_units = len(self.inst.units)
         self.R[R_NOISE : R_NOISE + n_units] = [noise * self.random.random() for _ in range(n_units)]
         self.R[R_BLINK] = _BLINK * self.random.random()
-        self.R[R_EARLY] = self.random.choice(_EARLY)
+        self.R[R_EARLY] = 0 if self.has_duty else self.random.choice(_EARLY)
         ranks = {j: order(j) for j in {*pool, *again}}
         ranks[seed] = -1e18
         self.recreate(ranks, ranks.__getitem__)
         return self.drop_orphans(self._missing(self.S))
 
-    def _seed(self, wanted: list[int]) -> int:
+    def _seed(self) -> int:
         """Choose a job left out, dear ones rather, or any."""
+        wanted = self._wanted()
         if wanted and self.random.random() < 0.6:
-            prices = [self.inst.tasks[j].left_out_cost * self.random.random() for j in wanted]
-            return wanted[prices.index(max(prices))]
+            return self._dear(wanted)
         return self.random.choice(self.free)
+
+    def _dear(self, wanted: list[int]) -> int:
+        prices = [self.inst.tasks[j].left_out_cost * self.random.random() for j in wanted]
+        return wanted[prices.index(max(prices))]
+
+    def _wanted(self) -> list[int]:
+        """Return what is left out and some plan might hold."""
+        return [j for j in self._missing(self.S) if not self.is_hopeless(j)]
 
     def _orders(self) -> tuple[Rank, ...]:
         """Return the orders in which jobs may be put back."""
@@ -211,7 +265,8 @@ class Worker:
         task = self.inst.tasks[j]
         is_followed = any(lag.most < NEVER for lag in task.awaited_by)
         chance = 0.5 if is_followed else 0.02
-        if self.n_steps == 0 or not task.openings or self.random.random() > chance:
+        is_apart = self.seen is not None  # then waiting makes room for nobody
+        if is_apart or self.is_first or not task.openings or self.random.random() > chance:
             return -NEVER
         start, end = self.random.choice(task.openings)
         return self.random.randint(start, max(start, end - task.work))
@@ -222,15 +277,23 @@ class Worker:
         Returns False when that would be a locked job.
         """
         self.W[W_N_LOG] = 0
+        self._tidy_calls(pool)
         while not propagate(self.A, self.S, self.W):
             failed = int(self.W[W_FAILED])
             if self.inst.tasks[failed].locked is not None:
                 clear_queue(self.A, self.W)
                 return False
-            remove(self.A, self.S, self.W, failed)
+            take_out(self.A, self.S, self.W, failed)
             pool.append(failed)
+            self._tidy_calls(pool)
         loosen(self.A, self.S, self.W, NONE)
         return True
+
+    def _tidy_calls(self, pool: list[int]) -> None:
+        """Drop calls that serve nobody any more, and take out jobs that now lack something."""
+        while (j := tidy_calls(self.A, self.S, self.W)) >= 0:
+            take_out(self.A, self.S, self.W, j)
+            pool.append(j)
 
     def drop_orphans(self, missing: Iterable[int]) -> bool:
         """Take out jobs that wait for one left out; False if a locked job is then missed."""
@@ -239,7 +302,7 @@ class Worker:
             orphans = {lag.other for j in missing for lag in self.inst.tasks[j].awaited_by}
             missing = [j for j in orphans if self.has(j) and self.inst.tasks[j].locked is None]
             for j in missing:
-                remove(self.A, self.S, self.W, j)
+                take_out(self.A, self.S, self.W, j)
             if missing and not self._settle(missing):
                 return False
         return True
@@ -268,7 +331,7 @@ class Worker:
 
     def _insert_as_before(self, j: int) -> bool:
         """Put a job where the last plan had it, if it still fits there."""
-        self.R[R_BEST_GAP], self.W[W_CALL] = NO_COST, NONE
+        self.R[R_BEST_GAP] = NO_COST
         if not bounds(self.A, self.S, self.W, j, OUT):
             return False
         self._try_as_before(j)
@@ -277,7 +340,7 @@ class Worker:
     def _find_gap(self, j: int, held: int) -> bool:
         """Find the cheapest gap for a job from an instant on; it lies in the scratch then."""
         A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
-        R[R_BEST_GAP], W[W_CALL] = NO_COST, NONE
+        R[R_BEST_GAP] = NO_COST
         if not bounds(A, S, W, j, OUT):
             return False
         self._try_as_before(j)
@@ -295,7 +358,7 @@ class Worker:
             return
         for row, n, _ in self.tables.choices[j]:
             if len(before.people) == n and trial.lay_as_before(A, S, W, j, row):
-                trial.keep_if_best(A, B, S, W, R, j, row, n, before.machine, before.start)
+                keep_if_best(A, B, S, W, R, j, row, n, before.machine, before.start)
 
     def _put_in(self, j: int) -> bool:
         """Put a job into the gap that was found and push what follows; undone if that fails."""
@@ -305,6 +368,7 @@ class Worker:
         put_on(A, S, W, j, W[W_BEST_MODE], W[W_BEST_MACHINE], W[W_BEST_CALL], *times)
         W[W_N_LOG] = 0
         log_times(S, W, j)
+        change_calls(A, S, W, j)
         ask_followers(A, S, W, j)
         if propagate(A, S, W):
             loosen(A, S, W, j)
@@ -312,6 +376,9 @@ class Worker:
         clear_queue(A, W)
         undo_times(S, W)
         take_off(A, S, j)
+        change_calls(A, S, W, j)
+        clear_queue(A, W)
+        W[W_N_TOUCHED] = 0
         return False
 
     # What it holds ----------------------------------------------------------------------------
@@ -334,12 +401,27 @@ class Worker:
 
     def assignments(self) -> Iterator[Assignment]:
         """Read the best plan."""
-        out = set(self.left_out())
+        out, shifted = set(self.left_out()), self._shifted()
         for j in range(len(self.inst.tasks)):
             if j not in out:
-                yield self._assignment(j)
+                yield self._assignment(j, shifted.get(j, 0))
 
-    def _assignment(self, j: int) -> Assignment:
+    def _shifted(self) -> dict[int, int]:
+        """By how many seconds jobs of the best plan begin later, so that people leave late."""
+        if not self.has_duty:
+            return {}
+        A, S, W, found = self.A, self.best, self.W, {}
+        for u in range(len(self.inst.units)):
+            n, order, starts = load_line(A, S, W, u), int(at(W, TRIED)), int(at(W, TRIED_START))
+            if n > 0:
+                leave_at(A, S, W, u, n)
+            for j in (int(node) // self.tables.n_slots for node in W[order : order + n]):
+                later = int(W[starts + j] - S[j * o.STATE_WIDTH + o.S_START])
+                if later > 0:
+                    found[j] = later
+        return found
+
+    def _assignment(self, j: int, later: int) -> Assignment:
         inst, record = self.inst, self.inst.problem.jobs[j]
         if record.locked is not None:
             kept = record.locked
@@ -353,8 +435,8 @@ class Worker:
             record.id,
             tuple(problem.people[inst.units[u].person].id for u in units),
             None if m < 0 else problem.machines[m].id,
-            inst.instant(row[o.S_START]),
-            inst.instant(row[o.S_END]),
+            inst.instant(row[o.S_START] + later),
+            inst.instant(row[o.S_END] + later),
             calls_at=None if call < 0 else problem.places[call].key,
         )
 
