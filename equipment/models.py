@@ -1,5 +1,6 @@
 """All that is stored of what stands on the farm."""
 
+from .attachments.models import Attached, Attachment, AttachmentSpace
 from .barns.models import Alley, BedGroup, Pen
 from .basins.models import (
     Basin,
@@ -47,6 +48,9 @@ from .weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecas
 __all__ = [
     "Actor",
     "Alley",
+    "Attached",
+    "Attachment",
+    "AttachmentSpace",
     "Basin",
     "BasinCleanOut",
     "BasinOutlook",

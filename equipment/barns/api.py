@@ -65,6 +65,8 @@ class PenViewSet(ReadViewSet[Pen]):
     serializer_class = PenOutput
     query = PenQuery
     lookups = {"kind": "kind"}
+    made_at = {"hold": "api-holds-detail"}
+    stamps = ("changed_at", "bed_groups__changed_at", "alleys__changed_at")
 
     @extend_schema(request=ReasonInput, responses={201: HoldOutput})
     @action(detail=True, methods=["post"])

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
 from equipment.site.constraints import place_constraints
-from equipment.site.models import PlaceModel
+from equipment.site.models import Dated, PlaceModel
 
 
 class PenKind(models.TextChoices):
@@ -26,7 +26,7 @@ class ReturnMode(models.TextChoices):
     INNER_GATE = "inner_gate", _("Moving inner gate")
 
 
-class Pen(PlaceModel):
+class Pen(Dated, PlaceModel):
     """A group of cows and the space they live in."""
 
     kind = models.CharField(max_length=8, choices=PenKind)
@@ -46,7 +46,7 @@ class Pen(PlaceModel):
         ]
 
 
-class BedGroup(PlaceModel):
+class BedGroup(Dated, PlaceModel):
     """A row of stalls groomed as one."""
 
     pen = models.ForeignKey(Pen, on_delete=models.PROTECT, related_name="bed_groups")
@@ -63,7 +63,7 @@ class BedGroup(PlaceModel):
         ]
 
 
-class Alley(PlaceModel):
+class Alley(Dated, PlaceModel):
     """The lane a flush washes. Return and holding alleys belong to no pen."""
 
     pen = models.ForeignKey(

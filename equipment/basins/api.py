@@ -172,6 +172,14 @@ class BasinViewSet(ReadViewSet[Basin]):
     queryset = Basin.objects.filter(place__retired_at=None).select_related("place")
     serializer_class = BasinOutput
     roles = {"level": EVERYONE, "gate": LEADS, "clean_out": LEADS}
+    is_of_state = False  # days to the line are counted from now
+    stamps = (
+        "changed_at",
+        "levels__changed_at",
+        "outlook__changed_at",
+        "switches__changed_at",
+        "clean_outs__changed_at",
+    )
 
     def viewed(self, rows: Sequence[Basin]) -> Sequence[BasinView]:
         """Add levels and what is projected: 11 queries for any number of rows."""

@@ -5,7 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import place_constraints, site_constraints
-from equipment.site.models import Actor, Named, PlaceModel, SiteModel, unique_key
+from equipment.site.models import Actor, Dated, Named, PlaceModel, SiteModel, unique_key
 
 MONTH_DAY = r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$"
 
@@ -15,7 +15,7 @@ class BasinStage(models.TextChoices):
     SECOND = "second", _("Second stage")
 
 
-class Basin(PlaceModel):
+class Basin(Dated, PlaceModel):
     """A storage for flush solids with weeping walls, or of the second stage behind them.
 
     `depth_volume` is a surveyed curve, floor to rim; without one, size and slopes give it.
@@ -132,7 +132,7 @@ class HaulTruck(Named):
         ]
 
 
-class CropField(Named):
+class CropField(Dated, Named):
     """A field that takes manure, and what its crop needs in a season."""
 
     crop = models.CharField(max_length=60)
@@ -179,7 +179,7 @@ class FieldWindow(Named):
         ]
 
 
-class LevelReading(SiteModel):
+class LevelReading(Dated, SiteModel):
     """Depth by the marker. Only ever added."""
 
     basin = models.ForeignKey(Basin, on_delete=models.PROTECT, related_name="levels")
@@ -195,7 +195,7 @@ class LevelReading(SiteModel):
         ordering = ["read_at"]
 
 
-class BasinOutlook(SiteModel):
+class BasinOutlook(Dated, SiteModel):
     """What was last projected of a basin, for pages that only warn.
 
     `line_on` is when the earliest tenth of runs reaches the line with the storm kept free; None
@@ -211,7 +211,7 @@ class BasinOutlook(SiteModel):
         constraints = [*site_constraints("basin")]
 
 
-class GateSwitch(SiteModel):
+class GateSwitch(Dated, SiteModel):
     """A basin's gate opened, and those of its pair shut. Only ever added."""
 
     basin = models.ForeignKey(Basin, on_delete=models.PROTECT, related_name="switches")
@@ -223,7 +223,7 @@ class GateSwitch(SiteModel):
         ordering = ["at", "pk"]
 
 
-class BasinCleanOut(SiteModel):
+class BasinCleanOut(Dated, SiteModel):
     """A basin emptied down to a depth. Only ever added."""
 
     basin = models.ForeignKey(Basin, on_delete=models.PROTECT, related_name="clean_outs")
@@ -243,7 +243,7 @@ class BasinCleanOut(SiteModel):
         ordering = ["done_at", "pk"]
 
 
-class ManureAnalysis(SiteModel):
+class ManureAnalysis(Dated, SiteModel):
     """A laboratory's sheet of one basin's manure, per tonne as it lies. Only ever added."""
 
     basin = models.ForeignKey(Basin, on_delete=models.PROTECT, related_name="analyses")
@@ -268,7 +268,7 @@ class ManureAnalysis(SiteModel):
         ordering = ["sampled_on", "pk"]
 
 
-class FieldApplication(SiteModel):
+class FieldApplication(Dated, SiteModel):
     """Manure brought to a field, with what it brought by the analysis used. Only ever added."""
 
     field = models.ForeignKey(CropField, on_delete=models.PROTECT, related_name="applications")

@@ -63,6 +63,7 @@ class LockViewSet(ReadViewSet[Lock]):
     query = LockQuery
     lookups = {"is_on": "off_at__isnull", "place": "place_id"}
     roles = {"create": EVERYONE, "off": EVERYONE}
+    made_at = {"create": "api-locks-detail"}
 
     @extend_schema(request=LockInput, responses={201: LockOutput})
     def create(self, request: Request, slug: str) -> Response:

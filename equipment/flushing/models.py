@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.barns.models import Alley
 from equipment.site.constraints import place_constraints, site_constraints
-from equipment.site.models import Actor, Named, Place, PlaceModel, SiteModel, unique_key
+from equipment.site.models import Actor, Dated, Named, Place, PlaceModel, SiteModel, unique_key
 
 
 class Tank(PlaceModel):
@@ -87,7 +87,7 @@ class RunStatus(models.TextChoices):
     DONE = "done", _("Taken as done")
 
 
-class FlushRun(SiteModel):
+class FlushRun(Dated, SiteModel):
     """One planned opening: a block on alley and tank, not a work order.
 
     `short_m3` is what the tank will lack for it, `waits_s` how long it waits for the tank.
@@ -118,7 +118,7 @@ class FlushRun(SiteModel):
         indexes = [models.Index(fields=["site", "starts_at"], name="%(class)s_start")]
 
 
-class Lock(SiteModel):
+class Lock(Dated, SiteModel):
     """Isolation recorded by the person exposed. Recording it here stops no valve."""
 
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="locks")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any, TypeVar
 
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
 from rest_framework.generics import get_object_or_404
@@ -14,6 +15,7 @@ from rest_framework.response import Response
 
 from equipment.site.api import HoldOutput
 from equipment.site.models import SHOP, HoldSubject
+from equipment.site.queries import held_since
 from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, SiteViewSet, site_routes
 from equipment.site.restfields import ReasonInput, SaidInput
 from equipment.site.services import put_hold
@@ -42,6 +44,18 @@ class MachineViewSet(ReadViewSet[Machine]):
     query = shapes.MachineQuery
     lookups = {"kind": "kind"}
     roles = {"hold": SHOP}
+    made_at = {"hold": "api-holds-detail"}
+    stamps = (
+        "changed_at",
+        "readings__changed_at",
+        "services__changed_at",
+        "defects__changed_at",
+        "repairs__changed_at",
+    )
+
+    def changed_since(self, since: datetime) -> Q:
+        """Count holds in: they name their machine by its key."""
+        return super().changed_since(since) | Q(pk__in=held_since(HoldSubject.MACHINE, since))
 
     def viewed(self, rows: Sequence[Machine]) -> Sequence[MachineView]:
         """Add meters, dues, holds, defects and repairs: 8 queries for any number of rows."""
@@ -158,6 +172,7 @@ class DefectsOfMachineViewSet(OfMachineViewSet[Defect]):
     queryset = Defect.objects.select_related("reported_by", "closed_by")
     serializer_class = shapes.DefectOutput
     roles = {"create": EVERYONE}
+    made_at = {"create": "api-defects-detail"}
 
     @extend_schema(request=shapes.DefectInput, responses={201: shapes.DefectOutput})
     def create(self, request: Request, slug: str, machine_id: int) -> Response:
@@ -176,6 +191,7 @@ class RepairsOfMachineViewSet(OfMachineViewSet[Repair]):
     queryset = Repair.objects.select_related("reported_by", "cleared_by")
     serializer_class = shapes.RepairOutput
     roles = {"create": SHOP}
+    made_at = {"create": "api-repairs-detail"}
 
     @extend_schema(request=shapes.RepairInput, responses={201: shapes.RepairOutput})
     def create(self, request: Request, slug: str, machine_id: int) -> Response:

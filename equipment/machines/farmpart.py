@@ -172,6 +172,7 @@ CHECK_ITEMS = Section(
         Field("machine_kind", Kind.CHOICE, _("For all of a kind"), choices=KINDS),
         Field("position", Kind.WHOLE, _("Order round the machine"), low=1, high=99),
         Field("text", Kind.WORDS, _("The good state")),
+        Field("spot", Kind.WORDS, _("Where on the machine, such as Left side"), {}),
         Field("is_safety", Kind.BOOL, _("Not OK takes the machine out of use"), False),
     ),
 )

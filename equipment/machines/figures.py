@@ -15,8 +15,9 @@ from .calc import costs, productivity, risk, visits
 from .calc.downtime import HourlyCost, Span, down_share_frac, hourly_cost
 from .calc.meter import MeterSeries
 from .calc.replacement import Replacement, Wear, keep_or_replace
+from .histories import meter_histories
 from .models import Machine, MachineKind, MachinePractice, Repair, ServiceRecord
-from .queries import ItemDue, MachineView, readings_by_machine, series_of
+from .queries import ItemDue, MachineView
 
 LOOK_BACK = timedelta(days=365)
 VISITS_AHEAD_D = 90  # a service farther off is not worth a word yet
@@ -200,7 +201,7 @@ def _records_of(site_id: int) -> _Records:
         services[record.machine_id].append(record)
     for repair in Repair.objects.filter(site_id=site_id):
         repairs[repair.machine_id].append(repair)
-    series = {pk: series_of(rows) for pk, rows in readings_by_machine(site_id).items()}
+    series = {pk: history.series for pk, history in meter_histories(site_id).items()}
     return _Records(series, services, repairs)
 
 

@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, Event, Named, Place, SiteModel, unique_key
+from equipment.site.models import Actor, Dated, Event, Named, Place, SiteModel, unique_key
 
 MOST_METER_H = 200_000  # of any hour meter: more than twenty years without a stop
 
@@ -25,7 +25,7 @@ class RepairRow(models.TextChoices):
     TRACTOR_4WD = "tractor_4wd", _("Four-wheel-drive tractor (ASAE D497)")
 
 
-class Machine(Named):
+class Machine(Dated, Named):
     """A machine known by its number on the farm; what is left out of its costs is not known."""
 
     kind = models.CharField(max_length=12, choices=MachineKind)
@@ -84,7 +84,7 @@ class MachinePractice(SiteModel):
         ]
 
 
-class MeterReading(SiteModel):
+class MeterReading(Dated, SiteModel):
     """What the hour meter showed. Only ever added; a new meter starts a new run of readings."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="readings")
@@ -137,7 +137,7 @@ class ServiceItem(Named):
         ]
 
 
-class ServiceRecord(SiteModel):
+class ServiceRecord(Dated, SiteModel):
     """That a service was done: with what reading, parts, minutes and cost."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="services")
@@ -159,7 +159,7 @@ class ServiceRecord(SiteModel):
         ordering = ["done_at"]
 
 
-class Repair(SiteModel):
+class Repair(Dated, SiteModel):
     """An unplanned stop: down from, until, cause, stand-in, who returned it to service."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="repairs")
@@ -186,12 +186,16 @@ class Repair(SiteModel):
         ]
 
 
-class CheckItem(Named):
-    """One line of the look round before a machine starts: the good state, in both languages."""
+class CheckItem(Dated, Named):
+    """One line of the look round before a machine starts: the good state, in both languages.
+
+    `spot` says where on the machine it is looked at, in both languages, or nothing.
+    """
 
     machine_kind = models.CharField(max_length=12, choices=MachineKind)
     position = models.PositiveSmallIntegerField()
     text = models.JSONField(default=dict)
+    spot = models.JSONField(default=dict)
     is_safety = models.BooleanField(default=False)
 
     class Meta:
@@ -205,7 +209,7 @@ class Verdict(models.TextChoices):
     PARK = "park", _("Park it")
 
 
-class PrestartCheck(SiteModel):
+class PrestartCheck(Dated, SiteModel):
     """A look round before starting, and what came of it."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="checks")
@@ -218,7 +222,7 @@ class PrestartCheck(SiteModel):
         constraints = [*site_constraints("machine", "by")]
 
 
-class Defect(SiteModel):
+class Defect(Dated, SiteModel):
     """Something wrong with a machine, until someone says it was put right."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="defects")

@@ -94,11 +94,11 @@ class ServiceItemOutput(serializers.ModelSerializer[ServiceItem]):
 
 
 class CheckItemOutput(serializers.ModelSerializer[CheckItem]):
-    """One line of the look round: the good state, by language."""
+    """One line of the look round: the good state and where it is looked at, by language."""
 
     class Meta:
         model = CheckItem
-        fields = ["id", "key", "position", "text", "is_safety"]
+        fields = ["id", "key", "position", "text", "spot", "is_safety"]
 
 
 class DueOutput(serializers.Serializer[ItemDue]):

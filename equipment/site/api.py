@@ -1,5 +1,6 @@
 """The API of the ground floor: the caller's sites, their places, and what is held."""
 
+import builtins
 from typing import Any
 
 from django.db.models import QuerySet
@@ -8,6 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.mixins import ListModelMixin
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
@@ -16,9 +18,10 @@ from .callers import caller_on, sites_for
 from .models import SHOP, Hold, HoldSubject, Place, PlaceKind, Site
 from .preconditions import answer_tagged, etag_of_data
 from .queries import site_version
-from .rest import ReadViewSet, site_routes
-from .restfields import PlaceRef, SaidInput, WhoField
+from .rest import ReadViewSet, read_query, site_routes
+from .restfields import PlaceRef, SaidInput, SinceQuery, WhoField
 from .services import clear_hold
+from .tables import answer_table, is_table, with_tables
 
 
 class SiteOutput(serializers.ModelSerializer[Site]):
@@ -58,10 +61,25 @@ class SitesViewSet(ListModelMixin, GenericViewSet[Site]):
     tagged = ("retrieve",)
 
     def get_queryset(self) -> QuerySet[Site]:
-        """Only the caller's."""
+        """Only the caller's; with `updated_since` those that changed."""
         if getattr(self, "swagger_fake_view", False):
             return Site.objects.none()
-        return sites_for(self.request.user)
+        sites = sites_for(self.request.user)
+        since = read_query(self.request, SinceQuery).get("updated_since")
+        return sites if since is None else sites.filter(changed_at__gte=since)
+
+    def get_renderers(self) -> builtins.list[BaseRenderer]:
+        """Give the list as a table too."""
+        return with_tables(super().get_renderers(), self.action)
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Any:
+        """Give a page of sites, or all as a table."""
+        if not is_table(request):
+            return super().list(request, *args, **kwargs)
+        rows, form = self.get_queryset(), self.get_serializer()
+        return answer_table(
+            request, form, rows, lambda part: SiteOutput(part, many=True).data, is_streamed=False
+        )
 
     @extend_schema(responses=SiteDetail)
     def retrieve(self, request: Request, slug: str) -> Response:

@@ -17,13 +17,17 @@ from .services import actor_of_user
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """One principal on one site. `device_id` is set when it speaks from a paired phone."""
+    """One principal on one site.
+
+    `device_id` is set when it speaks from a paired phone, `crew_id` when that is a crew's own.
+    """
 
     site: Site
     role: str
     actor: Actor
     language: str
     device_id: int | None = None
+    crew_id: int | None = None
 
     @property
     def is_lead(self) -> bool:

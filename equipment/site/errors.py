@@ -16,7 +16,8 @@ class FieldFault:
 class DomainError(Exception):
     """A refusal by the rules of the house: says what, where and what to do.
 
-    `code` is stable and machine-read, `status` the HTTP status a door answers with.
+    `code` is stable and machine-read, `status` the HTTP status a door answers with, `wait_s` the
+    seconds after which the same may be tried again, where that helps.
     """
 
     detail: str
@@ -24,6 +25,7 @@ class DomainError(Exception):
 
     code = "refused"
     status = 422
+    wait_s = 0
 
     def __str__(self) -> str:
         return self.detail

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
@@ -26,7 +27,32 @@ class User(AbstractUser):
     language = models.CharField(max_length=2, choices=Language, default=Language.ENGLISH)
 
 
-class Site(models.Model):
+class ChangedAtField(models.DateTimeField):  # type: ignore[type-arg]  # has no parameters when run
+    """When a row last changed, by the database's clock. Written by its trigger and nobody else."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        fixed = {"db_default": Now(), "editable": False, "serialize": False}
+        super().__init__(**{**kwargs, **fixed})
+
+    def deconstruct(self) -> Any:
+        """Stand in migrations as the plain column that it is."""
+        name, _path, args, kwargs = super().deconstruct()
+        return name, "django.db.models.DateTimeField", args, kwargs
+
+
+class Dated(models.Model):
+    """Base of rows that lists of the API show: `updated_since` asks when they changed.
+
+    The table needs a trigger: `StampChanges` in a migration (`operations.py`).
+    """
+
+    changed_at = ChangedAtField()
+
+    class Meta:
+        abstract = True
+
+
+class Site(Dated):
     """One dairy: its clock, its place on earth, its units and its own words."""
 
     slug = models.SlugField(unique=True)
@@ -113,11 +139,15 @@ class Membership(SiteModel):
 
 
 class SiteVersion(models.Model):
-    """The site's count of committed changes; its row lock is what puts them in order."""
+    """The site's count of committed changes; its row lock is what puts them in order.
+
+    `epoch` is renewed by a restore. A backup holds all changes up to `kept_through`.
+    """
 
     site = models.OneToOneField(Site, on_delete=models.CASCADE, primary_key=True)
     version = models.BigIntegerField(default=0)
     epoch = models.UUIDField(default=uuid.uuid4)
+    kept_through = models.BigIntegerField(default=0)
 
 
 class PlaceKind(models.TextChoices):
@@ -138,7 +168,7 @@ class PlaceKind(models.TextChoices):
     FIELD = "field", _("Field")
 
 
-class Place(SiteModel):
+class Place(Dated, SiteModel):
     """Somewhere on the farm: where work is, where machines stand, where water runs to.
 
     `drains_to` is where the water of this place goes next (alley, alley, lane, basin).
@@ -221,6 +251,7 @@ class Event(SiteModel):
     received_at = models.DateTimeField()
     state = models.CharField(max_length=8, choices=EventState)
     answer = models.JSONField(default=dict)
+    version = models.BigIntegerField(null=True, blank=True)  # the site's, with this event in it
     looked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -266,7 +297,7 @@ class HoldSubject(models.TextChoices):
     BATCH = "batch", _("Batch")
 
 
-class Hold(SiteModel):
+class Hold(Dated, SiteModel):
     """A machine, pen or batch out of use by a named person until a named person clears it."""
 
     subject_kind = models.CharField(max_length=8, choices=HoldSubject)

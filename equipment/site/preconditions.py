@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from datetime import datetime
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from django.db import OperationalError, connection, models, transaction
+from django.http import HttpRequest
+from django.utils.http import parse_etags
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import APIException
 from rest_framework.renderers import JSONRenderer
@@ -17,9 +23,11 @@ from rest_framework.response import Response
 
 from .callers import Caller
 from .errors import DomainError, InvalidInputError, StaleError
-from .models import IdempotencyKey
+from .models import IdempotencyKey, SiteVersion
 
+ROOT = Path(__file__).resolve().parents[2]
 KEY_LENGTH = 80
+PRINTABLE_KEY = re.compile(f"[ -~]{{1,{KEY_LENGTH}}}")
 PATIENCE_MS = 10_000
 
 
@@ -80,7 +88,7 @@ def check_if_match(request: Request, etag: str, changed_by: Callable[[], str]) -
     given = request.headers.get("If-Match", "").strip()
     if not given:
         raise PreconditionMissingError(_("Send If-Match with the ETag you read."))
-    if given != etag:
+    if etag not in parse_etags(given):  # `*` names no version, so it does not do here
         raise VersionStaleError(_stale(etag, changed_by()), etag)
 
 
@@ -94,9 +102,49 @@ def _stale(etag: str, who: str) -> str:
 
 def answer_tagged(request: Request, data: Any, etag: str) -> Response:
     """Answer with an ETag, or 304 when the caller has it already (RFC 9110, 13.1.2)."""
-    if request.headers.get("If-None-Match", "").strip() == etag:
+    if is_known(request, etag):
         return Response(status=304, headers={"ETag": etag})
     return Response(data, headers={"ETag": etag})
+
+
+def is_known(request: Request | HttpRequest, etag: str) -> bool:
+    """Whether If-None-Match names this ETag; compared weakly (RFC 9110, 8.8.3.2 and 13.1.2)."""
+    given = parse_etags(request.headers.get("If-None-Match", ""))
+    return given == ["*"] or etag.removeprefix("W/") in {tag.removeprefix("W/") for tag in given}
+
+
+def etag_of_state(request: Request, caller: Caller) -> str:
+    """Give the ETag of an answer that moves with nothing but the site, the caller and the address.
+
+    Read before the rows: what commits meanwhile shows in the answer already, and the caller who
+    comes back with this ETag then gets the rows again and no 304. Weak for that reason: 2 answers
+    of one ETag may differ by what came meanwhile. 1 query; a phone's site has come with it.
+    """
+    row: SiteVersion = caller.site.siteversion
+    rests_on = (
+        row.epoch,
+        row.version,
+        caller.actor.pk,
+        caller.role,
+        caller.language,
+        get_language(),
+        request.build_absolute_uri(),
+        request.accepted_media_type,
+        code_edition(),
+    )
+    return f'W/"{hashlib.sha256(repr(rests_on).encode()).hexdigest()[:32]}"'
+
+
+@cache
+def code_edition() -> str:
+    """Give a digest of the rooms' sources and words: after an upgrade the same rows may read
+    differently.
+    """
+    digest = hashlib.sha256()
+    for folder in ("config", "crews", "equipment", "schedules"):
+        for path in sorted(ROOT.joinpath(folder).rglob("*.[pm][yo]")):
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
 # Once -------------------------------------------------------------------------------------------
@@ -126,7 +174,7 @@ def once(request: Request, caller: Caller, now: datetime, do: Callable[[], Respo
 
 def _key_of(request: Request) -> str:
     key = request.headers.get("Idempotency-Key", "").strip()
-    if not 1 <= len(key) <= KEY_LENGTH:
+    if not PRINTABLE_KEY.fullmatch(key):
         raise KeyMissingError(
             _("Send an Idempotency-Key of your own making, new for each call, up to 80 signs.")
         )

@@ -1,5 +1,8 @@
 """Reads of the ground floor that pages and API share."""
 
+from datetime import datetime
+from typing import Any
+
 from django.db.models import QuerySet
 from django.utils.translation import get_language
 
@@ -121,6 +124,13 @@ def open_holds(site_id: int, subject_kind: HoldSubject) -> QuerySet[Hold]:
     return Hold.objects.filter(
         site_id=site_id, subject_kind=subject_kind, cleared_at__isnull=True
     ).select_related("put_by")
+
+
+def held_since(subject_kind: HoldSubject, since: datetime) -> QuerySet[Hold, Any]:
+    """Keys of things whose holds were put or cleared since: a query to be part of another."""
+    return Hold.objects.filter(subject_kind=subject_kind, changed_at__gte=since).values(
+        "subject_id"
+    )
 
 
 def unread_changes(site_id: int, consumer: str) -> tuple[list[Change], ChangeCursor]:

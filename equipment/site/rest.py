@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import builtins
 import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import reduce
+from operator import or_
 from typing import Any, ClassVar, TypeVar
 
 from django.db import models
-from django.urls import URLPattern, URLResolver, register_converter
+from django.http import HttpResponseNotModified
+from django.http.response import HttpResponseBase
+from django.urls import URLPattern, URLResolver, register_converter, reverse
+from django.utils.cache import patch_vary_headers
+from django.utils.http import parse_etags
 from rest_framework.mixins import ListModelMixin
 from rest_framework.permissions import SAFE_METHODS
+from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
@@ -19,7 +27,10 @@ from rest_framework.viewsets import GenericViewSet
 
 from .callers import Caller, caller_on
 from .models import LEADS, SHOP, Role
-from .preconditions import answer_tagged, etag_of, etag_of_data, once
+from .preconditions import answer_tagged, etag_of, etag_of_data, etag_of_state, once
+from .preferences import apply_preferences
+from .restfields import SinceQuery
+from .tables import answer_table, is_table, with_tables
 
 M = TypeVar("M", bound=models.Model)
 Row_co = TypeVar("Row_co", covariant=True)
@@ -50,7 +61,8 @@ class SiteViewSet(GenericViewSet[M]):
 
     `roles` says who may do an unsafe action, leads where it says nothing. `query` reads the
     list's parameters and `lookups` turns each into a condition. Actions in `guarded` ask for
-    If-Match; those in `tagged` give an ETag, as `retrieve` does.
+    If-Match; those in `tagged` give an ETag, as `retrieve` does. What an action in `made_at` makes
+    has its own address under that name.
     """
 
     roles: ClassVar[Mapping[str, Roles]] = {}
@@ -58,6 +70,7 @@ class SiteViewSet(GenericViewSet[M]):
     lookups: ClassVar[Mapping[str, str]] = {}
     guarded: ClassVar[tuple[str, ...]] = ()
     tagged: ClassVar[tuple[str, ...]] = ()
+    made_at: ClassVar[Mapping[str, str]] = {}
     lookup_value_converter = "key"
     caller: Caller
     now: datetime
@@ -69,6 +82,24 @@ class SiteViewSet(GenericViewSet[M]):
         self.caller = caller_on(request.user, kwargs["slug"])
         if self.action and request.method not in SAFE_METHODS:
             self.caller.require(*self.roles.get(self.action, LEADS))
+
+    def finalize_response(
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
+        """Say where what was made is found; leave away what the caller would rather not have."""
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        if request.method not in SAFE_METHODS:
+            if name := self.made_at.get(self.action or ""):
+                self._name_address(answer, name)
+            apply_preferences(request, answer)
+        return answer
+
+    def _name_address(self, answer: Response, name: str) -> None:
+        if answer.status_code == 201:
+            key = {"slug": self.kwargs["slug"], "pk": answer.data["id"]}
+            answer["Location"] = reverse(name, kwargs=key)
+        elif answer.status_code == 202:
+            answer["Location"] = reverse(name, kwargs={"slug": self.kwargs["slug"]})
 
     def get_queryset(self) -> models.QuerySet[M]:
         """Rows of the caller's site only."""
@@ -82,9 +113,7 @@ class SiteViewSet(GenericViewSet[M]):
         rows = super().filter_queryset(queryset)
         if self.query is None or self.action != "list":
             return rows
-        given = self.query(data=self.request.query_params.dict())
-        given.is_valid(raise_exception=True)
-        for name, value in given.validated_data.items():
+        for name, value in read_query(self.request, self.query).items():
             rows = rows.filter(**{self.lookups[name]: value})  # one by one: each for itself
         return rows
 
@@ -120,13 +149,58 @@ class SiteViewSet(GenericViewSet[M]):
 
 
 class ListViewSet(ListModelMixin, SiteViewSet[M]):
-    """Rows of the site, page by page."""
+    """Rows of the site, page by page.
 
-    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Give a page of rows; `next` is in the body and in the Link header."""
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        shown = self.get_serializer(self.viewed(page or []), many=True)
-        return self.get_paginated_response(shown.data)
+    `is_of_state` says that rows read the same until the site's version moves: then a 304 costs no
+    list. What is reckoned from the clock is not. `stamps` are the times of change that
+    `updated_since` looks at: of the row and of what is shown as part of it.
+    """
+
+    is_of_state: ClassVar[bool] = True
+    stamps: ClassVar[tuple[str, ...]] = ("changed_at",)
+
+    def filter_queryset(self, queryset: models.QuerySet[M, Row_co]) -> models.QuerySet[M, Row_co]:
+        """Narrow a list by its query parameters and by when rows changed."""
+        rows = super().filter_queryset(queryset)
+        since = read_query(self.request, SinceQuery).get("updated_since")
+        if self.action != "list" or since is None:
+            return rows
+        changed = self.changed_since(since)
+        keys = queryset.model._default_manager.filter(changed, site=self.caller.site)
+        return rows.filter(pk__in=keys.values("pk"))
+
+    def changed_since(self, since: datetime) -> models.Q:
+        """Say which rows changed at a time or later, by their stamps."""
+        return reduce(or_, (models.Q(**{f"{stamp}__gte": since}) for stamp in self.stamps))
+
+    def get_renderers(self) -> builtins.list[BaseRenderer]:
+        """Give a list as a table too."""
+        return with_tables(super().get_renderers(), self.action)
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Any:
+        """Give a page of rows; `next` is in the body and in the Link header.
+
+        As a table (`text/csv`) it gives all rows at once.
+        """
+        etag = etag_of_state(request, self.caller) if self.is_of_state else None
+        if etag and etag in parse_etags(request.headers.get("If-None-Match", "")):
+            return HttpResponseNotModified(headers={"ETag": etag})
+        rows = self.filter_queryset(self.get_queryset())
+        answer = self._table(rows) if is_table(request) else self._page(rows)
+        patch_vary_headers(answer, ["Accept"])
+        if etag:
+            answer["ETag"] = etag
+        return answer
+
+    def _shown(self, rows: Sequence[M]) -> Any:
+        return self.get_serializer(self.viewed(rows), many=True).data
+
+    def _page(self, rows: models.QuerySet[M]) -> HttpResponseBase:
+        return self.get_paginated_response(self._shown(self.paginate_queryset(rows) or []))
+
+    def _table(self, rows: models.QuerySet[M]) -> HttpResponseBase:
+        form = self.get_serializer()
+        return answer_table(self.request, form, rows, self._shown, is_streamed=self.is_of_state)
 
 
 class ReadViewSet(ListViewSet[M]):
@@ -137,6 +211,13 @@ class ReadViewSet(ListViewSet[M]):
         row = self.get_object()
         data = self.shown(row)
         return answer_tagged(request, data, tag_of(row, data))
+
+
+def read_query(request: Request, form: type[Serializer[Any]]) -> dict[str, Any]:
+    """Check the query parameters that a form knows."""
+    given = form(data=request.query_params.dict())
+    given.is_valid(raise_exception=True)
+    return dict(given.validated_data)
 
 
 def tag_of(row: models.Model, data: Any) -> str:

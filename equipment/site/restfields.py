@@ -111,6 +111,16 @@ class KeyField(fields.IntegerField):
         super().__init__(**{"min_value": 1, "max_value": BIGGEST_KEY, **kwargs})
 
 
+class SinceQuery(serializers.Serializer[Any]):
+    """Which rows of any list, by when they changed."""
+
+    updated_since = InstantField(
+        required=False,
+        help_text="Rows that changed at this time or later. A convenience: what a transaction"
+        " that is still open writes may bear an earlier time, and what is gone is not told.",
+    )
+
+
 class WhoField(serializers.SlugRelatedField[Actor]):
     """Who did it, by name."""
 

@@ -25,6 +25,7 @@ from .models import RunState, Site, TaskRun
 log = logging.getLogger(__name__)
 
 MAX_ATTEMPTS = 5
+SLOW_QUEUES = ("solve", "forecast")  # seconds to minutes a run: never before what is quick
 Prepare = Callable[[TaskRun], Any]
 Apply = Callable[[TaskRun, Any], None]
 
@@ -194,8 +195,18 @@ def _mark_failed(run: TaskRun, error: Exception) -> None:
 
 
 def poll(*, now: datetime, limit: int = 100) -> int:
-    """Do what is due, oldest first, without any broker. The floor under the doorbell."""
-    ids = list(claimable(now).order_by("due_at").values_list("id", flat=True)[:limit])
+    """Do what is due and quick, oldest first, without any broker. The floor under the doorbell."""
+    return _poll(claimable(now).exclude(queue__in=SLOW_QUEUES), limit)
+
+
+def poll_slow(*, now: datetime, waited_s: float = 0.0) -> int:
+    """Do one run that takes long and has been due for so many seconds."""
+    due = claimable(now - timedelta(seconds=waited_s)).filter(queue__in=SLOW_QUEUES)
+    return _poll(due, 1)
+
+
+def _poll(due: QuerySet[TaskRun], limit: int) -> int:
+    ids = list(due.order_by("due_at").values_list("id", flat=True)[:limit])
     return sum(perform(i) for i in ids)
 
 

@@ -1,4 +1,4 @@
-"""Celery's doors to the runs: a bare tick, and the doorbell."""
+"""Celery's doors to the runs: bare ticks, and the doorbell."""
 
 from datetime import UTC, datetime
 
@@ -13,6 +13,11 @@ def tick() -> None:
     now = datetime.now(UTC)
     runs.plan_periodic(now=now)
     runs.poll(now=now)
+
+
+@shared_task(ignore_result=True)
+def slow_tick() -> None:
+    runs.poll_slow(now=datetime.now(UTC))
 
 
 @shared_task(ignore_result=True)

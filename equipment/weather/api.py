@@ -123,6 +123,7 @@ class DayForecastViewSet(ReadViewSet[DayForecast]):
 
     queryset = DayForecast.objects.all()
     serializer_class = DayForecastOutput
+    made_at = {"create": "api-weather-forecasts-detail"}
     query = DayForecastQuery
     lookups = {"from_on": "on__gte", "until_on": "on__lt"}
 
@@ -164,6 +165,7 @@ class WeekForecastViewSet(ListViewSet[WeekForecast]):
 
     queryset = WeekForecast.objects.prefetch_related("scores")
     serializer_class = WeekForecastOutput
+    stamps = ("changed_at", "scores__changed_at")
 
 
 urlpatterns = site_routes(

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Named, SiteModel, unique_key
+from equipment.site.models import Dated, Named, SiteModel, unique_key
 
 
 class WeatherStation(Named):
@@ -19,7 +19,7 @@ class WeatherStation(Named):
         constraints = [*site_constraints(), unique_key()]
 
 
-class WeatherDay(SiteModel):
+class WeatherDay(Dated, SiteModel):
     """One local day at a station; `et0_method` says what the reference ET rests on."""
 
     station = models.ForeignKey(WeatherStation, on_delete=models.PROTECT, related_name="days")
@@ -46,7 +46,7 @@ class WeatherDay(SiteModel):
         ]
 
 
-class DayForecast(SiteModel):
+class DayForecast(Dated, SiteModel):
     """What somebody foretold of one coming day; of several the one made last counts."""
 
     on = models.DateField()
@@ -78,7 +78,7 @@ class DayForecast(SiteModel):
         ]
 
 
-class WeekForecast(SiteModel):
+class WeekForecast(Dated, SiteModel):
     """The sums of rain and ET0 that were foretold for the days ahead, and what came true.
 
     `sums_mm` has equally likely members by `Measure`; `climate_sums_mm` those of past years alone,
@@ -107,7 +107,7 @@ class Measure(models.TextChoices):
     ET0 = "et0"
 
 
-class WeekScore(SiteModel):
+class WeekScore(Dated, SiteModel):
     """How good one forecast of one sum was, once its days had been recorded."""
 
     forecast = models.ForeignKey(WeekForecast, on_delete=models.CASCADE, related_name="scores")

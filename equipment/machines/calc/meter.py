@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from equipment.site.calc.local_time import elapsed_h, require_aware
 from equipment.site.calc.refusal import RefusedValueError
@@ -16,6 +17,7 @@ ROUNDING_H = 0.1  # meters show tenths of an hour, so two readings may differ by
 _FLOAT_NOISE_H = 1e-6
 OLDEST_D = 30.0
 CLOCK_TOLERANCE = timedelta(minutes=5)  # a phone's clock may run ahead of ours
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,8 @@ class MeterSeries:
     readings: tuple[Reading, ...]
     kept: tuple[Reading, ...] = field(init=False, repr=False)
     totals_h: tuple[float, ...] = field(init=False, repr=False)
-    _stamps_s: tuple[float, ...] = field(init=False, repr=False)
+    _stamps_s: Floats = field(init=False, repr=False, compare=False)
+    _totals_h: Floats = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Sort out contradictions and add the meters up."""
@@ -94,7 +97,9 @@ class MeterSeries:
             totals_h += [so_far_h + (reading.meter_h - first_h) for reading in true_together]
         object.__setattr__(self, "kept", tuple(kept))
         object.__setattr__(self, "totals_h", tuple(totals_h))
-        object.__setattr__(self, "_stamps_s", tuple(reading.at.timestamp() for reading in kept))
+        stamps_s = np.array([reading.at.timestamp() for reading in kept], dtype=np.float64)
+        object.__setattr__(self, "_stamps_s", stamps_s)
+        object.__setattr__(self, "_totals_h", np.array(totals_h, dtype=np.float64))
 
     def total_h_at(self, instant: datetime) -> float:
         """Return the hours run by an instant.
@@ -118,7 +123,7 @@ class MeterSeries:
         if not self.kept:
             raise RefusedValueError("no_readings", "readings")
         at_s = require_aware(instant).timestamp()
-        return float(np.interp(at_s, self._stamps_s, self.totals_h))
+        return float(np.interp(at_s, self._stamps_s, self._totals_h))
 
 
 def _meter_runs(readings: Sequence[Reading]) -> Iterator[list[Reading]]:

@@ -15,13 +15,14 @@ from equipment.errors import (
 )
 from equipment.machines.calc import meter
 from equipment.machines.calc.use import recent_use
+from equipment.machines.histories import series_of
 from equipment.machines.models import (
     Machine,
     MeterReading,
     ServiceItem,
     ServiceRecord,
 )
-from equipment.machines.queries import ItemDue, dues_of, holds_and_repairs, laid_up_spans, series_of
+from equipment.machines.queries import ItemDue, dues_of, holds_and_repairs, laid_up_spans
 from equipment.site.errors import FieldFault, NotFoundError
 from equipment.site.models import Actor, Event, Site
 from equipment.site.writes import site_write
@@ -117,11 +118,11 @@ def _due_now(machine: Machine) -> list[ItemDue]:
 
 
 def _dues(machine: Machine, items: Iterable[ServiceItem], site: Site) -> list[ItemDue]:
-    readings = list(MeterReading.objects.filter(machine=machine).order_by("read_at"))
+    series = series_of(MeterReading.objects.filter(machine=machine).order_by("read_at"))
     records = list(ServiceRecord.objects.filter(machine=machine).order_by("done_at"))
     laid_up = laid_up_spans(*holds_and_repairs(site.pk)).get(machine.pk, ())
-    recent = recent_use(series_of(readings), laid_up)
-    return dues_of(machine, readings, items, records, site.zone, recent=recent)
+    recent = recent_use(series, laid_up)
+    return dues_of(machine, series, items, records, site.zone, recent=recent)
 
 
 @dataclass(frozen=True, slots=True)

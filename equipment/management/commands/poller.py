@@ -11,6 +11,7 @@ from django.db import OperationalError, close_old_connections
 from equipment.site import runs
 
 PAUSE_S = 2.0
+SLOW_AFTER_S = 10.0  # what takes long is the solver's, unless nobody rang for it
 
 
 class Command(BaseCommand):
@@ -29,5 +30,6 @@ class Command(BaseCommand):
         try:
             runs.plan_periodic(now=now)
             runs.poll(now=now)
+            runs.poll_slow(now=now, waited_s=SLOW_AFTER_S)
         except OperationalError as error:
             self.stderr.write(f"the database does not answer: {error}")

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time
 from enum import StrEnum
 from typing import Any
 
-import jsonschema  # type: ignore[import-untyped]  # has no stubs
+import jsonschema
 import pytest
 
 from equipment.site.calc.record_json import from_text, json_schema_of, to_text

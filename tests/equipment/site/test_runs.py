@@ -196,6 +196,24 @@ def test_the_poller_does_the_oldest_first_and_no_more_than_asked(register: Regis
     assert order == ["1", "2"]
 
 
+def test_what_takes_long_is_done_one_at_a_time_and_never_before_what_is_quick(
+    register: Register,
+) -> None:
+    """A search of a minute must not stand before a change's news."""
+    order: list[str] = []
+    register(lambda run, _prepared: order.append(run.dedupe_key))
+    for key in ("1", "2", "3"):
+        _enqueue(key)
+    TaskRun.objects.exclude(dedupe_key="3").update(queue=runs.SLOW_QUEUES[0])
+    assert runs.poll(now=NOW) == 1
+    assert order == ["3"]
+    assert runs.poll_slow(now=NOW, waited_s=1) == 0
+    assert runs.poll_slow(now=NOW + timedelta(seconds=1), waited_s=1) == 1
+    assert order == ["3", "1"]
+    tasks.slow_tick()
+    assert order == ["3", "1", "2"]
+
+
 def test_periodic_runs_are_planned_once_per_site_and_slot_whoever_ticks(
     done: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
