@@ -1,26 +1,46 @@
-"""The phone's API: pair, carry the work, tell what happened."""
+"""The phone's API: pair, pull what it carries, tell what happened."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
+from django.core.exceptions import RequestDataTooBig
+from django.http import HttpRequest, HttpResponse, UnreadablePostError
+from django.http.response import HttpResponseBase
 from django.urls import path
+from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.utils.translation import override
-from drf_spectacular.utils import extend_schema
+from django.views.decorators.gzip import gzip_page
+from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import serializers
+from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from crews.devices.services import pair
+from crews.devices.services import pair, renew_token
+from crews.errors import NotPairedError
 from equipment.site.callers import caller_on
-from equipment.site.errors import NotFoundError
-from equipment.site.restfields import BIGGEST_KEY, OffsetDateTimeField
+from equipment.site.errors import ForbiddenError
 
-from .handlers import worker_of
-from .intake import MAX_EVENTS, Answer, Told, take_events
-from .queries import parcel_for
+from .carry import standing_of
+from .envelope import EventsInput, read_events
+from .intake import Answer, take_events
+from .line import CrowdedError, line
+from .pull import read_cursor, written
+from .waiting import MOST_WAIT_S, RETRY_AFTER_S, wait_for_news
+
+
+@contextmanager
+def revoked_is_401() -> Iterator[None]:
+    """Answer a phone that lost its access meanwhile as one that never had any (RFC 6750)."""
+    try:
+        yield
+    except NotPairedError as error:
+        raise AuthenticationFailed(error.detail) from error
 
 
 class PairInput(serializers.Serializer[Any]):
@@ -35,8 +55,12 @@ class PairOutput(serializers.Serializer[Any]):
     token = serializers.CharField()
     site = serializers.SlugField()
     site_name = serializers.CharField()
-    worker = serializers.CharField()
+    worker = serializers.CharField(help_text="Whose phone it is; empty for a crew's own.")
+    worker_id = serializers.IntegerField(allow_null=True)
+    crew = serializers.CharField(help_text="The crew that shares it; empty for a worker's own.")
+    crew_id = serializers.IntegerField(allow_null=True)
     language = serializers.CharField()
+    epoch = serializers.CharField(help_text="As of a pull.")
 
 
 class PairView(APIView):
@@ -58,141 +82,111 @@ class PairView(APIView):
             "token": token,
             "site": device.site.slug,
             "site_name": device.site.name,
-            "worker": device.worker.name,
-            "language": device.worker.language,
+            "worker": device.worker.name if device.worker else "",
+            "worker_id": device.worker_id,
+            "crew": device.crew.name if device.crew else "",
+            "crew_id": device.crew_id,
+            "language": device.worker.language if device.worker else device.site.language,
+            "epoch": standing_of(device.site_id).epoch,
         }
         return Response(body, status=201)
 
 
-class NamedThing(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
+class TokenOutput(serializers.Serializer[Any]):
+    """A phone's new token, told once."""
+
+    token = serializers.CharField()
 
 
-class Waiting(serializers.Serializer[Any]):
-    code = serializers.CharField()
-    name = serializers.CharField()
+class TokenView(APIView):
+    """A phone's own token."""
 
-
-class JobOutput(serializers.Serializer[Any]):
-    """One job of the person, in their language."""
-
-    id = serializers.IntegerField()
-    title = serializers.CharField()
-    place = serializers.CharField()
-    place_id = serializers.IntegerField()
-    amount = serializers.CharField()
-    n_stalls = serializers.IntegerField(allow_null=True)
-    starts_after = serializers.DateTimeField()
-    due_at = serializers.DateTimeField()
-    planned_start = serializers.DateTimeField()
-    planned_end = serializers.DateTimeField()
-    status = serializers.CharField()
-    outcome = serializers.CharField()
-    n_left = serializers.IntegerField(allow_null=True)
-    loads = serializers.IntegerField()
-    counts_loads = serializers.BooleanField()
-    goes_to = serializers.CharField(help_text="Kind of place that sand goes to, or nothing.")
-    batch = serializers.IntegerField(allow_null=True)
-    how = serializers.CharField()
-    caution = serializers.CharField()
-    needs_lock = serializers.BooleanField()
-    is_locked = serializers.BooleanField(
-        help_text="Whether the person's own locks keep water from the place."
-    )
-    machine = NamedThing(allow_null=True)
-    waiting_on = Waiting(many=True)
-
-
-class CarriedMachine(NamedThing):
-    kind = serializers.CharField()
-    is_held = serializers.BooleanField()
-    meter_h = serializers.FloatField(allow_null=True)
-    read_at = serializers.DateTimeField(allow_null=True)
-
-
-class CheckLine(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    kind = serializers.CharField()
-    text = serializers.CharField()
-    is_safety = serializers.BooleanField()
-
-
-class CarriedPlace(NamedThing):
-    kind = serializers.CharField()
-
-
-class CarriedLock(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    place = serializers.CharField()
-    owner = serializers.CharField()
-    on_at = serializers.DateTimeField()
-    is_mine = serializers.BooleanField()
-
-
-class CarriedVisit(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    pen = serializers.CharField()
-    called_at = serializers.DateTimeField()
-    last_out_at = serializers.DateTimeField()
-    first_back_at = serializers.DateTimeField()
-    last_back_at = serializers.DateTimeField()
-    said = serializers.ListField(child=serializers.CharField())
-
-
-class Person(NamedThing):
-    language = serializers.CharField()
-
-
-class ParcelOutput(serializers.Serializer[Any]):
-    """All that a phone carries for a shift without signal."""
-
-    now = serializers.DateTimeField()
-    version = serializers.IntegerField()
-    worker = Person()
-    jobs = JobOutput(many=True)
-    machines = CarriedMachine(many=True)
-    checks = CheckLine(many=True)
-    places = CarriedPlace(many=True)
-    sand_places = CarriedPlace(many=True)
-    locks = CarriedLock(many=True)
-    visits = CarriedVisit(many=True)
-
-
-class ParcelView(APIView):
-    """The work of the person who asks."""
-
-    @extend_schema(responses=ParcelOutput, operation_id="my_work")
-    def get(self, request: Request, slug: str) -> Response:
-        """Give the next 36 hours of the caller's jobs and what they need."""
+    @extend_schema(request=None, responses={201: TokenOutput}, operation_id="renew_token")
+    def post(self, request: Request, slug: str) -> Response:
+        """Give a new token; the old one is good until this one is first used, or for a day."""
         caller = caller_on(request.user, slug)
         with override(caller.language):
-            worker = worker_of(caller)
-            if worker is None:
-                raise NotFoundError(_("This account is no worker of the site: pair a phone."))
-            parcel = parcel_for(caller, worker, datetime.now(UTC))
-        return Response(ParcelOutput(parcel).data)
+            if caller.device_id is None:
+                raise ForbiddenError(_("Only a paired phone has a token."))
+            token = renew_token(
+                site_id=caller.site.pk, device_id=caller.device_id, at=datetime.now(UTC)
+            )
+        return Response({"token": token}, status=201, headers={"Cache-Control": "no-store"})
 
 
-class EventInput(serializers.Serializer[Any]):
-    """One event: made on the phone, with the phone's own time and sequence."""
+class PullQuery(serializers.Serializer[Any]):
+    """Where the phone is, and how long it would wait for something new."""
 
-    id = serializers.UUIDField()
-    kind = serializers.CharField(max_length=40)
-    payload = serializers.DictField()
-    client_at = OffsetDateTimeField()
-    seq = serializers.IntegerField(
-        min_value=1, max_value=BIGGEST_KEY, required=False, allow_null=True
+    cursor = serializers.CharField(required=False, allow_blank=True, max_length=4000)
+    wait_s = serializers.IntegerField(
+        min_value=0,
+        max_value=MOST_WAIT_S,
+        default=0,
+        help_text="The answer waits so long for news.",
     )
-    schema_version = serializers.IntegerField(min_value=1, max_value=100, default=1)
 
 
-class EventsInput(serializers.Serializer[Any]):
-    """Up to 50 events, in the order they were made."""
+class DocumentOutput(serializers.Serializer[Any]):
+    """One thing that a phone carries; without a body it is gone."""
 
-    events = serializers.ListField(
-        child=EventInput(), min_length=1, max_length=MAX_EVENTS, allow_empty=False
+    scope = serializers.CharField()
+    kind = serializers.CharField()
+    key = serializers.CharField()
+    body = serializers.DictField(allow_null=True)
+
+
+class PullOutput(serializers.Serializer[Any]):
+    """What changed since the cursor, or everything where `whole` is true."""
+
+    cursor = serializers.CharField(help_text="To be stored with the documents, and sent next time.")
+    epoch = serializers.CharField(
+        help_text="Another one means that the service was restored: tell again what you kept."
     )
+    version = serializers.IntegerField(
+        help_text="The site's count of changes; the documents hold all up to it and none after."
+    )
+    kept_through = serializers.IntegerField(help_text="A backup holds all changes up to this.")
+    now = serializers.DateTimeField()
+    worker = serializers.IntegerField(
+        allow_null=True, help_text="Whose phone it is; null where several people share it."
+    )
+    taken_seq = serializers.IntegerField(
+        help_text="The documents hold what this phone told up to this number of its sequence."
+    )
+    whole = serializers.BooleanField()
+    documents = DocumentOutput(many=True)
+    dropped_scopes = serializers.ListField(
+        child=serializers.CharField(), help_text="Scopes to forget, with all their documents."
+    )
+
+
+@method_decorator(gzip_page, name="dispatch")
+class PullView(APIView):
+    """What the caller's phone carries."""
+
+    @extend_schema(parameters=[PullQuery], responses=PullOutput, operation_id="pull")
+    def get(self, request: Request, slug: str) -> Response:
+        """Give what changed since a cursor; with `wait_s` as soon as something does."""
+        caller = caller_on(request.user, slug)
+        given = PullQuery(data=request.query_params.dict())
+        given.is_valid(raise_exception=True)
+        known = read_cursor(given.validated_data.get("cursor", ""))
+        with revoked_is_401():
+            found = wait_for_news(caller, known, given.validated_data["wait_s"])
+        body = {
+            "worker": found.pull.worker_id,
+            "taken_seq": found.pull.taken_seq,
+            "cursor": written(found.pull.cursor),
+            "epoch": found.pull.cursor.epoch,
+            "version": found.pull.cursor.version,
+            "kept_through": found.pull.kept_through,
+            "now": datetime.now(UTC),
+            "whole": found.pull.whole,
+            "documents": found.pull.documents,
+            "dropped_scopes": found.pull.dropped_scopes,
+        }
+        headers = {"Retry-After": str(RETRY_AFTER_S)} if found.is_crowded else None
+        return Response(body, headers=headers)  # plain already: hundreds of documents
 
 
 class AnswerOutput(serializers.Serializer[Answer]):
@@ -204,31 +198,87 @@ class AnswerOutput(serializers.Serializer[Answer]):
     detail = serializers.CharField(allow_blank=True)
     expected_seq = serializers.IntegerField(allow_null=True)
     result = serializers.DictField(allow_null=True)
+    version = serializers.IntegerField(
+        allow_null=True,
+        help_text="The site's count of changes with this event in it; none in answer to a gap.",
+    )
 
 
 class AnswersOutput(serializers.Serializer[Any]):
     """One answer an event, in the same order."""
 
     answers = AnswerOutput(many=True)
+    epoch = serializers.CharField(
+        help_text="As of a pull; another one than before: tell again what you kept, in its order."
+    )
+
+
+TOLD_BACK = {
+    200: AnswersOutput,
+    503: OpenApiResponse(
+        description="Many phones are sending at once: send the same again after `Retry-After`"
+    ),
+}
+
+
+def shown(answer: Answer) -> dict[str, Any]:
+    """Give an answer as `AnswerOutput` does, plainly: there are fifty in a call."""
+    return {
+        "id": str(answer.id),
+        "state": answer.state,
+        "code": answer.code,
+        "detail": answer.detail,
+        "expected_seq": answer.expected_seq,
+        "result": answer.result,
+        "version": answer.version,
+    }
 
 
 class EventsView(APIView):
     """Where phones tell what happened."""
 
-    @extend_schema(request=EventsInput, responses=AnswersOutput, operation_id="tell_events")
+    crowded: CrowdedError | None = None
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Wait for one's turn first: before it, it is not even asked who calls.
+
+        The body is received before the turn: a phone that stalls half way holds up nobody.
+        """
+        try:
+            _received = request.body
+        except RequestDataTooBig:
+            pass  # the parser reads as much as it takes, and refuses it
+        except UnreadablePostError:
+            return HttpResponse(status=400)  # nobody is there any more
+        try:
+            with line.turn():
+                return super().dispatch(request, *args, **kwargs)
+        except CrowdedError as error:
+            self.crowded = error
+        response = super().dispatch(request, *args, **kwargs)
+        response._has_been_logged = True  # type: ignore[attr-defined]  # Django's mark: no error
+        return response
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Send away whoever has no turn."""
+        if self.crowded is not None:
+            raise self.crowded
+        super().initial(request, *args, **kwargs)
+
+    @extend_schema(request=EventsInput, responses=TOLD_BACK, operation_id="tell_events")
     def post(self, request: Request, slug: str) -> Response:
         """Take events; each is answered for itself, a repeat gets its first answer."""
         caller = caller_on(request.user, slug)
-        form = EventsInput(data=request.data)
-        form.is_valid(raise_exception=True)
-        told = [Told(**event) for event in form.validated_data["events"]]
-        with override(caller.language):
+        told = read_events(request.data)
+        with override(caller.language), revoked_is_401():
             answers = take_events(caller=caller, events=told, received_at=datetime.now(UTC))
-        return Response(AnswersOutput({"answers": answers}).data)
+        told_to = standing_of(caller.site.pk).epoch
+        return Response({"answers": [shown(answer) for answer in answers], "epoch": told_to})
 
 
 urlpatterns = [
     path("pair/", PairView.as_view(), name="api-pair"),
-    path("sites/<slug:slug>/my-work/", ParcelView.as_view(), name="api-my-work"),
+    path("sites/<slug:slug>/phone/token/", TokenView.as_view(), name="api-phone-token"),
+    path("sites/<slug:slug>/pull/", PullView.as_view(), name="api-pull"),
     path("sites/<slug:slug>/events/", EventsView.as_view(), name="api-events"),
 ]

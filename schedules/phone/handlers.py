@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from typing import Any
 
-from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from crews.people.models import Worker
 from crews.people.services import set_language
+from equipment.attachments.models import SubjectKind
+from equipment.attachments.services import attach
 from equipment.flushing.services import put_lock, take_off_lock
-from equipment.machines.models import Machine
 from equipment.machines.services import add_reading, report_defect, submit_check
 from equipment.site.callers import Caller
-from equipment.site.errors import FieldFault, InvalidInputError, NotFoundError
 from equipment.site.models import Event, Language
 from equipment.site.restfields import FiniteField, KeyField
 from schedules.rounds.clock import MOMENTS
@@ -22,16 +20,15 @@ from schedules.rounds.services import record_visit_time
 from schedules.sand.services import add_moisture_test
 from schedules.work.models import Outcome
 from schedules.work.progress import (
-    add_load,
+    Load,
+    add_loads,
     finish_work,
     report_problem,
     start_work,
     undo_report,
 )
 
-Handler = Callable[[Caller, Event], dict[str, Any]]
-HANDLERS: dict[str, Handler] = {}
-Payload = dict[str, Any]
+from .registry import Payload, Result, handles, handles_many, machine_of, who
 
 
 class WorkPayload(serializers.Serializer[Any]):
@@ -99,12 +96,13 @@ class LockOffPayload(serializers.Serializer[Any]):
 
 
 class ProblemPayload(serializers.Serializer[Any]):
-    """Something is wrong somewhere, or with a machine."""
+    """Something is wrong somewhere, or with a machine; photos and voice notes that show it."""
 
     text = serializers.CharField(max_length=300)
     place = KeyField(required=False, allow_null=True)
     machine = KeyField(required=False, allow_null=True)
     is_safety = serializers.BooleanField(default=False)
+    attachments = serializers.ListField(child=serializers.UUIDField(), max_length=10, default=list)
 
 
 class MoisturePayload(serializers.Serializer[Any]):
@@ -136,68 +134,10 @@ class LanguagePayload(serializers.Serializer[Any]):
     language = serializers.ChoiceField(choices=Language.choices)
 
 
-PAYLOADS: dict[str, type[serializers.Serializer[Any]]] = {}
-
-
-def handles(
-    kind: str, shape: type[serializers.Serializer[Any]]
-) -> Callable[[Callable[[Caller, Event, Payload], dict[str, Any]]], Handler]:
-    """Register a handler; its payload is checked against `shape` first."""
-
-    def register(do: Callable[[Caller, Event, Payload], dict[str, Any]]) -> Handler:
-        def handler(caller: Caller, event: Event) -> dict[str, Any]:
-            return do(caller, event, _checked(shape, event.payload))
-
-        PAYLOADS[kind] = shape
-        HANDLERS[kind] = handler
-        return handler
-
-    return register
-
-
-def _checked(shape: type[serializers.Serializer[Any]], payload: Payload) -> Payload:
-    form = shape(data=payload)
-    if not form.is_valid():
-        faults = [
-            FieldFault(f"/payload/{name}", "invalid", " ".join(str(m) for m in _flat(messages)))
-            for name, messages in form.errors.items()
-        ]
-        first = f"{faults[0].pointer}: {faults[0].detail}"
-        raise InvalidInputError(_("The event cannot be read: %s") % first, faults)
-    return dict(form.validated_data)
-
-
-def _flat(messages: Any) -> list[Any]:
-    if isinstance(messages, list):
-        return [m for message in messages for m in _flat(message)]
-    if isinstance(messages, dict):
-        return [m for message in messages.values() for m in _flat(message)]
-    return [messages]
-
-
-def _machine(caller: Caller, machine_id: int | None) -> Machine | None:
-    if machine_id is None:
-        return None
-    machine = Machine.objects.filter(site=caller.site, id=machine_id).first()
-    if machine is None:
-        raise NotFoundError(_("There is no such machine here."))
-    return machine
-
-
-def _who(caller: Caller, event: Event) -> dict[str, Any]:
-    """Give the keyword arguments every verb takes: site, who, when, by which event."""
-    return {
-        "site_id": caller.site.pk,
-        "by": caller.actor,
-        "at": event.happened_at,
-        "event": event,
-    }
-
-
 @handles("start", WorkPayload)
 def _start(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
-    machine = _machine(caller, p.get("machine"))
-    order = start_work(work_order_id=p["work_order"], machine=machine, **_who(caller, event))
+    machine = machine_of(caller, p.get("machine"))
+    order = start_work(work_order_id=p["work_order"], machine=machine, **who(caller, event))
     return {"status": order.status}
 
 
@@ -223,22 +163,27 @@ def _finish(caller: Caller, event: Event, p: Payload, outcome: Outcome) -> dict[
         n_left=p.get("n_left"),
         reason=p.get("reason", ""),
         to_place_id=p.get("to_place"),
-        machine=_machine(caller, p.get("machine")),
-        **_who(caller, event),
+        machine=machine_of(caller, p.get("machine")),
+        **who(caller, event),
     )
     return {"status": order.status, "outcome": order.outcome}
 
 
-@handles("load", WorkPayload)
-def _load(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
-    machine = _machine(caller, p.get("machine"))
-    order = add_load(work_order_id=p["work_order"], machine=machine, **_who(caller, event))
-    return {"loads": order.loads}
+@handles_many("load", WorkPayload)
+def _loads(caller: Caller, events: Sequence[Event], payloads: list[Payload]) -> list[Result]:
+    named = {p.get("machine") for p in payloads}
+    machines = {pk: machine_of(caller, pk) for pk in named}
+    loads = [
+        Load(p["work_order"], event.happened_at, event, machines[p.get("machine")])
+        for event, p in zip(events, payloads, strict=True)
+    ]
+    counted = add_loads(site_id=caller.site.pk, by=caller.actor, loads=loads)
+    return [{"loads": n} for _order, n in counted]
 
 
 @handles("undo", UndoPayload)
 def _undo(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
-    order = undo_report(work_order_id=p["work_order"], **_who(caller, event))
+    order = undo_report(work_order_id=p["work_order"], **who(caller, event))
     return {"status": order.status}
 
 
@@ -297,7 +242,7 @@ def _lock_off(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
 
 @handles("problem", ProblemPayload)
 def _problem(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
-    machine = _machine(caller, p.get("machine"))
+    machine = machine_of(caller, p.get("machine"))
     if machine is not None:
         defect = report_defect(
             site_id=caller.site.pk,
@@ -307,9 +252,21 @@ def _problem(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
             by=caller.actor,
             at=event.happened_at,
         )
+        _show(caller, event, p, SubjectKind.DEFECT, defect.pk)
         return {"defect": defect.pk}
-    problem = report_problem(place_id=p.get("place"), text=p["text"], **_who(caller, event))
+    problem = report_problem(
+        place_id=p.get("place"),
+        text=p["text"],
+        is_safety=p["is_safety"],
+        **who(caller, event),
+    )
+    _show(caller, event, p, SubjectKind.PROBLEM, problem.pk)
     return {"problem": problem.pk}
+
+
+def _show(caller: Caller, event: Event, p: Payload, kind: SubjectKind, subject_id: int) -> None:
+    ids = p["attachments"]
+    attach(attachment_ids=ids, subject_kind=kind, subject_id=subject_id, **who(caller, event))
 
 
 @handles("moisture_test", MoisturePayload)
@@ -320,7 +277,7 @@ def _moisture(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
         basis=p["basis"],
         n_spots=p["n_spots"],
         depth_m=p.get("depth_m"),
-        **_who(caller, event),
+        **who(caller, event),
     )
     return {"test": test.pk}
 
@@ -338,20 +295,13 @@ def _pen_time(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
     return {}
 
 
-@handles("language", LanguagePayload)
-def _language(caller: Caller, event: Event, p: Payload) -> dict[str, Any]:
-    worker = worker_of(caller)
-    if worker is None:
-        raise NotFoundError(_("This account is no worker of the site: pair a phone."))
+@handles_many("language", LanguagePayload)
+def _language(caller: Caller, events: Sequence[Event], payloads: list[Payload]) -> list[Result]:
+    """The last one counts."""
     set_language(
         site_id=caller.site.pk,
-        worker_id=worker.pk,
-        language=Language(p["language"]),
-        at=event.received_at,
+        by=caller.actor,
+        language=Language(payloads[-1]["language"]),
+        at=events[-1].received_at,
     )
-    return {"language": p["language"]}
-
-
-def worker_of(caller: Caller) -> Worker | None:
-    """Give the worker behind a caller: 1 query."""
-    return Worker.objects.filter(site=caller.site, actor=caller.actor).first()
+    return [{"language": p["language"]} for p in payloads]
