@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from django.db import OperationalError
 
 from crews.devices.auth import Phone
 from crews.devices.models import Device
@@ -14,8 +15,8 @@ from equipment.flushing.services import put_lock
 from equipment.site.callers import Caller
 from equipment.site.errors import ForbiddenError
 from equipment.site.models import Change, Event, EventState, Role
-from schedules.phone.handlers import HANDLERS
 from schedules.phone.intake import OLDEST, Answer, Told, take_events
+from schedules.phone.registry import HANDLERS
 from schedules.work.models import Problem, Status, WorkOrder
 from tests.factories import make_phone, make_site, make_work_order, make_worker, utc
 
@@ -121,10 +122,46 @@ def test_refused_event_blocks_no_other_and_stays(hand: Hand) -> None:
     assert (Problem.objects.count(), hand.last_seq()) == (2, 4)
 
 
+def test_event_at_which_we_break_is_kept_refused_and_blocks_no_other(
+    hand: Hand, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A fault of ours must not hold up all that a phone says after it (R14)."""
+
+    def broken(caller: Caller, events: list[Event]) -> list[dict[str, Any]]:
+        Problem.objects.create(
+            site=hand.site, text="half", reported_by=caller.actor, reported_at=NOON
+        )
+        raise ZeroDivisionError
+
+    monkeypatch.setitem(HANDLERS, "walk", broken)
+
+    answers = hand.say(told(1), told(2, "walk"), told(3))
+
+    assert [a.state for a in answers] == ["applied", "refused", "applied"]
+    assert answers[1].code == "failed"
+    assert "by hand" in answers[1].detail
+    kept = Event.objects.get(state=EventState.REFUSED)
+    assert kept.payload == {"text": "bent"}
+    assert "ZeroDivisionError" in caplog.text
+    assert set(Problem.objects.values_list("text", flat=True)) == {"bent"}
+    assert hand.last_seq() == 3
+
+
+def test_trouble_of_the_database_is_no_refusal(hand: Hand, monkeypatch: pytest.MonkeyPatch) -> None:
+    def cut_off(caller: Caller, events: list[Event]) -> list[dict[str, Any]]:
+        raise OperationalError("the connection is closed")
+
+    monkeypatch.setitem(HANDLERS, "walk", cut_off)
+
+    with pytest.raises(OperationalError):
+        hand.say(told(1), told(2, "walk"))
+    assert (Event.objects.count(), hand.last_seq()) == (0, 0)
+
+
 def test_refusal_undoes_all_that_the_event_began_and_tells_nobody_of_it(
     hand: Hand, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def begin_and_refuse(caller: Caller, event: Event) -> dict[str, Any]:
+    def begin_and_refuse(caller: Caller, events: list[Event]) -> list[dict[str, Any]]:
         place_id = hand.order.place_id
         put_lock(site_id=caller.site.pk, place_id=place_id, what="", by=caller.actor, at=NOON)
         raise ForbiddenError("No.")
