@@ -170,3 +170,9 @@ class YearStateError(DomainError):
     """The year ahead is not in the state that this step starts from."""
 
     code = "year_ahead_state"
+
+
+class HandoverError(DomainError):
+    """More in a box of a handover than anybody reads."""
+
+    code = "handover"

@@ -1,8 +1,12 @@
 """All that is stored of what must be done, when, and by whom."""
 
-from .dayplan.models import Assignment, Claim, PlanRun, Unassigned
+from .calendars.models import Calendar, CalendarEntry
+from .dayplan.models import Assignment, Claim, DaySearch, PlanPractice, PlanRun, Unassigned
 from .farmfile.models import LoadedEntry
+from .handover.models import Handover, SafetyItem, WalkAnswer, WalkLine
+from .nudges.models import Subscription
 from .outlook.models import OutlookChunk, OutlookPractice, OutlookRun
+from .phone.models import Carried, CarriedState
 from .rounds.models import BedWindow, Milking, PenVisit
 from .sand.models import (
     Batch,
@@ -23,11 +27,17 @@ __all__ = [
     "BatchParent",
     "BatchStep",
     "BedWindow",
+    "Calendar",
+    "CalendarEntry",
+    "Carried",
+    "CarriedState",
     "Claim",
+    "DaySearch",
     "Dependency",
     "DryForecast",
     "DryRate",
     "DryScore",
+    "Handover",
     "LoadedEntry",
     "Milking",
     "MoistureTest",
@@ -35,12 +45,17 @@ __all__ = [
     "OutlookPractice",
     "OutlookRun",
     "PenVisit",
+    "PlanPractice",
     "PlanRun",
     "Problem",
     "Report",
+    "SafetyItem",
     "SandAccount",
     "SandMove",
     "StandingOrder",
+    "Subscription",
     "Unassigned",
+    "WalkAnswer",
+    "WalkLine",
     "WorkOrder",
 ]

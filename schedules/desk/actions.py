@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import segno
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
 from crews.devices.models import Device
 from crews.devices.services import make_pairing_code, revoke_device
-from crews.people.models import Worker
+from crews.people.models import Crew, Worker
 from crews.roster.services import call_in_sick, give_pens, mark_present
 from equipment.flushing.services import put_lock, take_off_lock
 from equipment.machines.models import MOST_METER_H
@@ -108,15 +110,29 @@ def pens_to_crew(desk: Desk) -> HttpResponse:
 
 @desk_view
 def pairing(desk: Desk, pk: int) -> HttpResponse:
-    """Show a pairing code once: only its hash is kept."""
+    """Show a pairing code of a person's phone once: only its hash is kept."""
     desk.require_lead()
     code = make_pairing_code(site_id=desk.site_id, worker_id=pk, by=desk.caller.actor, at=desk.now)
-    worker = Worker.objects.get(site_id=desk.site_id, pk=pk)
+    return _pairing(desk, code, Worker.objects.get(site_id=desk.site_id, pk=pk).name)
+
+
+@desk_view
+def pairing_shared(desk: Desk, pk: int) -> HttpResponse:
+    """Show a pairing code of a phone that a crew shares."""
+    desk.require_lead()
+    code = make_pairing_code(site_id=desk.site_id, crew_id=pk, by=desk.caller.actor, at=desk.now)
+    return _pairing(desk, code, Crew.objects.get(site_id=desk.site_id, pk=pk).name)
+
+
+def _pairing(desk: Desk, code: str, name: str) -> HttpResponse:
+    address = desk.request.build_absolute_uri("/phone/")
+    picture = segno.make(f"{address}#code={code}", error="m")
     context = page_context(desk, "crew") | {
         "code": f"{code[:4]}-{code[4:]}",
-        "worker": worker,
+        "name": name,
         "until": desk.clock(desk.now + timedelta(minutes=10)),
-        "address": desk.request.build_absolute_uri("/phone/"),
+        "address": address,
+        "picture": mark_safe(picture.svg_inline(scale=6, light="#fff")),  # noqa: S308  our own
     }
     return render(desk.request, "desk/pairing.html", context)
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import formats, timezone
@@ -24,7 +25,7 @@ from equipment.site.models import LEADS, Place, User
 from equipment.site.queries import place_name, site_version, word, words_of
 from equipment.site.units import UnitSystem, to_shown, unit_shown
 
-PageView = Callable[..., HttpResponse]
+PageView = Callable[..., HttpResponseBase]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +99,12 @@ class Desk:
         return "us" if self.caller.site.units == "us" else "si"
 
 
-def desk_view(view: Callable[..., HttpResponse]) -> PageView:
+def desk_view(view: PageView) -> PageView:
     """Give a page its `Desk`; a stranger gets 404, a refusal becomes a message and the page."""
 
     @login_required
     @wraps(view)
-    def wrapped(request: HttpRequest, slug: str, **kwargs: Any) -> HttpResponse:
+    def wrapped(request: HttpRequest, slug: str, **kwargs: Any) -> HttpResponseBase:
         try:
             caller = caller_on(cast(User, request.user), slug)
         except NotFoundError as error:

@@ -6,20 +6,16 @@ from django.conf import settings
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import LoginView
 from django.http import (
-    Http404,
     HttpRequest,
     HttpResponse,
     HttpResponseRedirect,
-    JsonResponse,
 )
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from equipment.site.callers import caller_on
-from equipment.site.errors import NotFoundError
 from equipment.site.models import User
-from equipment.site.queries import site_version, sites_of
+from equipment.site.queries import sites_of
 
 
 class SignIn(LoginView):
@@ -71,13 +67,3 @@ def begin(request: HttpRequest) -> HttpResponse:
     if len(sites) == 1:
         return redirect("today", slug=sites[0].slug)
     return render(request, "desk/choose_site.html", {"sites": sites})
-
-
-@login_required
-def version(request: HttpRequest, slug: str) -> HttpResponse:
-    """Tell the count of the site's committed changes."""
-    try:
-        caller = caller_on(cast(User, request.user), slug)
-    except NotFoundError as error:
-        raise Http404 from error
-    return JsonResponse({"version": site_version(caller.site.pk)})

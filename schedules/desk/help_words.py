@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 
 from crews.people.models import Worker
 from equipment.machines.models import Machine
+from equipment.site.errors import NotFoundError
 from schedules.dayplan.calc.remedies import Clashing, Remedy, RemedyKind
 from schedules.dayplan.calc.solution import Assignment
 from schedules.dayplan.help import help_for
@@ -37,7 +38,10 @@ class HelpWords:
 
 def help_words(desk: Desk, order: WorkOrder) -> HelpWords:
     """Reckon and say it: 35 queries and a few seconds."""
-    found = help_for(site_id=desk.site_id, work_order_id=order.pk, at=desk.now)
+    try:
+        found = help_for(site_id=desk.site_id, work_order_id=order.pk, at=desk.now)
+    except NotFoundError as error:
+        return HelpWords(str(error), [])
     if not found.clash:
         return HelpWords(_("There is room for it; the next plan will have it."), [])
     facts = ", ".join(str(CLASHING[kind]) for kind in found.clash)

@@ -9,19 +9,25 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from equipment.attachments.models import Attachment, SubjectKind
+from equipment.attachments.queries import attachments_of
 from equipment.machines.figures import is_routine
-from equipment.machines.models import ServiceItem, ServiceRecord
+from equipment.machines.models import Defect, ServiceItem, ServiceRecord
 from equipment.machines.queries import DUE_SOON_D, DUE_SOON_H, ItemDue, MachineView, machine_views
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import HoldSubject
 from equipment.site.queries import open_holds
 
 from .base import Desk
+from .calendars import machine_links
 from .charts import Chart
 from .machine_figures import figures_context
 from .ranges import RangeBar, draw_ranges
 from .sand_words import say_day
 from .wording import say_said
+
+PHOTOS_FOR = timedelta(days=14)  # of looks round a machine; those of a defect stand as long as it
+Photos = dict[int, list[Attachment]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +54,8 @@ class MachineLine:
     use: str
     dues: list[DueLine]
     is_usable: bool
+    defects: list[tuple[Defect, list[Attachment]]]
+    shown: list[Attachment]
 
     @property
     def next_due(self) -> DueLine | None:
@@ -64,9 +72,13 @@ class MachineLine:
 
 
 def machines_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 21 queries."""
+    """Put the page together: about 26 queries."""
     views = machine_views(desk.site_id)
-    lines = [_line(desk, view) for view in views]
+    defects = [defect.pk for view in views for defect in view.defects]
+    of_defects = attachments_of(desk.site_id, SubjectKind.DEFECT, defects)
+    since, machines = desk.now - PHOTOS_FOR, [view.machine.pk for view in views]
+    of_machines = attachments_of(desk.site_id, SubjectKind.MACHINE, machines, since=since)
+    lines = [_line(desk, view, of_defects, of_machines) for view in views]
     out = [line for line in lines if not line.is_usable]
     soon = [line for line in lines if line.is_usable and any(d.is_soon for d in line.dues)]
     names = {line.view.machine.pk: line.view.machine.name for line in lines}
@@ -77,6 +89,7 @@ def machines_context(desk: Desk) -> dict[str, Any]:
         "lines": sorted(lines, key=lambda line: line.rank),
         "holds": [(hold, names.get(hold.subject_id, "")) for hold in holds],
         "names": names,
+        "calendars": machine_links(desk, names),
         "records": _records(desk),
         **figures_context(desk, views),
     }
@@ -120,7 +133,7 @@ def _finding(lines: list[MachineLine], out: list[MachineLine], soon: list[Machin
     return " ".join(said)
 
 
-def _line(desk: Desk, view: MachineView) -> MachineLine:
+def _line(desk: Desk, view: MachineView, of_defects: Photos, of_machines: Photos) -> MachineLine:
     last = view.last
     return MachineLine(
         view=view,
@@ -129,6 +142,8 @@ def _line(desk: Desk, view: MachineView) -> MachineLine:
         use=_use(view),
         dues=[_due(desk, due) for due in view.dues],
         is_usable=view.is_usable,
+        defects=[(defect, of_defects.get(defect.pk, [])) for defect in view.defects],
+        shown=of_machines.get(view.machine.pk, []),
     )
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from django.contrib.auth.views import LogoutView
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -13,16 +11,19 @@ from django.views.decorators.http import require_POST
 from . import (
     actions,
     basin_actions,
+    calendars,
     entry,
+    news,
     parlor_actions,
     plan_actions,
     roster_actions,
+    roster_wishes,
     sand_actions,
     standing,
     work_page,
     year_actions,
 )
-from .base import Desk, desk_view, page_context
+from .base import Desk, PageView, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context
 from .heat_words import heat_words
@@ -119,7 +120,7 @@ def weather(desk: Desk) -> HttpResponse:
     return render(desk.request, "desk/weather.html", context)
 
 
-def _act(route: str, view: Callable[..., HttpResponse], name: str) -> URLPattern:
+def _act(route: str, view: PageView, name: str) -> URLPattern:
     """Give the address of a form: POST only."""
     return path(f"farm/<slug:slug>/{route}", require_POST(view), name=name)
 
@@ -129,7 +130,7 @@ urlpatterns = [
     path("sign-in/", entry.SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("speak/", entry.set_language, name="set-language"),
-    path("farm/<slug:slug>/version/", entry.version, name="site-version"),
+    path("farm/<slug:slug>/news/", news.news, name="site-news"),
     path("farm/<slug:slug>/today/", today, name="today"),
     path("farm/<slug:slug>/day/", day_list, name="day-list"),
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
@@ -159,6 +160,9 @@ urlpatterns = [
     _act("crew/<int:pk>/sick/", actions.sick, "call-in-sick"),
     _act("crew/<int:pk>/here/", actions.here, "mark-here"),
     _act("crew/<int:pk>/pair/", actions.pairing, "pairing-code"),
+    _act("crew/shared/<int:pk>/pair/", actions.pairing_shared, "pairing-code-shared"),
+    _act("calendars/link/", calendars.link, "calendar-link"),
+    _act("calendars/<int:pk>/end/", calendars.end, "end-calendar"),
     _act("pens/order/", parlor_actions.milking_order, "milking-order"),
     _act("milkings/<int:pk>/end/", parlor_actions.milking_end, "end-milking"),
     _act("crew/pens/", actions.pens_to_crew, "give-pens"),
@@ -166,6 +170,7 @@ urlpatterns = [
     _act("roster/<int:pk>/publish/", roster_actions.publish, "publish-roster"),
     _act("roster/<int:pk>/give-up/", roster_actions.give_up, "give-up-roster"),
     _act("roster/put/", roster_actions.put, "put-shift"),
+    _act("roster/wish/", roster_wishes.say_wish, "say-wish"),
     _act("swaps/ask/", roster_actions.ask_swap, "ask-swap"),
     _act("swaps/<int:pk>/settle/", roster_actions.settle_swap, "settle-swap"),
     _act("phones/<int:pk>/revoke/", actions.revoke, "revoke-phone"),

@@ -81,7 +81,6 @@ def plan_context(desk: Desk) -> dict[str, Any]:
         "backs": [(n, _say_back(n), n == back_min) for n in BACK_MIN],
         "nobody": _nobody(desk),
         "tight": _tight(desk, plans[0]) if plans else [],
-        "search": search,
         "is_searching": is_alive(search, desk.now),
         "searching": _searching(search),
         "asked_s": int(ASKED_S),
@@ -118,7 +117,7 @@ def _finding(plan: PlanRun) -> str:
     ]
     late_min = plan.score.get("late_min", 0)
     if late_min > 0:
-        said.append(_("Jobs end %.0f minutes late in all.") % late_min)
+        said.append(_("They have %.0f minutes less slack than the farm wants.") % late_min)
     return " ".join(said)
 
 
@@ -132,7 +131,7 @@ def _figures(plan: PlanRun) -> list[tuple[str, str]]:
     return [
         (_("Walking and driving, hours"), f"{score['travel_min'] / 60:.1f}"),
         (_("Past the end of shifts, minutes"), f"{score['overtime_min']:.0f}"),
-        (_("Past the due time, minutes"), f"{score['late_min']:.0f}"),
+        (_("Slack that is missing, minutes"), f"{score['late_min']:.0f}"),
         (_("Not by their own crew, jobs"), f"{score['n_off_crew']}"),
         (_("Otherwise than planned before, jobs"), f"{score['n_changes']}"),
         (_("Cost in all, as minutes of walking"), f"{total:,.0f}"),

@@ -35,6 +35,9 @@ REASONS = {
         "it needs %(n_needed)s together; %(n_there)s can be there"
     ),
     ReasonCode.HEAT_REST_TOO_LONG: gettext_lazy("with the rest owed in the heat it does not fit"),
+    ReasonCode.ITEMS_NOT_TO_BE_HAD: gettext_lazy(
+        "nobody qualified has, or can load, enough of: %(items)s"
+    ),
     ReasonCode.NO_MACHINE_OF_KIND: gettext_lazy("the farm has no machine for it: %(kinds)s"),
     ReasonCode.MACHINES_HELD: gettext_lazy("every machine for it is out of use"),
     ReasonCode.MACHINES_UNAVAILABLE: gettext_lazy("no machine for it can be had then"),

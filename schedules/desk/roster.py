@@ -12,20 +12,22 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from crews.errors import SwapStateError
-from crews.roster.build import Facts, build_week, read_facts, roster_on_record, today_of
+from crews.roster.build import Facts, build_week, read_facts, roster_on_record
 from crews.roster.calc.check import check_week
-from crews.roster.calc.problem import Problem
+from crews.roster.calc.problem import Demand, Problem
 from crews.roster.calc.score import Roster
 from crews.roster.calc.solution import Assignment, Solution, Status
-from crews.roster.days import AHEAD_MOST, BESIDE, judge_with, swap_dates, swap_days
+from crews.roster.dates import AHEAD_MOST, today_of
+from crews.roster.days import BESIDE, judge_with, swap_dates, swap_days
 from crews.roster.models import Presence, RosterRun, RosterState, SwapRequest
 from crews.roster.queries import open_swaps, rosters_of
 from crews.roster.rosters import N_PARTS, solution_of, with_record_beside
-from crews.roster.words import CAUSES, Names, say_broken, say_why
+from crews.roster.words import CAUSES, FAILED, Names, say_broken, say_why
 from equipment.site.calc.local_time import resolve
 from equipment.site.errors import InvalidInputError
 
 from .base import Desk
+from .roster_wishes import NO_WISH, wish_lines
 
 WEEK = timedelta(days=7)
 MOST_LINES = 12  # of what is broken or short; more are counted
@@ -81,6 +83,7 @@ def roster_context(desk: Desk) -> dict[str, Any]:
         "n_parts": N_PARTS,
         "swaps": [_swap_line(desk, swap, facts, names) for swap in open_swaps(desk.site_id)],
         "workers": facts.workers,
+        "no_wish": NO_WISH,
         "patterns": [row for group in facts.kinds.patterns.values() for row in group],
     }
 
@@ -103,12 +106,15 @@ def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict
     mine = [r for r in runs if facts.from_on <= r.from_on and r.until_on == facts.until_on]
     newest = mine[0] if mine else None
     draft = newest if newest and newest.state == RosterState.DRAFT else None
+    impossible = newest if newest and newest.state == RosterState.IMPOSSIBLE else None
     on_record = roster_on_record(facts)
     found = solution_of(draft) if draft else None
-    shown = with_record_beside(facts, draft, found).assignments if draft and found else on_record
+    asked = with_record_beside(facts, draft, found).assignments if draft and found else on_record
     problem = build_week(facts, at=desk.now)
-    verdict = check_week(problem, Solution(Status.FEASIBLE, shown))
-    gaps = _gaps(desk, problem, shown, names)
+    verdict = check_week(problem, Solution(Status.FEASIBLE, asked))
+    shown = _still_here(facts, asked)
+    short = _short(problem, shown)
+    gaps = _gaps(desk, short, names)
     changes = _changes(on_record, shown)
     published = next((run for run in runs if run.state == RosterState.PUBLISHED), None)
     return {
@@ -116,19 +122,27 @@ def _week(desk: Desk, facts: Facts, names: Names, runs: list[RosterRun]) -> dict
         "crews": _crew_rows(desk, facts, names, shown, changes),
         "heads": _heads(facts, problem, shown, names),
         "kinds": _legend(desk, facts, names),
-        "finding": _finding(gaps, bool(found)),
+        "finding": _finding(short, bool(found)),
         "gaps": gaps[:MOST_LINES],
         "n_more_gaps": max(0, len(gaps) - MOST_LINES),
         "broken": say_broken(verdict.broken, names)[:MOST_LINES],
         "unmet": _unmet(found.score.by_cause if found and found.score else {}),
         "draft": draft,
         "draft_words": _draft_words(desk, draft) if draft else "",
-        "impossible": newest if newest and newest.state == RosterState.IMPOSSIBLE else None,
-        "why": say_why(newest.why if newest else [], names),
+        "impossible": impossible,
+        "failed": _failed_words(newest),
+        "why": say_why(impossible.why if impossible else [], names),
         "published_words": _published_words(desk, facts, published) if published else "",
         "to_tell": _to_tell(facts, {person for person, _on in changes}) if found else "",
         "n_changes": len(changes),
+        "wishes": wish_lines(desk, facts, names, shown),
     }
+
+
+def _still_here(facts: Facts, asked: Iterable[Assignment]) -> tuple[Assignment, ...]:
+    """Leave out people and shifts that are gone since a draft was made; the judge names them."""
+    people = {worker.key for worker in facts.workers}
+    return tuple(a for a in asked if a.person in people and a.kind in facts.kinds.patterns)
 
 
 def _changes(had: Iterable[Assignment], now: Iterable[Assignment]) -> set[tuple[str, date]]:
@@ -231,36 +245,40 @@ def _heads(
     ]
 
 
-def _gaps(desk: Desk, problem: Problem, shown: tuple[Assignment, ...], names: Names) -> list[str]:
-    """Say where people are missing, by date, shift and skill."""
+def _short(problem: Problem, shown: tuple[Assignment, ...]) -> list[tuple[Demand, float]]:
+    """What is not met, each with how many are there."""
     roster = Roster(problem, shown)
+    there = [(demand, roster.heads_pct(demand) / 100) for demand in problem.demand]
+    return [(demand, here) for demand, here in there if here < (demand.target or demand.least)]
+
+
+def _gaps(desk: Desk, short: Iterable[tuple[Demand, float]], names: Names) -> list[str]:
+    """Say where people are missing, by date, shift and skill."""
     found = []
-    for demand in problem.demand:
-        here, needed = roster.heads_pct(demand) / 100, demand.target or demand.least
-        if here < needed:
-            words = ngettext(
-                "%(day)s, %(kind)s: %(n)d person needed for %(skill)s, %(here)g there.",
-                "%(day)s, %(kind)s: %(n)d people needed for %(skill)s, %(here)g there.",
-                needed,
-            )
-            found.append(
-                words
-                % {
-                    "day": desk.day(demand.on),
-                    "kind": names.kinds[demand.kind],
-                    "n": needed,
-                    "skill": names.skill(demand.skill),
-                    "here": here,
-                }
-            )
+    for demand, here in short:
+        needed = demand.target or demand.least
+        words = ngettext(
+            "%(day)s, %(kind)s: %(n)d person needed for %(skill)s, %(here)g there.",
+            "%(day)s, %(kind)s: %(n)d people needed for %(skill)s, %(here)g there.",
+            needed,
+        )
+        told = {
+            "day": desk.day(demand.on),
+            "kind": names.kinds[demand.kind],
+            "n": needed,
+            "skill": names.skill(demand.skill),
+            "here": here,
+        }
+        found.append(words % told)
     return found
 
 
-def _finding(gaps: list[str], is_draft: bool) -> str:
-    n = len(gaps)
+def _finding(short: Iterable[tuple[Demand, float]], is_draft: bool) -> str:
+    """Say on how many shifts people are missing, a shift that lacks two skills counted once."""
+    n = len({(demand.on, demand.kind) for demand, _here in short})
     if not n:
         return _("Every shift has the people it needs.")
-    words = ngettext("%d shift lacks people.", "%d times a shift lacks people of a kind.", n)
+    words = ngettext("%d shift lacks people.", "%d shifts lack people.", n)
     return f"{_('Draft:')} {words % n}" if is_draft else words % n
 
 
@@ -278,14 +296,26 @@ def _draft_words(desk: Desk, draft: RosterRun) -> str:
     """Say what is known of a draft: how good it is, and how sure that is."""
     made = desk.moment(draft.finished_at or draft.made_at)
     cost, gap_frac = draft.cost or 0.0, draft.gap_frac
+    if not cost:
+        return _("Made %(made)s. It meets every need and every wish.") % {"made": made}
+    told = {"made": made, "cost": f"{cost:,.4g}", "bound": f"{draft.bound_cost or 0:,.4g}"}
     if gap_frac is not None and gap_frac < 5e-4:
-        words = _("Made %(made)s. It leaves %(cost)s points unmet; no roster leaves fewer.")
-        return words % {"made": made, "cost": f"{cost:,.4g}"}
-    words = _(
-        "Made %(made)s. It leaves %(cost)s points unmet; none can leave fewer than %(bound)s."
-    )
-    bound = f"{draft.bound_cost or 0:,.4g}"
-    return words % {"made": made, "cost": f"{cost:,.4g}", "bound": bound}
+        words = _(
+            "Made %(made)s. What it could not meet comes to %(cost)s points, as your farm file "
+            "counts them; no other roster has fewer."
+        )
+    else:
+        words = _(
+            "Made %(made)s. What it could not meet comes to %(cost)s points, as your farm file "
+            "counts them; no other roster can have fewer than %(bound)s."
+        )
+    return words % told
+
+
+def _failed_words(newest: RosterRun | None) -> str:
+    if newest is None or newest.state != RosterState.FAILED:
+        return ""
+    return str(FAILED[newest.why[0]["failed"]])
 
 
 def _published_words(desk: Desk, facts: Facts, run: RosterRun) -> str:

@@ -8,11 +8,13 @@ from datetime import date, datetime, timedelta
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from equipment.attachments.models import Attachment, SubjectKind
+from equipment.attachments.queries import attachments_of
 from equipment.site.calc.local_time import day_bounds, local_date_of
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.queries import visits_between
 from schedules.work.models import Outcome, Problem, Status, WorkOrder
-from schedules.work.queries import open_problems, waiting_reasons
+from schedules.work.queries import open_problems, say_decision, waiting_reasons
 
 from .away import AwayCard, away_cards
 from .base import Desk
@@ -22,7 +24,6 @@ from .orders import OrderLine, is_open, order_line
 from .pens import pen_chart, pens_of, stored_warnings
 from .reasons import names_for
 from .water import LockLine, Water, lock_lines, water_of
-from .wording import say_decision
 
 LIST_BACK, LIST_AHEAD = timedelta(hours=1), timedelta(hours=2)
 CHART_BACK, CHART_AHEAD = timedelta(hours=3), timedelta(hours=9)
@@ -40,10 +41,11 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class ProblemLine:
-    """One problem nobody has answered."""
+    """One problem nobody has answered, with its photos and voice notes."""
 
     problem: Problem
     place: str
+    shown: list[Attachment]
 
 
 @dataclass
@@ -67,7 +69,7 @@ class TodayBoard:
 
 
 def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
-    """Put Today together: up to 22 queries besides the frame's, however much work there is."""
+    """Put Today together: up to 24 queries besides the frame's, however much work there is."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     day = day_bounds(local_date, site.zone)
@@ -105,9 +107,11 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
 
 
 def _problems(desk: Desk) -> list[ProblemLine]:
+    problems = list(open_problems(desk.site_id))
+    shown = attachments_of(desk.site_id, SubjectKind.PROBLEM, [p.pk for p in problems])
     return [
-        ProblemLine(problem, desk.place(problem.place) if problem.place else "")
-        for problem in open_problems(desk.site_id)
+        ProblemLine(p, desk.place(p.place) if p.place else "", shown.get(p.pk, []))
+        for p in problems
     ]
 
 

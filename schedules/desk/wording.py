@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from schedules.rounds.calc.warn import DayWarning, WarningCode
 from schedules.work.calc.reports import Said
-from schedules.work.models import Outcome, Question, Status, WorkOrder
+from schedules.work.models import Outcome, Status, WorkOrder
 from schedules.work.queries import WaitCode, WaitReason
 
 
@@ -72,38 +72,6 @@ def say_waiting(waits: Iterable[WaitReason]) -> str:
     """Say what a work order waits on; empty when on nothing."""
     names = [str(WAITS[w.code]) % {"name": w.name} for w in waits]
     return _("Waiting on %s") % ", ".join(names) if names else ""
-
-
-DECISIONS = {
-    Question.MACHINE_ON_HOLD: gettext_lazy(
-        "The machine it runs on was taken out of use: give it another, or stop it."
-    ),
-    Question.LATE_REPORT: gettext_lazy(
-        "A phone reported it after it was closed: look what is true."
-    ),
-    Question.OUTSIDE_WINDOW: gettext_lazy(
-        "It was reported outside its window: were cows in the pen?"
-    ),
-    Question.REPORTS_DIFFER: gettext_lazy("Two reports of it differ: look what is true."),
-    Question.DONE_WHILE_WAITING: gettext_lazy("It was done while it waited on other work: look."),
-    Question.PLACE_ASSUMED: gettext_lazy(
-        "Nobody said where the sand went: the place was assumed. Look."
-    ),
-    Question.SAND_NOT_BOOKED: gettext_lazy("Its sand is not in the books: say where it went."),
-    Question.TEST_MISSING: gettext_lazy("No moisture was measured: test again."),
-    Question.RELEASE_NEEDS_LEAD: gettext_lazy(
-        "A worker reported it, but cured and released are a lead's to say: if it counts, it "
-        "counts in your name."
-    ),
-    Question.LOCK_MISSING: gettext_lazy(
-        "It was begun with no lock on record that keeps the flush away: is everybody out?"
-    ),
-}
-
-
-def say_decision(code: str) -> str:
-    """Say what a person must decide."""
-    return str(DECISIONS[Question(code)])
 
 
 WARNINGS = {

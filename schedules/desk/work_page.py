@@ -23,14 +23,14 @@ from schedules.dayplan.queries import claims_prefetch
 from schedules.work.decisions import cancel_work, settle_decision
 from schedules.work.models import Dependency, Outcome, Report, WorkOrder
 from schedules.work.progress import finish_work, start_work
-from schedules.work.queries import order_detail, waiting_reasons
+from schedules.work.queries import order_detail, say_decision, waiting_reasons
 
 from .base import Desk, desk_view, done, page_context
 from .forms import read_key, read_keys, read_moment, read_whole, read_words
 from .help_words import help_words
 from .orders import is_open, order_line
 from .reasons import names_for
-from .wording import say_decision, say_order_state, say_report, say_said
+from .wording import say_order_state, say_report, say_said
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ ROOMS = (
     "crews.people",
     "crews.roster",
     "schedules.work",
+    "schedules.handover",
+    "schedules.dayplan",
     "schedules.outlook",
     "schedules.farmfile",
 )

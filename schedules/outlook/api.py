@@ -82,6 +82,8 @@ class YearAheadViewSet(ReadViewSet[OutlookRun]):
 
     queryset = OutlookRun.objects.all()
     serializer_class = YearAheadOutput
+    stamps = ("changed_at", "chunks__changed_at")
+    made_at = {"create": "api-year-ahead-list"}
 
     def get_queryset(self) -> QuerySet[OutlookRun]:
         """Give those of the caller's site."""

@@ -5,7 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, SiteModel
+from equipment.site.models import Actor, Dated, SiteModel
 
 
 class OutlookState(models.TextChoices):
@@ -55,7 +55,7 @@ class OutlookPractice(SiteModel):
         ]
 
 
-class OutlookRun(SiteModel):
+class OutlookRun(Dated, SiteModel):
     """A year ahead: its inputs, seed and code version, so that it can be rerun to the same bits.
 
     `inputs` holds the farm's scenario first and then what it is compared with; `inputs_hash` is of
@@ -89,7 +89,7 @@ class OutlookRun(SiteModel):
         ordering = ["made_at", "pk"]
 
 
-class OutlookChunk(SiteModel):
+class OutlookChunk(Dated, SiteModel):
     """Some members of a run; `payload` is empty until they are done, and when the run is."""
 
     run = models.ForeignKey(OutlookRun, on_delete=models.CASCADE, related_name="chunks")

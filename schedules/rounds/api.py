@@ -108,6 +108,7 @@ class VisitViewSet(ReadViewSet[PenVisit]):
     query = VisitQuery
     lookups = {"local_date": "milking__local_date", "milking": "milking_id", "pen": "pen_id"}
     roles = {"moments": EVERYONE}
+    stamps = ("changed_at", "windows__changed_at")
 
     @extend_schema(request=MomentInput, responses=VisitOutput)
     @action(detail=True, methods=["post"])

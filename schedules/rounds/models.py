@@ -7,7 +7,7 @@ from django.utils.translation import pgettext_lazy
 from equipment.barns.models import BedGroup, Pen
 from equipment.parlor.models import Parlor
 from equipment.site.constraints import site_constraints
-from equipment.site.models import SiteModel
+from equipment.site.models import Dated, SiteModel
 
 
 class MilkingState(models.TextChoices):
@@ -16,7 +16,7 @@ class MilkingState(models.TextChoices):
     ENDED = "ended", pgettext_lazy("milking", "Ended")
 
 
-class Milking(SiteModel):
+class Milking(Dated, SiteModel):
     """One pass of all milked pens through the parlor, known by local date and slot."""
 
     parlor = models.ForeignKey(Parlor, on_delete=models.PROTECT, related_name="milkings")
@@ -39,7 +39,7 @@ class Milking(SiteModel):
         ordering = ["starts_at"]
 
 
-class PenVisit(SiteModel):
+class PenVisit(Dated, SiteModel):
     """A pen's turn in a milking. Times are as expected until `actual` says what happened.
 
     `actual` maps any of called, first_out, last_out, first_on, first_back, last_back to an
@@ -76,7 +76,7 @@ class PenVisit(SiteModel):
         ordering = ["called_at"]
 
 
-class BedWindow(SiteModel):
+class BedWindow(Dated, SiteModel):
     """When one bed group is empty of cows, and the part of it that work may use."""
 
     visit = models.ForeignKey(PenVisit, on_delete=models.CASCADE, related_name="windows")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -15,6 +16,7 @@ from rest_framework.response import Response
 
 from equipment.site.api import HoldOutput
 from equipment.site.models import HoldSubject
+from equipment.site.queries import held_since
 from equipment.site.rest import EVERYONE, ListViewSet, ReadViewSet, site_routes
 from equipment.site.restfields import FiniteField, KeyField, ReasonInput, SaidInput
 from equipment.site.services import put_hold
@@ -84,6 +86,18 @@ class BatchViewSet(ReadViewSet[Batch]):
     serializer_class = BatchOutput
     query = BatchQuery
     lookups = {"stage": "stage", "is_live": "ended_at__isnull"}
+    made_at = {"hold": "api-holds-detail"}
+    stamps = (
+        "changed_at",
+        "moves__changed_at",
+        "steps__changed_at",
+        "tests__changed_at",
+        "forecasts__changed_at",
+    )
+
+    def changed_since(self, since: datetime) -> Q:
+        """Count holds in: they name their batch by its key."""
+        return super().changed_since(since) | Q(pk__in=held_since(HoldSubject.BATCH, since))
 
     def viewed(self, rows: Sequence[Batch]) -> Sequence[BatchView]:
         """Add mass, hold, turns, test and forecast: 5 queries for any number of rows."""

@@ -8,7 +8,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, Event, Place, SiteModel
+from equipment.site.models import Actor, Dated, Event, Place, SiteModel
 
 MOST_KG = 10_000_000  # of one entry: a typed slip is more
 
@@ -22,7 +22,7 @@ class Stage(models.TextChoices):
     BEDDED = "bedded", _("Bedded")
 
 
-class Batch(SiteModel):
+class Batch(Dated, SiteModel):
     """Sand followed by dry mass, a place and its parents. Only a person's event moves a stage."""
 
     number = models.PositiveIntegerField()
@@ -61,7 +61,7 @@ class Batch(SiteModel):
         return str(self.number)
 
 
-class BatchParent(SiteModel):
+class BatchParent(Dated, SiteModel):
     """That a batch was built of another, and how much of it."""
 
     child = models.ForeignKey(Batch, on_delete=models.CASCADE, related_name="parents")
@@ -75,7 +75,7 @@ class BatchParent(SiteModel):
         ]
 
 
-class BatchStep(SiteModel):
+class BatchStep(Dated, SiteModel):
     """What was done to a batch and by whom: spread, turned, picked up, piled, closed, released."""
 
     batch = models.ForeignKey(Batch, on_delete=models.CASCADE, related_name="steps")
@@ -105,7 +105,7 @@ class AccountKind(models.TextChoices):
     COUNT = "count", _("Count")
 
 
-class SandAccount(SiteModel):
+class SandAccount(Dated, SiteModel):
     """One side of every move: a place that holds sand, or where it comes from and goes to."""
 
     kind = models.CharField(max_length=8, choices=AccountKind)
@@ -122,7 +122,7 @@ class SandAccount(SiteModel):
         ]
 
 
-class SandMove(SiteModel):
+class SandMove(Dated, SiteModel):
     """Dry kilograms of one batch from one account to another. Only ever added."""
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="moves")
@@ -147,7 +147,7 @@ class SandMove(SiteModel):
         ordering = ["at", "id"]
 
 
-class MoistureTest(SiteModel):
+class MoistureTest(Dated, SiteModel):
     """A measured moisture: wet basis, from so many spots, at a depth."""
 
     batch = models.ForeignKey(Batch, on_delete=models.CASCADE, related_name="tests")
@@ -183,7 +183,7 @@ class MoistureEstimate(NamedTuple):
     high_wb_frac: float
 
 
-class DryForecast(SiteModel):
+class DryForecast(Dated, SiteModel):
     """When a batch on a pad is expected dry, as it was reckoned at one moment."""
 
     batch = models.ForeignKey(Batch, on_delete=models.CASCADE, related_name="forecasts")

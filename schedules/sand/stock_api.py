@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.urls import URLPattern, URLResolver, path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -134,6 +135,12 @@ class AccountViewSet(ListViewSet[SandAccount]):
 
     queryset = SandAccount.objects.select_related("place")
     serializer_class = AccountOutput
+
+    def changed_since(self, since: datetime) -> Q:
+        """Count in what moved: the balance is another then."""
+        moves = SandMove.objects.filter(changed_at__gte=since)
+        moved = Q(pk__in=moves.values("source_id")) | Q(pk__in=moves.values("target_id"))
+        return super().changed_since(since) | moved
 
     def viewed(self, rows: Sequence[SandAccount]) -> Sequence[dict[str, Any]]:
         """Add the balances: 2 queries."""

@@ -48,7 +48,6 @@ class WorkOrderViewSet(ReadViewSet[WorkOrder]):
         "place": "place_id",
         "worker": "assignment__claims__worker_id",  # the plan's rows, by their own name for us
         "standing_order": "standing_order_id",
-        "updated_since": "updated_at__gte",
     }
     roles = dict.fromkeys(["start", "done", "part", "could_not", "load", "undo"], EVERYONE)
     tagged = ("waiting_on",)

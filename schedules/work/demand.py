@@ -10,13 +10,12 @@ from math import ceil
 from crews.people.models import Skill
 from crews.roster.build import Kinds
 from crews.roster.models import ShiftDemand, ShiftPattern
-from crews.roster.services import need_people
+from crews.roster.services import AHEAD, need_people
 from equipment.site.calc.local_time import local_date_of, wall_span
 from equipment.site.models import Site
 
 from .models import Status, WorkOrder
 
-AHEAD_D = 15  # as far as shifts are made
 WEEK = timedelta(days=7)
 BUSY_FRAC = 0.75  # of a shift; the rest is breaks, ways and waiting; common practice, no source
 
@@ -31,7 +30,7 @@ def keep_demand(*, site_id: int, at: datetime) -> int:
     """
     site = Site.objects.get(pk=site_id)
     today = local_date_of(at, site.zone)
-    until_on = today + timedelta(days=AHEAD_D)
+    until_on = today + AHEAD
     needs = _needs(site, today - WEEK, until_on)
     skills = dict(Skill.objects.filter(site=site, retired_at=None).values_list("key", "pk"))
     rows = [

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from equipment.machines.models import Machine, ServiceItem
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, Event, Named, Place, SiteModel, unique_key
+from equipment.site.models import Actor, Dated, Event, Named, Place, SiteModel, unique_key
 from schedules.rounds.models import PenVisit
 from schedules.sand.models import Batch
 
@@ -36,7 +36,7 @@ class LateRule(models.TextChoices):
     RECORD_MISSED = "record_missed", _("Record it as missed")
 
 
-class StandingOrder(Named):
+class StandingOrder(Dated, Named):
     """The rule that makes recurring work.
 
     `trigger_rule`, `target` and `duration` are small documents whose keys schedules.work.rules
@@ -119,7 +119,7 @@ class Cause(StrEnum):
     REPORT_UNDONE = "report_undone"
 
 
-class WorkOrder(SiteModel):
+class WorkOrder(Dated, SiteModel):
     """One piece of work: where, when at the earliest and latest, with whom and what."""
 
     natural_key = models.CharField(max_length=160)
@@ -210,7 +210,7 @@ class Relation(models.TextChoices):
     START_TO_FINISH = "STARTTOFINISH", _("End after it starts")
 
 
-class Dependency(SiteModel):
+class Dependency(Dated, SiteModel):
     """DEPENDS-ON (RFC 9253): relation type, least gap, and a greatest gap of our own."""
 
     work_order = models.ForeignKey(WorkOrder, on_delete=models.CASCADE, related_name="needs")
@@ -227,7 +227,7 @@ class Dependency(SiteModel):
         ]
 
 
-class Report(SiteModel):
+class Report(Dated, SiteModel):
     """A fact told about a work order: started, done, part, could not, a load, undone."""
 
     work_order = models.ForeignKey(WorkOrder, on_delete=models.CASCADE, related_name="reports")
@@ -248,13 +248,14 @@ class Report(SiteModel):
         ordering = ["at", "id"]
 
 
-class Problem(SiteModel):
+class Problem(Dated, SiteModel):
     """Something reported wrong at a place, until someone answers it."""
 
     place = models.ForeignKey(
         Place, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     text = models.CharField(max_length=300)
+    is_safety = models.BooleanField(default=False)
     reported_by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
     reported_at = models.DateTimeField()
     event = models.ForeignKey(

@@ -6,16 +6,18 @@ is asked to decide (`needs_decision`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
-from equipment.flushing.queries import isolated_places
 from equipment.machines.models import Machine, ServiceRecord
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, Event, HoldSubject, Place
 from equipment.site.queries import open_holds
-from equipment.site.writes import site_write
+from equipment.site.rows import insert_rows, update_rows
+from equipment.site.writes import SiteWrite, site_write
 from schedules.errors import (
     AlreadyUnderWayError,
     CannotUndoError,
@@ -30,22 +32,30 @@ from schedules.errors import (
 
 from .amounts import stalls_in
 from .booking import book_sand, has_booked_sand, is_scoop, needs_lead, scoop
-from .calc.reports import ENDINGS, Said, still_said
+from .calc.reports import ENDINGS, Said, Word, add_up, still_said, with_load
 from .carry import carry_rest, take_back_rest
 from .followers import follow, follower_ids
-from .models import Outcome, Problem, Question, Status, WorkOrder
+from .models import Outcome, Problem, Question, Report, Status, WorkOrder
 from .queries import say_title, waiting_reasons
 from .telling import (
+    STATE_FIELDS,
     Teller,
+    ask_about,
+    ask_for_lock,
     flag,
     is_closed_by_service,
     last_word_of,
+    lock_each,
     lock_order,
     lock_orders,
+    move_on,
+    report_of,
     save_state,
     say,
+    stand_at,
     stand_by,
     words_of,
+    words_of_each,
     write_down,
 )
 
@@ -78,7 +88,7 @@ def start_work(
             _refuse_enough(order)
         if order.status == Status.NEEDS_ACTION:
             _refuse_waiting(order, machine, at)
-        _ask_for_lock(order, at, at)
+        ask_for_lock(order, at, at)
         say(write, order, Said.STARTED, teller)
     return order
 
@@ -194,23 +204,23 @@ def _ask_first(order: WorkOrder, said: Said, teller: Teller) -> None:
     if said is Said.DONE and needs_lead(order, teller.by):
         flag(order, Question.RELEASE_NEEDS_LEAD)
     if order.status == Status.NEEDS_ACTION:
-        _ask_for_lock(order, min(order.starts_after, teller.at), teller.at)
+        ask_for_lock(order, min(order.starts_after, teller.at), teller.at)
     if _was_waiting(order, teller.at):
         flag(order, Question.DONE_WHILE_WAITING)
 
 
-def _ask_for_lock(order: WorkOrder, since: datetime, until: datetime) -> None:
-    """Ask at once about work that needs a lock when none kept the water away."""
-    rule = order.standing_order
-    if rule is None or not rule.needs_lock:
-        return
-    place_id = order.place_id
-    if not isolated_places(order.site_id, [place_id], since=since, until=until):
-        flag(order, Question.LOCK_MISSING)
-
-
 def _was_waiting(order: WorkOrder, at: datetime) -> bool:
     return bool(waiting_reasons(order.site_id, [order.pk], at))
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One load: for which work order, when, by which event and with what machine."""
+
+    work_order_id: int
+    at: datetime
+    event: Event | None = None
+    machine: Machine | None = None
 
 
 def add_load(
@@ -222,19 +232,57 @@ def add_load(
     event: Event | None = None,
     machine: Machine | None = None,
 ) -> WorkOrder:
-    """Count one load more; never refused. The first one starts the work.
-
-    Buckets from a lane are booked when the work is closed; one told later, at once.
-    """
-    teller = Teller(by, at, event, machine)
-    with site_write(site_id, at) as write:
-        order = lock_order(site_id, work_order_id)
-        if order.status == Status.NEEDS_ACTION:
-            _ask_for_lock(order, at, at)
-        say(write, order, Said.LOAD, teller)
-        if order.status == Status.COMPLETED and is_scoop(order):
-            scoop(order, teller, 1)
+    """Count one load more, as `add_loads` does."""
+    load = Load(work_order_id, at, event, machine)
+    [(order, _n)] = add_loads(site_id=site_id, by=by, loads=[load])
     return order
+
+
+def add_loads(*, site_id: int, by: Actor, loads: Sequence[Load]) -> list[tuple[WorkOrder, int]]:
+    """Count loads in the order given; give of each its work order and the count with it.
+
+    Never refused. The first one starts the work. Buckets from a lane are booked when the work is
+    closed; one told later, at once. 4 queries for all, and what booking takes.
+    """
+    with site_write(site_id, loads[-1].at) as write:
+        ids = list(dict.fromkeys(load.work_order_id for load in loads))
+        count = _Count(write, lock_each(site_id, ids), by)
+        counted = [count.add(load) for load in loads]
+        insert_rows(count.unwritten)
+        update_rows(list(count.orders.values()), STATE_FIELDS)
+    return counted
+
+
+class _Count:
+    """Work orders whose loads are counted, and what is still to be written of them."""
+
+    def __init__(self, write: SiteWrite, orders: dict[int, WorkOrder], by: Actor) -> None:
+        self.write, self.orders, self.by = write, orders, by
+        self.standings = {pk: add_up(words) for pk, words in words_of_each(orders).items()}
+        self.unwritten: list[Report] = []
+
+    def add(self, load: Load) -> tuple[WorkOrder, int]:
+        """Count one load more; give its work order and the count."""
+        order = self.orders[load.work_order_id]
+        teller = Teller(self.by, load.at, load.event, load.machine)
+        if order.status == Status.NEEDS_ACTION:
+            ask_for_lock(order, load.at, load.at)
+        self.unwritten.append(report_of(order, Said.LOAD, teller))
+        ask_about(order, Said.LOAD, None, load.at)
+        if not is_closed_by_service(order):
+            word = Word(Said.LOAD, self.by.pk, load.at)
+            self.standings[order.pk] = with_load(self.standings[order.pk], word)
+            stand_at(order, self.standings[order.pk])
+        move_on(self.write, order, Said.LOAD)
+        if order.status == Status.COMPLETED and is_scoop(order):
+            self._book(order, teller)
+        return order, order.loads
+
+    def _book(self, order: WorkOrder, teller: Teller) -> None:
+        """Book a load told late; that looks at the reports up to it."""
+        insert_rows(self.unwritten)
+        self.unwritten = []
+        scoop(order, teller, 1)
 
 
 def undo_report(
@@ -279,8 +327,12 @@ def report_problem(
     by: Actor,
     at: datetime,
     event: Event | None = None,
+    is_safety: bool = False,
 ) -> Problem:
-    """Tell that something is wrong somewhere; it stays on the board until somebody answers."""
+    """Tell that something is wrong somewhere; it stays on the board until somebody answers.
+
+    `is_safety`: it could hurt someone.
+    """
     if not text.strip():
         raise ReasonNeededError(_("Say what is wrong."))
     with site_write(site_id, at) as write:
@@ -290,6 +342,7 @@ def report_problem(
             site_id=site_id,
             place_id=place_id,
             text=text,
+            is_safety=is_safety,
             reported_by=by,
             reported_at=at,
             event=event,

@@ -48,7 +48,6 @@ class WorkOrderQuery(serializers.Serializer[Any]):
     place = KeyField(required=False)
     worker = KeyField(required=False, help_text="Whoever it is assigned to.")
     standing_order = KeyField(required=False)
-    updated_since = InstantField(required=False)
 
 
 class ReportOutput(serializers.ModelSerializer[Report]):
@@ -237,6 +236,7 @@ class ProblemInput(SaidInput):
 
     text = serializers.CharField(max_length=300)
     place = KeyField(allow_null=True, default=None)
+    is_safety = serializers.BooleanField(default=False, help_text="It could hurt someone.")
 
 
 class AnswerInput(SaidInput):

@@ -12,6 +12,7 @@ from typing import Final
 
 from django.utils.translation import gettext as _
 
+from equipment.flushing.queries import isolated_places
 from equipment.machines.models import Machine
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, ActorKind, Event
@@ -62,9 +63,22 @@ def lock_order(site_id: int, work_order_id: int) -> WorkOrder:
 
 def lock_orders(site_id: int, ids: Collection[int], work_order_id: int) -> WorkOrder:
     """Lock some work orders in the order of their keys, and give the one that is meant."""
+    return _among(_locked(site_id, ids), work_order_id)
+
+
+def lock_each(site_id: int, ids: Collection[int]) -> dict[int, WorkOrder]:
+    """Lock work orders in the order of their keys, and give them by key; each must be there."""
+    locked = _locked(site_id, ids)
+    return {pk: _among(locked, pk) for pk in ids}
+
+
+def _locked(site_id: int, ids: Collection[int]) -> dict[int, WorkOrder]:
     rows = WorkOrder.objects.filter(site_id=site_id, pk__in=ids).select_related("standing_order")
     locked = rows.select_for_update(of=("self",), no_key=True).order_by("pk")
-    found = {row.pk: row for row in locked}
+    return {row.pk: row for row in locked}
+
+
+def _among(found: dict[int, WorkOrder], work_order_id: int) -> WorkOrder:
     if work_order_id not in found:
         raise NotFoundError(_("There is no work order %d here.") % work_order_id)
     return found[work_order_id]
@@ -72,17 +86,31 @@ def lock_orders(site_id: int, ids: Collection[int], work_order_id: int) -> WorkO
 
 def words_of(order: WorkOrder) -> list[Word]:
     """All that was ever said of a work order, in the order it was taken down: 1 query."""
-    return [
-        Word(Said(row.kind), row.by_id, row.at, row.reason, row.n_left, row.machine_id)
-        for row in order.reports.order_by("id")
-    ]
+    return words_of_each([order.pk])[order.pk]
+
+
+def words_of_each(ids: Collection[int]) -> dict[int, list[Word]]:
+    """All that was ever said of some work orders, by their keys: 1 query."""
+    columns = ("work_order_id", "kind", "by_id", "at", "reason", "n_left", "machine_id")
+    rows = Report.objects.filter(work_order_id__in=ids).order_by("id").values_list(*columns)
+    words: dict[int, list[Word]] = {pk: [] for pk in ids}
+    for pk, kind, *rest in rows:
+        words[pk].append(Word(Said(kind), *rest))
+    return words
 
 
 def write_down(
     order: WorkOrder, said: Said, teller: Teller, *, reason: str = "", n_left: int | None = None
 ) -> None:
     """Add a report; what it means is another matter."""
-    Report.objects.create(
+    report_of(order, said, teller, reason=reason, n_left=n_left).save()
+
+
+def report_of(
+    order: WorkOrder, said: Said, teller: Teller, *, reason: str = "", n_left: int | None = None
+) -> Report:
+    """Word a report, not yet written."""
+    return Report(
         site_id=order.site_id,
         work_order=order,
         kind=said,
@@ -105,7 +133,11 @@ def is_closed_by_service(order: WorkOrder) -> bool:
 
 def stand_by(order: WorkOrder, words: list[Word]) -> None:
     """Set the state that reports add up to; `save_state` writes it."""
-    standing = add_up(words)
+    stand_at(order, add_up(words))
+
+
+def stand_at(order: WorkOrder, standing: Standing) -> None:
+    """Set the state of what reports have been added up to."""
     end = standing.end
     order.status, order.outcome = STATES[end.said] if end else (_open_status(standing), "")
     order.reason = end.reason if end else ""
@@ -135,11 +167,26 @@ def flag(order: WorkOrder, question: Question) -> None:
         order.needs_decision = question
 
 
+def ask_for_lock(order: WorkOrder, since: datetime, until: datetime) -> None:
+    """Ask at once about work that needs a lock when none kept the water away."""
+    rule = order.standing_order
+    if rule is None or not rule.needs_lock:
+        return
+    place_id = order.place_id
+    if not isolated_places(order.site_id, [place_id], since=since, until=until):
+        flag(order, Question.LOCK_MISSING)
+
+
 def save_state(write: SiteWrite, order: WorkOrder, said: str) -> None:
     """Write the state down and tell upper rooms."""
+    move_on(write, order, said)
+    order.save(update_fields=STATE_FIELDS)
+
+
+def move_on(write: SiteWrite, order: WorkOrder, said: str) -> None:
+    """Give the state, still to be written, its version, and tell upper rooms."""
     order.version += 1
     order.updated_at = write.at
-    order.save(update_fields=STATE_FIELDS)
     write.change("work.reported", order.pk, said=said)
 
 
@@ -162,7 +209,7 @@ def say(
     if said in ENDINGS and _said_already(order, said, n_left, teller.by):
         return False
     write_down(order, said, teller, reason=reason, n_left=n_left)
-    _question(order, said, n_left, teller.at)
+    ask_about(order, said, n_left, teller.at)
     if not is_closed_by_service(order):
         stand_by(order, words_of(order))
     save_state(write, order, said)
@@ -174,7 +221,7 @@ def _said_already(order: WorkOrder, said: Said, n_left: int | None, by: Actor) -
     return word is not None and (word.said, word.n_left) == (said, n_left)
 
 
-def _question(order: WorkOrder, said: Said, n_left: int | None, at: datetime) -> None:
+def ask_about(order: WorkOrder, said: Said, n_left: int | None, at: datetime) -> None:
     """Ask a person where a report does not fit what is known; it is taken down all the same."""
     if order.status == Status.CANCELLED:
         if said is not Said.COULD_NOT or order.outcome != Outcome.COULD_NOT:

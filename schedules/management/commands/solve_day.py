@@ -24,6 +24,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         add_search_arguments(parser)
+        parser.add_argument(
+            "--bound", action="store_true", help=_("spend up to half of the time on a bound")
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         require_search_arguments(options)
@@ -41,6 +44,7 @@ class Command(BaseCommand):
                 workers=options["workers"],
                 iterations=options["iterations"],
                 on_progress=on_progress,
+                bounds=options["bound"],
             )
         write_record(options["out"], solution_to_json(solution))
         self.stdout.write(_solution_line(solution))

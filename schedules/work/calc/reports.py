@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -119,3 +119,23 @@ def add_up(words: Sequence[Word]) -> Standing:
         end=ends[0] if ends else None,
         n_loads=sum(w.said is Said.LOAD for w in standing),
     )
+
+
+def with_load(standing: Standing, word: Word) -> Standing:
+    """Add one load more to what reports add up to.
+
+    Parameters
+    ----------
+    standing : Standing
+        What all words before it add up to.
+    word : Word
+        The load.
+
+    Returns
+    -------
+    Standing
+        What `add_up` gives for all of them; without looking at each again.
+    """
+    start = standing.start
+    is_first = start is None or word.at < start.at
+    return replace(standing, start=word if is_first else start, n_loads=standing.n_loads + 1)

@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import pytest
+import segno
 from django.test import Client
 
 from crews.devices.models import Device
+from crews.devices.services import pair
 from crews.roster.models import (
     CrewPens,
     Presence,
@@ -120,12 +122,21 @@ FORMS: dict[str, Form] = {
         },
         LEADS,
     ),
+    "say-wish": (
+        lambda f: (),
+        lambda f: {"worker": f.worker.pk, "on": "2026-03-09", "pattern": ""},
+        LEADS,
+    ),
     "ask-swap": (
         lambda f: (),
         lambda f: {"worker": f.spare.pk, "to": f.worker.pk, "on": "2026-03-06"},
         LEADS,
     ),
-    "settle-swap": (lambda f: (_first(f, SwapRequest),), lambda f: {"answer": "yes"}, LEADS),
+    "settle-swap": (
+        lambda f: (_first(f, SwapRequest),),
+        lambda f: {"answer": "yes", "asked_at": f.now.isoformat()},
+        LEADS,
+    ),
     "ask-year": (lambda f: (), lambda f: {"n_members": "2"}, LEADS),
     "stop-year": (lambda f: (_year(f, OutlookState.RUNNING),), lambda f: {}, LEADS),
     "resume-year": (lambda f: (_year(f, OutlookState.STOPPED),), lambda f: {}, LEADS),
@@ -153,6 +164,9 @@ FORMS: dict[str, Form] = {
         LEADS,
     ),
     "pairing-code": (lambda f: (f.worker.pk,), lambda f: {}, LEADS),
+    "pairing-code-shared": (lambda f: (f.crew.pk,), lambda f: {}, LEADS),
+    "calendar-link": (lambda f: (), lambda f: {"subject": f"worker-{f.spare.pk}"}, LEADS),
+    "end-calendar": (lambda f: (f.calendar.pk,), lambda f: {}, LEADS),
     "give-pens": (lambda f: (), _give_pens, LEADS),
     "revoke-phone": (lambda f: (f.phone.pk,), lambda f: {}, LEADS),
     "moisture-test": (
@@ -233,7 +247,7 @@ def test_form_does_its_work_and_says_so(name: str, farm: Farm, client_of: Client
 
     assert farm.fingerprint() != before
     shown = response
-    if name != "pairing-code":  # whose code a reload must not show again
+    if not name.startswith(("pairing-code", "calendar-link")):  # shown once, not by a reload
         assert response.status_code == 302
         shown = client.get(response["Location"].partition("#")[0])
         assert 'class="panel said" role="status">' in shown.content.decode()
@@ -319,10 +333,17 @@ BAD: list[tuple[str, dict[str, object], int, str]] = [
     ("record-service", {"minutes": "100000"}, 400, "Minutes: 100000 is above 10,000."),
     ("make-roster", {"from_on": "soon"}, 400, "First day must be a day, as in 2026-03-09."),
     ("make-roster", {"from_on": "2026-02-02"}, 422, "Give a first day from today on"),
+    ("make-roster", {"from_on": "9999-12-31"}, 422, "Give a date from today until 60 days ahead."),
+    ("settle-swap", {"asked_at": ""}, 400, "Open the roster page again and answer there."),
+    ("settle-swap", {"asked_at": "2026-03-04T16:00"}, 400, "Open the roster page again"),
+    ("settle-swap", {"asked_at": "2026-03-04T15:00Z"}, 422, "asked for anew in the meantime"),
     ("put-shift", {"worker": "x"}, 400, "Choose Person from the list."),
     ("put-shift", {"pattern": "9" * 12}, 404, "There is no such shift here."),
     ("put-shift", {"on": ""}, 400, "Day must be a day, as in 2026-03-09."),
     ("put-shift", {"on": "2027-03-09"}, 422, "Give a date from today until 60 days ahead."),
+    ("say-wish", {"worker": "x"}, 400, "Choose Person from the list."),
+    ("say-wish", {"pattern": "9" * 12}, 404, "There is no such shift here."),
+    ("say-wish", {"on": "2026-02-02"}, 422, "Give a date from today until 60 days ahead."),
     ("ask-swap", {"to": ""}, 400, "Choose Who takes it from the list."),
     ("ask-swap", {"on": "2026-03-08"}, 422, "is not there any more, or has begun"),
     ("ask-swap", {"for": "2026-13-40"}, 400, "For the shift of must be a day"),
@@ -448,8 +469,31 @@ def test_pairing_code_is_shown_once_with_where_to_type_it(farm: Farm, manager: C
     response = send(manager, farm, "pairing-code")
 
     said = words(response)
-    assert "open http://testserver/phone/ and type this code. It works once, until 9:10 am." in said
+    where = "open http://testserver/phone/ on the phone and type this code."
+    assert f"{where} It works once, until 9:10 am." in said
     assert re.fullmatch(r"[0-9A-Z]{4}-[0-9A-Z]{4}", section(response, "pairing-code"))
+
+
+@pytest.mark.parametrize("name", ["pairing-code", "pairing-code-shared"])
+def test_picture_of_the_code_leads_the_phones_camera_to_it(
+    farm: Farm, manager: Client, name: str
+) -> None:
+    response = send(manager, farm, name)
+
+    code = section(response, "pairing-code").replace("-", "")
+    picture = segno.make(f"http://testserver/phone/#code={code}", error="m")
+    drawn = re.findall(r' d="([^"]+)"', response.content.decode())
+    [expected] = re.findall(r' d="([^"]+)"', picture.svg_inline())
+    assert expected in drawn
+
+
+def test_code_of_a_crew_pairs_a_phone_that_it_shares(farm: Farm, manager: Client) -> None:
+    code = section(send(manager, farm, "pairing-code-shared"), "pairing-code")
+
+    device, _token = pair(code=code, address="192.0.2.1", at=NOW)  # RFC 5737: documentation
+
+    assert (device.crew, device.worker) == (farm.crew, None)
+    assert "One (shared)" in words(manager.get(url("crew")))
 
 
 def test_revoked_phone_has_no_access(farm: Farm, manager: Client) -> None:
@@ -508,7 +552,7 @@ def test_own_lock_comes_off_and_anothers_only_with_the_procedure(
 
 
 def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
-    others = {"begin", "sign-in", "sign-out", "set-language", "site-version", "day-sheet"}
+    others = {"begin", "sign-in", "sign-out", "set-language", "site-news", "day-sheet"}
     named = {pattern.name for pattern in urlpatterns}
 
     assert named == FORMS.keys() | set(PAGES) | others | {"work-order", "take-off-lock"}

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-import json
+import contextlib
+import threading
 
 import pytest
 from django.test import Client
 
+from equipment.site.bell import bell
 from equipment.site.models import Membership, Role, User
+from equipment.site.queries import site_version
 from equipment.site.writes import site_write
 from tests.factories import make_site, make_user
 from tests.farm import Farm
@@ -99,19 +102,39 @@ def test_person_of_no_farm_is_told_whom_to_ask(farm: Farm) -> None:
     assert "Ask the manager of your site" in words(sign_in("nobody").get("/"))
 
 
+def told(manager: Client) -> str:
+    """The first word of the stream that open pages listen to."""
+    stream = manager.get(url("site-news"))
+    assert stream["Content-Type"] == "text/event-stream"
+    first = next(iter(stream)).decode()
+    stream.close()
+    return first
+
+
 def test_version_rises_with_every_commit_so_that_open_pages_know(
     farm: Farm, manager: Client
 ) -> None:
-    def version() -> int:
-        return int(json.loads(manager.get(url("site-version")).content)["version"])
-
-    before = version()
+    before = site_version(farm.site.pk)
+    assert told(manager) == f"retry: 1000\nevent: version\ndata: {before}\n\n"
     with site_write(farm.site.pk, NOW) as write:
         write.touch()
 
-    assert version() == before + 1
+    assert told(manager).endswith(f"data: {before + 1}\n\n")
     assert f'data-version="{before + 1}"' in manager.get(url("today")).content.decode()
 
 
 def test_version_is_not_told_to_who_is_not_signed_in(farm: Farm) -> None:
-    assert Client().get(url("site-version")).status_code == 302
+    assert Client().get(url("site-news")).status_code == 302
+
+
+def test_where_too_many_wait_a_page_is_told_to_look_now_and_then(
+    farm: Farm, manager: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(bell, "places", threading.BoundedSemaphore(1))
+    with contextlib.closing(manager.get(url("site-news"))) as waits:
+        assert next(iter(waits)).startswith(b"retry: 1000\n")
+        crowded = list(manager.get(url("site-news")))
+        version = site_version(farm.site.pk)
+        told_both = f"event: version\ndata: {version}\n\nevent: crowded\ndata: {version}\n\n"
+        assert b"".join(crowded).decode() == f"retry: 20000\n{told_both}"
+    assert told(manager).startswith("retry: 1000\n")

@@ -7,14 +7,33 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
+from equipment.attachments.models import SubjectKind
+from equipment.attachments.services import attach
 from equipment.machines.figures import machine_figures
-from equipment.machines.models import MachinePractice
+from equipment.machines.models import Defect, MachinePractice
 from equipment.machines.queries import machine_views
 from schedules.desk.machine_figures import say_money, visit_lines
 from schedules.desk.ranges import RangeBar, draw_ranges
 from tests.farm import Farm
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("subject", [SubjectKind.DEFECT, SubjectKind.MACHINE])
+def test_defect_and_look_round_show_their_photos(
+    farm: Farm, manager: Client, subject: SubjectKind
+) -> None:
+    defect = Defect.objects.filter(site=farm.site, closed_at=None).earliest("pk")
+    of = defect.pk if subject == SubjectKind.DEFECT else defect.machine_id
+    file = f"/api/v1/sites/{farm.site.slug}/attachments/{farm.attachment.pk}/"
+    assert file not in page(manager, farm)
+
+    attach(attachment_ids=[farm.attachment.pk], subject_kind=subject, subject_id=of, **farm.who())
+
+    seen = page(manager, farm)
+    about = defect.text if subject == SubjectKind.DEFECT else defect.machine.name
+    assert f'<a href="{file}"><img src="{file}" width="4" height="3"' in seen
+    assert f'alt="Photo: {about}"' in seen
 
 
 def page(client: Client, farm: Farm) -> str:

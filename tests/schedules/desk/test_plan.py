@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from crews.roster.models import Presence, Shift
-from equipment.site.models import Role
+from equipment.site.models import HoldSubject, Role
+from equipment.site.services import put_hold
 from schedules.dayplan.models import PlanRun
 from tests.factories import make_work_order
 from tests.farm import Farm
@@ -82,9 +83,9 @@ def test_what_the_plan_costs_and_how_far_from_the_best_it_may_be(
     said = words(client_of(Role.WORKER).get(url("plan")))
 
     assert "2.5 Walking and driving, hours" in said
-    assert "12 Past the due time, minutes" in said
+    assert "12 Slack that is missing, minutes" in said
     assert "25.0 At most so much dearer than the best plan, %" in said
-    assert "Jobs end 12 minutes late in all." in said
+    assert "They have 12 minutes less slack than the farm wants." in said
 
 
 def test_what_nobody_has_stands_with_its_reason(farm: Farm, client_of: ClientOf) -> None:
@@ -92,6 +93,25 @@ def test_what_nobody_has_stands_with_its_reason(farm: Farm, client_of: ClientOf)
 
     why = [row[-1] for row in rows(page.content.decode()) if row]
     assert sum("nobody is qualified for it: " in text for text in why) == 2
+
+
+def test_work_kept_out_by_a_hold_says_that_it_cannot_be_planned(
+    farm: Farm, client_of: ClientOf
+) -> None:
+    order = farm.orders[6]
+    put_hold(
+        site_id=farm.site.pk,
+        subject_kind=HoldSubject.PEN,
+        subject_id=order.place.parent_id or order.place_id,
+        reason="ice",
+        by=farm.manager.actor,
+        at=NOW,
+    )
+
+    page = client_of(Role.MANAGER).get(url("work-order", order.pk), {"help": "1"})
+
+    assert page.status_code == 200
+    assert "This work cannot be planned within the next hours." in words(page)
 
 
 def test_work_that_nobody_has_says_what_would_help_when_asked(

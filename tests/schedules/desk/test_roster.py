@@ -8,7 +8,14 @@ from django.test import Client
 
 from crews.roster.calc.json_io import solution_to_json
 from crews.roster.calc.solution import Assignment, Score, Solution, Status
-from crews.roster.models import RosterRun, RosterState, Rotation, ShiftDemand, ShiftPattern
+from crews.roster.models import (
+    RosterRun,
+    RosterState,
+    Rotation,
+    ShiftDemand,
+    ShiftPattern,
+    ShiftWish,
+)
 from crews.roster.rosters import publish_roster
 from schedules.desk.roster import letters_of
 from tests.factories import make_skill
@@ -54,10 +61,20 @@ def test_draft_is_shown_beside_what_it_changes(farm: Farm, manager: Client) -> N
     [ana] = [row for row in rows(page.content.decode()) if row[0] == "Ana"]
     assert ana == ["Ana", "D+", "–", "–", "–", "–", "–", "–", "8"]
     said = words(page)
-    assert "It leaves 9 points unmet; no roster leaves fewer." in said
+    assert "What it could not meet comes to 9 points, as your farm file counts them;" in said
     unmet = "turns and wishes not met: 6 points; crews without their lead: 3 points."
     assert f"Of these: {unmet}" in said
     assert "1 day is otherwise than now. To be told: Ana." in said
+
+
+def test_draft_with_people_and_shifts_that_are_gone_is_shown(farm: Farm, manager: Client) -> None:
+    on = MONDAY + timedelta(days=1)
+    draft_of(farm, Assignment("ana", MONDAY, "dusk"), Assignment("zoe", on, "day"))
+
+    said = words(manager.get(url("roster")))
+
+    assert "The shift dusk is not in use any more." in said
+    assert "zoe does not work here any more." in said
 
 
 def test_of_a_running_week_the_rest_is_made(farm: Farm, manager: Client) -> None:
@@ -94,13 +111,14 @@ def test_gaps_are_said_by_day_shift_and_skill(
     farm: Farm, manager: Client, day: ShiftPattern
 ) -> None:
     loader = make_skill(farm.site, "loader")
-    ShiftDemand.objects.create(
-        site=farm.site, pattern=day, skill=loader, local_date=MONDAY, target=2
-    )
+    for skill, on in ((loader, MONDAY), (None, MONDAY), (None, MONDAY + timedelta(days=1))):
+        ShiftDemand.objects.create(
+            site=farm.site, pattern=day, skill=skill, local_date=on, target=2
+        )
 
     said = words(manager.get(url("roster")))
 
-    assert "1 shift lacks people." in said
+    assert "2 shifts lack people." in said
     assert "Mon 9 Mar, Day: 2 people needed for Loader, 0 there." in said
 
 
@@ -129,6 +147,17 @@ def test_what_has_no_roster_says_why(farm: Farm, manager: Client) -> None:
     least_said = "the least for Mon 9 Mar, Day, any work"
     assert f"These cannot be kept together: Ana is away on Mon 9 Mar; {least_said}." in said
     assert f"give up {least_said}. Then: Mon 9 Mar, Day: 1 of at least 2 for any work." in said
+
+
+def test_what_failed_says_so_and_can_be_asked_for_again(farm: Farm, manager: Client) -> None:
+    run = draft_of(farm)
+    run.state, run.solution, run.why = RosterState.FAILED, None, [{"failed": "search"}]
+    run.save()
+
+    said = words(manager.get(url("roster")))
+
+    assert "This week's roster could not be made The search broke off each time." in said
+    assert "Make this week's roster" in said
 
 
 @pytest.mark.parametrize("text", ["soon", "2026-02-31", "2030-01-01", "0001-01-01", "-", "9" * 40])
@@ -161,3 +190,24 @@ def test_letters_tell_shifts_apart(names: dict[str, str], letters: list[str]) ->
     assert [sign.strip() for sign in letters_of(names).values()] == [
         letter.strip() for letter in letters
     ] or "Day " in letters
+
+
+def test_wish_is_shown_with_what_became_of_it_and_can_be_taken_back(
+    farm: Farm, manager: Client, day: ShiftPattern
+) -> None:
+    ShiftWish.objects.all().delete()
+    wish = {"worker": farm.worker.pk, "on": MONDAY.isoformat()}
+    assert "Nobody said one" in words(manager.get(url("roster")))
+
+    manager.post(url("say-wish"), wish | {"pattern": day.pk})
+
+    said = words(manager.get(url("roster")))
+    assert "Ana would like Day on Mon 9 Mar. not so" in said
+    draft_of(farm, Assignment("ana", MONDAY, "day"))
+    assert "Ana would like Day on Mon 9 Mar. so it is" in words(manager.get(url("roster")))
+
+    manager.post(url("say-wish"), wish | {"pattern": ""})
+    assert "Ana would like Mon 9 Mar free. not so" in words(manager.get(url("roster")))
+
+    manager.post(url("say-wish"), wish | {"pattern": "none"})
+    assert not ShiftWish.objects.exists()

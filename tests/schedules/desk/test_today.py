@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -9,11 +10,13 @@ import pytest
 from django.test import Client
 
 from crews.people.models import Worker
+from equipment.attachments.models import Attachment, SubjectKind
+from equipment.attachments.services import attach
 from equipment.flushing.models import FlushRun, FlushTimer, Lock, RunStatus
 from equipment.flushing.services import put_lock
 from schedules.dayplan.models import Assignment, Claim, Unassigned
 from schedules.rounds.models import Milking, PenVisit
-from schedules.work.models import Outcome, StandingOrder, Status, Trigger, WorkOrder
+from schedules.work.models import Outcome, Problem, StandingOrder, Status, Trigger, WorkOrder
 from tests.factories import make_visit, make_work_order
 from tests.farm import Farm
 
@@ -150,9 +153,41 @@ def test_problem_waits_for_an_answer(farm: Farm, manager: Client, worker: Client
     seen = manager.get(url("today")).content.decode()
 
     assert "Problems to answer" in said
-    assert seen.count("gate bent") == 2
+    assert seen.count("<strong>gate bent</strong>") == 2
     assert seen.count('name="answer"') == 2
     assert 'name="answer"' not in worker.get(url("today")).content.decode()
+
+
+def test_problem_shows_its_photo_and_plays_its_voice_note(farm: Farm, manager: Client) -> None:
+    photo = farm.attachment
+    voice = Attachment.objects.create(
+        site=farm.site,
+        id=uuid.uuid4(),
+        actor=farm.worker.actor,
+        kind="voice",
+        sent_sha256="0" * 64,
+        sha256="0" * 64,
+        n_bytes=1,
+        seconds=3,
+        received_at=farm.now,
+    )
+    problem = Problem.objects.filter(site=farm.site).earliest("pk")
+    attach(
+        attachment_ids=[voice.pk],
+        subject_kind=SubjectKind.PROBLEM,
+        subject_id=problem.pk,
+        **farm.who(),
+    )
+
+    seen = manager.get(url("today")).content.decode()
+
+    file = f"/api/v1/sites/ours/attachments/{photo.pk}/"
+    assert f'<a href="{file}"><img src="{file}" width="4" height="3"' in seen
+    assert 'alt="Photo: gate bent"' in seen
+    assert (
+        f'<audio controls preload="none" src="/api/v1/sites/ours/attachments/{voice.pk}/"' in seen
+    )
+    assert manager.get(file)["Content-Type"] == "image/jpeg"
 
 
 def test_locks_say_owner_age_and_that_they_stop_no_valve(farm: Farm, manager: Client) -> None:

@@ -15,12 +15,12 @@ from equipment.machines.models import MachineKind
 from schedules.dayplan.calc.solution import ReasonCode
 from schedules.dayplan.closures import Why
 from schedules.desk.reasons import REASONS, FarmNames, say_reason
-from schedules.desk.wording import DECISIONS, REPORTS, WAITS, WARNINGS, say_decision
+from schedules.desk.wording import REPORTS, WAITS, WARNINGS
 from schedules.rounds.calc.warn import WarningCode
 from schedules.work.calc.reports import Said
 from schedules.work.models import Cause, Question
+from schedules.work.queries import DECISIONS, WaitCode, say_decision
 from schedules.work.queries import REASONS as CAUSES
-from schedules.work.queries import WaitCode
 
 NAMES = FarmNames({"loader": "Manejo de cargador"}, {"7": "Cargador 3"})
 FACTS: dict[str, Any] = {
@@ -28,6 +28,7 @@ FACTS: dict[str, Any] = {
     "has_min": 4.0,
     "whys": (Why.FLUSH_RUNS, Why.COWS_WALK_BACK),
     "skills": ("loader",),
+    "items": ("key",),
     "kinds": (MachineKind.SKID_LOADER, "7"),
     "n_needed": 2,
     "n_there": 1,

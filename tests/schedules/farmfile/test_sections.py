@@ -13,7 +13,18 @@ from schedules.farmfile.models import LoadedEntry
 from schedules.farmfile.registry import all_sections
 
 # What a row has of itself: its identity, what the engine sets, and what history adds.
-OWN = {"id", "site", "key", "place", "retired_at", "actor", "user", "version", "created_at"}
+OWN = {
+    "id",
+    "site",
+    "key",
+    "place",
+    "retired_at",
+    "actor",
+    "user",
+    "version",
+    "created_at",
+    "changed_at",
+}
 SECTIONS = {
     name: section
     for name, section in all_sections().items()

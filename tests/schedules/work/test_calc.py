@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from schedules.work.calc.drafts import Draft, Late, origin_key, rest_key, settle_late
-from schedules.work.calc.reports import Said, Word, add_up, still_said
+from schedules.work.calc.reports import Said, Word, add_up, still_said, with_load
 from schedules.work.calc.spans import (
     SHORTEST,
     Leader,
@@ -23,6 +23,7 @@ from schedules.work.calc.spans import (
 from tests.factories import utc
 
 T0 = utc("2026-03-04 12:00")
+MINUTES = st.integers(-60, 60)
 DENVER = ZoneInfo("America/Denver")
 
 
@@ -171,3 +172,18 @@ def test_as_many_undos_as_words_leave_nothing(said: list[tuple[str, int]]) -> No
     words = _words(*said)
     undos = _words(*[("undone", ANA)] * len(still_said(words)))
     assert still_said([*words, *undos]) == []
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from(list(Said)), st.sampled_from([ANA, BEN]), MINUTES)),
+    st.lists(st.tuples(st.just(Said.LOAD), st.sampled_from([ANA, BEN]), MINUTES), max_size=4),
+)
+def test_a_load_more_comes_to_what_all_words_come_to(
+    before: list[tuple[Said, int, int]], loads: list[tuple[Said, int, int]]
+) -> None:
+    words = [Word(said, who, T0 + timedelta(minutes=at)) for said, who, at in before]
+    standing = add_up(words)
+    for said, who, at in loads:
+        words.append(Word(said, who, T0 + timedelta(minutes=at)))
+        standing = with_load(standing, words[-1])
+        assert standing == add_up(words)

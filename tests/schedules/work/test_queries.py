@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.utils import translation
 
-from equipment.site.models import Actor, HoldSubject, PlaceKind, Site
+from equipment.site.models import Actor, Hold, HoldSubject, PlaceKind, Site
 from equipment.site.services import put_hold
 from schedules.sand.models import Batch, Stage
 from schedules.work.models import Dependency, Outcome, Relation, Status, WorkOrder
@@ -39,10 +39,14 @@ def _many(site: Site, n: int) -> list[WorkOrder]:
 
 
 @pytest.mark.parametrize("n", [1, 12])
-def test_what_work_waits_on_is_read_in_seven_queries(
-    site: Site, n: int, django_assert_num_queries: Any
+def test_what_work_waits_on_is_read_in_three_queries_and_seven_under_holds(
+    site: Site, ana: Actor, n: int, django_assert_num_queries: Any
 ) -> None:
     orders = _many(site, n)
+    with django_assert_num_queries(3):
+        waiting_reasons(site.pk, [order.pk for order in orders])
+    held = {"subject_kind": HoldSubject.PEN, "subject_id": 10**6, "reason": "calves"}
+    Hold.objects.create(site=site, put_by=ana, put_at=T0, **held)
     with django_assert_num_queries(7):
         waiting_reasons(site.pk, [order.pk for order in orders])
 
@@ -100,7 +104,8 @@ def test_a_held_batch_is_named_in_the_readers_language(site: Site, ana: Actor) -
     )
     with translation.override("es"):
         [reason] = waiting_reasons(site.pk, [order.pk])[order.pk]
-    assert (reason.code, reason.name) == ("hold", "Lote 12")
+        assert (reason.code, reason.name) == ("hold", "Lote 12")
+    assert reason.name == "Batch 12"
 
 
 @pytest.mark.parametrize("n_reports", [0, 6])

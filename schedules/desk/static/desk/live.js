@@ -1,12 +1,16 @@
-// Keeps a page fresh: when the site's count of changes moves, the page's main part is fetched
-// again, unless somebody is typing in it. Without JavaScript the page still works: reload it.
-const main = document.querySelector("main[data-version-url]");
-const PAUSE_MS = 4000;
-
-async function currentVersion() {
-  const answer = await fetch(main.dataset.versionUrl, { headers: { Accept: "application/json" } });
-  return answer.ok ? (await answer.json()).version : null;
-}
+// Keeps a page fresh: the server tells when the site's count of changes moves (server-sent events),
+// and the page's main part is fetched again, unless somebody is typing in it. A page that nobody
+// sees hears nothing: a browser has six connections to a server. Without JavaScript the page still
+// works: reload it.
+const main = document.querySelector("main[data-news-url]");
+const PACE_MS = 1000; // between two fetches of a page
+const PATIENCE_MS = 4000; // so long without the server, and the page says so
+const CROWDED_MS = 30000; // the server asked us to look now and then
+let told = ""; // the count the server named last
+let isFetching = false;
+let isCrowded = false;
+let silence = 0;
+let stream = null;
 
 function somebodyIsAtWork() {
   const at = document.activeElement;
@@ -15,8 +19,9 @@ function somebodyIsAtWork() {
 }
 
 async function freshen() {
+  const before = told;
   const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
-  if (!answer.ok) return;
+  if (!answer.ok) throw new Error(`no page: ${answer.status}`);
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main");
   if (!fresh || somebodyIsAtWork()) return;
   const open = [...main.querySelectorAll("details[open][id]")].map((d) => d.id);
@@ -25,6 +30,7 @@ async function freshen() {
   main.querySelector("#page").replaceChildren(...fresh.querySelector("#page").childNodes);
   main.querySelector("#stale").textContent = fresh.querySelector("#stale").textContent;
   main.dataset.version = fresh.dataset.version;
+  if (told === before) told = fresh.dataset.version; // the page may be newer than what was told
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   main.querySelectorAll(".scroll").forEach((s, i) => { s.scrollLeft = scrolled[i] ?? 0; });
   if (focused) document.getElementById(focused)?.focus();
@@ -45,19 +51,41 @@ document.addEventListener("click", (event) => {
 });
 
 function tellAge(isStale) {
+  clearTimeout(silence);
+  silence = 0;
   main.querySelector("#stale").hidden = !isStale;
 }
 
+// Fetches while the page shows another count than the last one told, and no more often than it must.
 async function look() {
-  try {
-    const version = await currentVersion();
-    tellAge(version === null);
-    if (version !== null && String(version) !== main.dataset.version) await freshen();
-  } catch {
-    tellAge(true);
-  }
-  setTimeout(look, PAUSE_MS);
+  if (isFetching || document.hidden || !told || told === main.dataset.version || somebodyIsAtWork()) return;
+  isFetching = true;
+  const pause = await freshen().then(() => PACE_MS, () => PATIENCE_MS);
+  setTimeout(() => { isFetching = false; look(); }, pause);
+}
+
+// A stream ends now and then and the browser opens the next; one that was refused we open anew.
+function listen() {
+  if (document.hidden) return;
+  stream?.close();
+  stream = new EventSource(main.dataset.newsUrl);
+  stream.addEventListener("version", (event) => { isCrowded = false; tellAge(false); told = event.data; look(); });
+  stream.addEventListener("crowded", () => { isCrowded = true; });
+  stream.addEventListener("error", ({ target }) => {
+    silence ||= setTimeout(tellAge, isCrowded ? CROWDED_MS : PATIENCE_MS, true);
+    if (target.readyState === EventSource.CLOSED && target === stream) setTimeout(listen, PATIENCE_MS);
+  });
+}
+
+function rest() {
+  clearTimeout(silence);
+  silence = 0;
+  stream?.close();
 }
 
 showNow();
-if (main) setTimeout(look, PAUSE_MS);
+if (main) {
+  document.addEventListener("visibilitychange", () => (document.hidden ? rest() : listen()));
+  for (const over of ["focusout", "toggle"]) main.addEventListener(over, () => setTimeout(look), true);
+  listen();
+}

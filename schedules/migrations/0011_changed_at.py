@@ -1,0 +1,51 @@
+"""When rows of lists last changed: a column that the database writes by itself.
+
+Its default is reckoned once for all rows that are there, so no table is rewritten.
+"""
+
+from django.db import migrations, models
+from django.db.models.functions import Now
+
+from equipment.site.operations import StampChanges
+
+DATED = (
+    "assignment",
+    "batch",
+    "batchparent",
+    "batchstep",
+    "bedwindow",
+    "claim",
+    "dependency",
+    "dryforecast",
+    "milking",
+    "moisturetest",
+    "outlookchunk",
+    "outlookrun",
+    "penvisit",
+    "planrun",
+    "problem",
+    "report",
+    "sandaccount",
+    "sandmove",
+    "standingorder",
+    "unassigned",
+    "workorder",
+)
+
+
+class Migration(migrations.Migration):
+    dependencies = [
+        ("schedules", "0010_carried"),
+    ]
+
+    operations = [
+        *(
+            migrations.AddField(
+                model,
+                "changed_at",
+                models.DateTimeField(db_default=Now(), editable=False, serialize=False),
+            )
+            for model in DATED
+        ),
+        StampChanges(*DATED),
+    ]
