@@ -1,0 +1,1 @@
+"""The guards of the phone's protocol, each switched off in a copy: a named test must then fail."""

@@ -1,0 +1,3 @@
+// What must hold and did not.
+
+export class Violation extends Error {}
