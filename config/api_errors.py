@@ -12,6 +12,7 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 from rest_framework import exceptions
 from rest_framework.fields import get_error_detail
+from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
@@ -42,6 +43,7 @@ def title_of(status: int) -> str:
         428: _("Say which version you read"),
         429: _("Too many requests"),
         500: _("Something went wrong here"),
+        503: _("Busy just now"),
     }
     return titles.get(status, HTTPStatus(status).phrase)
 
@@ -68,6 +70,8 @@ def problem_handler(exc: Exception, context: dict[str, Any]) -> Response | None:
             response = _respond(exc.status, exc.code, exc.detail, exc.errors)
             if etag := getattr(exc, "etag", None):
                 response["ETag"] = etag
+            if exc.wait_s:
+                response["Retry-After"] = str(exc.wait_s)
         case ModelValidationError():
             response = _from_validation(exceptions.ValidationError(get_error_detail(exc)))
         case exceptions.ValidationError():
@@ -81,6 +85,8 @@ def problem_handler(exc: Exception, context: dict[str, Any]) -> Response | None:
         case _:
             return None
     set_rollback()
+    request = context["request"]  # a refusal is JSON, also where a table or a page was asked for
+    request.accepted_renderer, request.accepted_media_type = JSONRenderer(), MEDIA_TYPE
     return response
 
 

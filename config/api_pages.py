@@ -4,7 +4,8 @@ import re
 from typing import Any
 
 from django.utils.translation import gettext as _
-from rest_framework.exceptions import NotFound
+from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.fields import IntegerField
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -15,6 +16,14 @@ class CursorPages(CursorPagination):
     page_size_query_param = "page_size"
     max_page_size = 200
     ordering = "pk"
+
+    def get_page_size(self, request: Request) -> int | None:
+        """Refuse what is no number; too many rows are as many as there may be."""
+        given = request.query_params.get(self.page_size_query_param, "0")
+        if not re.fullmatch("-?[0-9]{1,18}", given):
+            words = IntegerField.default_error_messages["invalid"]
+            raise ValidationError({self.page_size_query_param: [words]})
+        return super().get_page_size(request)
 
     def decode_cursor(self, request: Request) -> Any:
         """Refuse a cursor of somebody's own making: its position is a row's key."""

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping
 from typing import IO, Any
 
@@ -13,6 +14,9 @@ from equipment.site.errors import FieldFault, InvalidInputError
 
 MAX_BODY_BYTES = 1_048_576  # fifty events of a phone are a twentieth of it
 BIGGEST = 2**63  # PostgreSQL's bigint ends here
+MOST_LEVELS = 32  # of lists and objects within each other; what is deeper breaks who reads it later
+ESCAPED = re.compile(r"\\u(?:0000|[dD][89a-fA-F])")  # NUL, half of a pair: written so alone
+MOST_DIGITS = 18  # of a number that is within 64 bits for certain
 
 
 class BodyTooLargeError(APIException):
@@ -35,13 +39,44 @@ class StrictJSONParser(JSONParser):
         if len(raw) > MAX_BODY_BYTES:
             raise BodyTooLargeError(_("A body may have up to 1 MiB."))
         try:
-            data = json.loads(raw.decode(), parse_constant=_refuse_constant)
+            data, is_doubtful = read_json(raw.decode())
         except (ValueError, RecursionError) as error:
             raise ParseError(_("The body is no JSON: %s") % error) from error
-        faults = list(unkeepable(data))
+        faults = [*too_deep(data), *(unkeepable(data) if is_doubtful else ())]
         if faults:
             raise InvalidInputError(f"{faults[0].pointer}: {faults[0].detail}", faults)
         return data
+
+
+def read_json(text: str) -> tuple[Any, bool]:
+    """Give what a text says, and whether something in it may be `unkeepable`: else none is."""
+    doubtful = [True] if ESCAPED.search(text) else []
+
+    def whole(digits: str) -> int:
+        if len(digits) > MOST_DIGITS:
+            doubtful.append(True)
+        return int(digits)
+
+    def real(digits: str) -> float:
+        value = float(digits)
+        if not math.isfinite(value):
+            doubtful.append(True)
+        return value
+
+    data = json.loads(text, parse_int=whole, parse_float=real, parse_constant=_refuse_constant)
+    return data, bool(doubtful)
+
+
+def too_deep(data: Any) -> Iterator[FieldFault]:
+    """Tell where lists and objects stand within each other beyond `MOST_LEVELS`."""
+    level = [data] if isinstance(data, dict | list) else []
+    for _level in range(MOST_LEVELS):
+        nested = (c.values() if isinstance(c, dict) else c for c in level)
+        level = [c for below in nested for c in below if isinstance(c, dict | list)]
+        if not level:
+            return
+    words = _("is nested deeper than %d levels") % MOST_LEVELS
+    yield FieldFault("", "too_deep", words)
 
 
 def _refuse_constant(name: str) -> None:

@@ -8,6 +8,8 @@ from drf_spectacular.utils import OpenApiParameter
 
 from equipment.site.preconditions import KEY_LENGTH
 from equipment.site.rest import SiteViewSet
+from equipment.site.restfields import SinceQuery
+from equipment.site.tables import CsvRenderer, MetadataRenderer
 
 PROBLEM = {
     "type": "object",
@@ -46,7 +48,7 @@ REFUSALS = {
 READ_REFUSALS = ("400", "401", "403", "404", "405", "406", "429")
 ONCE = OpenApiParameter(
     "Idempotency-Key",
-    {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]+$"},
+    {"type": "string", "minLength": 1, "maxLength": KEY_LENGTH, "pattern": "^[!-~]([ -~]*[!-~])?$"},
     OpenApiParameter.HEADER,
     required=True,
     description="Of the caller's making, new for each call; a repeat gets the first answer.",
@@ -64,6 +66,13 @@ IF_NONE_MATCH = OpenApiParameter(
     OpenApiParameter.HEADER,
     description="An ETag; the answer is 304 when it still stands (RFC 9110, 13.1.2).",
 )
+PREFER = OpenApiParameter(
+    "Prefer",
+    str,
+    OpenApiParameter.HEADER,
+    description="`return=minimal` leaves the body away (204, or 201 with Location);"
+    " `respond-async` is told back where the work is done later (RFC 7240).",
+)
 METHODS = {"get", "put", "post", "delete", "patch", "head", "options"}
 
 
@@ -77,12 +86,20 @@ def add_errors(
     for path in result["paths"].values():
         for method in METHODS & set(path):
             responses = path[method]["responses"]
+            _describe_tables(responses.get("200", {}).get("content", {}))
             if any(p["name"] == IF_NONE_MATCH.name for p in path[method].get("parameters", [])):
                 responses.setdefault("304", {"description": "It still stands"})
             for status in READ_REFUSALS if method == "get" else REFUSALS:
                 reference = {"$ref": f"#/components/responses/Refused{status}"}
                 responses.setdefault(status, reference)
     return result
+
+
+def _describe_tables(content: dict[str, Any]) -> None:
+    """A list's table is text; what its columns are, its own description says."""
+    if CsvRenderer.media_type in content:
+        content[CsvRenderer.media_type] = {"schema": {"type": "string"}}
+        content[MetadataRenderer.media_type] = {"schema": {"type": "object"}}
 
 
 def _refusal(status: str) -> dict[str, Any]:
@@ -96,17 +113,15 @@ class RoomSchema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         action = getattr(self.view, "action", "")
-        if action in getattr(self.view, "tagged", ()):
-            return [IF_NONE_MATCH]
+        if self.method == "GET":
+            query = getattr(self.view, "query", None)
+            narrow = [SinceQuery, *([query] if query else [])]
+            return [IF_NONE_MATCH, *(narrow if action == "list" else [])]
         if not isinstance(self.view, SiteViewSet):
             return []
         if self.method == "POST":
-            return [ONCE]
-        if action in self.view.guarded:
-            return [IF_MATCH]
-        if action == "retrieve":
-            return [IF_NONE_MATCH]
-        return [self.view.query] if action == "list" and self.view.query else []
+            return [ONCE, PREFER]
+        return [IF_MATCH, PREFER] if action in self.view.guarded else []
 
     def get_tags(self) -> list[str]:
         """Group by what is below the site: pens, machines."""

@@ -7,8 +7,9 @@ from config import compiled_code
 if __name__ == "__main__":
     os.nice(10)  # whatever else starts goes first
     compiled_code.choose_folder()
-    from crews.roster.calc import lines
+    from crews.roster.calc import lines, refit
     from schedules.dayplan.calc.search import first
 
     lines.use_once()
+    refit.use_once()
     first.use_once()

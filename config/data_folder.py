@@ -30,6 +30,7 @@ class DataFolder:
         self.root = root.absolute()
         self.places = Places(self.root)
         self.static = self.root / "static"
+        self.media = self.root / "media"
         self.pids = self.root / "run" / "pids.json"
         self.environment = self.root / "run" / "environment.json"
 

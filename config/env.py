@@ -1,6 +1,7 @@
 """Typed readers of the environment. A missing or unreadable value stops the start and says why."""
 
 import os
+from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
@@ -16,6 +17,14 @@ def read_text(name: str) -> str:
             f"{name} is not set. `python3 manage.py up` sets it; elsewhere set it yourself."
         )
     return value
+
+
+def read_file(name: str) -> Path | None:
+    """Return the file that is named, or nothing where none is."""
+    value = os.environ.get(name, "").strip()
+    if value and not Path(value).is_file():
+        raise ImproperlyConfigured(f"{name} names no file: {value!r}")
+    return Path(value) if value else None
 
 
 def read_url(name: str, *schemes: str) -> SplitResult:
@@ -49,6 +58,17 @@ def read_database(name: str) -> dict[str, Any]:
         "PORT": port,
         "OPTIONS": {key: value for key, value in known.items() if value is not None},
     }
+
+
+def pooled(entry: dict[str, Any], name: str) -> dict[str, Any]:
+    """Let many threads share so many connections, where the environment says how many."""
+    size = os.environ.get(name, "").strip()
+    if not size:
+        return entry
+    if not size.isdecimal() or not 1 <= int(size) <= 90:
+        raise ImproperlyConfigured(f"{name} must be a number from 1 to 90: {size!r}")
+    pool = {"min_size": 1, "max_size": int(size), "timeout": 20}  # s
+    return {**entry, "CONN_MAX_AGE": 0, "OPTIONS": {**entry["OPTIONS"], "pool": pool}}
 
 
 def celery_spelling(redis_url: str) -> str:

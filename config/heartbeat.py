@@ -1,6 +1,6 @@
-"""A file touched by the worker when it is ready and by each task at its start and end.
+"""A file touched by a worker when it is ready and by each task at its start and end.
 
-The tick of every 5 s is the canary. Silence means a stuck scheduler, broker or worker.
+The ticks of every 5 s are the canary. Silence means a stuck scheduler, broker or worker.
 """
 
 import os

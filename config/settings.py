@@ -12,16 +12,21 @@ compiled_code.choose_folder()  # before any room is imported
 # What differs from machine to machine -----------------------------------------------------------
 SECRET_KEY = env.read_text("SECRET_KEY")
 DATABASES: dict[str, Any] = {
-    "default": {
-        **env.read_database("DATABASE_URL"),
-        "CONN_MAX_AGE": 60,
-        "CONN_HEALTH_CHECKS": True,
-    }
+    "default": env.pooled(
+        {**env.read_database("DATABASE_URL"), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True},
+        "DATABASE_POOL",
+    )
 }
 env.read_url("REDIS_URL", "redis", "rediss", "unix")
 REDIS_URL = env.read_text("REDIS_URL")
 SITE_URL = env.read_site_url("SITE_URL")
 STATIC_ROOT = Path(os.environ.get("STATIC_ROOT", BASE_DIR / "var" / "static"))
+MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", BASE_DIR / "var" / "media"))  # photos, voice notes
+
+# Nudges to phones (RFC 8030): off without a key
+PUSH_KEY = env.read_file("PUSH_KEY")  # PEM of a P-256 private key (RFC 8292)
+PUSH_CONTACT = env.read_text("PUSH_CONTACT") if PUSH_KEY else ""  # e-mail of who runs this
+PUSH_HOSTS = os.environ.get("PUSH_HOSTS", "").split()  # host:port that may be private
 
 # One address sets hosts, origins, cookies and proxy trust ---------------------------------------
 SITE_HOST = SITE_URL.hostname or ""
@@ -57,6 +62,7 @@ MIDDLEWARE = [
     "config.health.HealthMiddleware",  # first: answers without Host check, TLS redirect, session
     "django.middleware.security.SecurityMiddleware",
     "config.middleware.ContentSecurityPolicyMiddleware",
+    "config.api_conditional.ConditionalApiMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -169,6 +175,7 @@ SPECTACULAR_SETTINGS = {
         "PenKind": "equipment.barns.models.PenKind",
         "MachineKind": "equipment.machines.models.MachineKind",
         "AccountKind": "schedules.sand.models.AccountKind",
+        "CalendarKind": "schedules.calendars.models.CalendarKind",
         "RosterState": "crews.roster.models.RosterState",
         "SwapState": "crews.roster.models.SwapState",
         "WorkStatus": "schedules.work.models.Status",
@@ -178,6 +185,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "config.api_schema.add_errors",
+        "config.api_examples.add_examples",
     ],
 }
 
@@ -209,5 +217,10 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 5.0,  # s
         # A worker that was away finds the last ticks only, not an hour of them.
         "options": {"queue": "produce", "expires": 10.0},
+    },
+    "slow tick": {
+        "task": "equipment.site.tasks.slow_tick",
+        "schedule": 5.0,  # s
+        "options": {"queue": "solve", "expires": 10.0},
     },
 }

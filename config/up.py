@@ -11,14 +11,17 @@ from pathlib import Path
 
 import psycopg
 
-from config import compiled_code, heartbeat, stores
+from config import compiled_code, heartbeat, stores, tls
 from config.data_folder import DataFolder, InUseError, default_root
 from config.processes import Program
 from config.rooms import BASE_DIR
-from config.supervisor import Log, Plan, StartError, Supervisor
+from config.supervisor import Log, Plan, StartError, Stuck, Supervisor
 
 HOST = "127.0.0.1"
-QUEUES = "produce,solve,forecast,notify"
+EVERY_HOST = "0.0.0.0"  # noqa: S104 - with TLS alone, and where the name is not this machine's own
+THREADS = 128  # of the web server: most wait, for phones that listen for news
+CONNECTIONS = 12  # to the database, shared by those threads
+QUEUES = {"solver": "solve,forecast", "worker": "produce,notify"}  # a slow run delays no quick one
 ACCESS_LINE = "%(m)s %(U)s %(s)s %(M)s ms"
 
 
@@ -30,7 +33,21 @@ def read_arguments(argv: list[str]) -> argparse.Namespace:
     parser.add_argument("--data", type=Path, default=default_root(), metavar="DIR")
     parser.add_argument("--port", type=int, default=8000, metavar="N")
     parser.add_argument("--no-demo", action="store_true", help="do not load the invented farm")
-    return parser.parse_args(argv)
+    secure = parser.add_argument_group("phones of the farm network (see README)")
+    secure.add_argument(
+        "--tls", metavar="NAME", help="speak TLS as NAME, the name or address that phones call"
+    )
+    secure.add_argument("--certificate", type=Path, metavar="FILE", help="of the farm's own (PEM)")
+    secure.add_argument("--key", type=Path, metavar="FILE", help="that goes with --certificate")
+    secure.add_argument(
+        "--door-port", type=int, default=8080, metavar="N", help="of the page that phones begin at"
+    )
+    arguments = parser.parse_args(argv)
+    if bool(arguments.certificate) != bool(arguments.key):
+        parser.error("--certificate and --key go together")
+    if arguments.certificate and not arguments.tls:
+        parser.error("--certificate goes with --tls NAME")
+    return arguments
 
 
 def main(argv: list[str]) -> int:
@@ -39,23 +56,40 @@ def main(argv: list[str]) -> int:
     try:
         folder.make()
         with folder.lock() as handle:
-            refuse_taken_port(arguments.port)
+            secured = read_secured(arguments, folder)
+            refuse_taken_port(arguments.port, "--port")
+            if secured and secured.authority:
+                refuse_taken_port(arguments.door_port, "--door-port")
             compiled_code.forget_old()
-            return Service(folder, arguments.port, with_demo=not arguments.no_demo).run(
-                handle.fileno()
-            )
-    except (InUseError, StartError, stores.StoreError, PermissionError) as fault:
+            service = Service(folder, arguments.port, with_demo=not arguments.no_demo)
+            if secured:
+                service.secure(secured, arguments.door_port)
+            return service.run(handle.fileno())
+    except (
+        *(InUseError, StartError, stores.StoreError, PermissionError),
+        tls.CertificateError,
+    ) as fault:
         print(f"penround: {fault}", file=sys.stderr)
         return 1
 
 
-def refuse_taken_port(port: int) -> None:
+def read_secured(arguments: argparse.Namespace, folder: DataFolder) -> tls.Secured | None:
+    """Give what TLS is spoken with, if it is."""
+    if not arguments.tls:
+        return None
+    if arguments.certificate:
+        return tls.own_certificate(arguments.tls, arguments.certificate, arguments.key)
+    return tls.farm_certificate(folder.root / "tls", arguments.tls)
+
+
+def refuse_taken_port(port: int, option: str) -> None:
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((HOST, port))
         except OSError as fault:
-            raise StartError(f"port {port}: {fault.strerror}. Choose another: --port N") from fault
+            words = f"port {port}: {fault.strerror}. Choose another: {option} N"
+            raise StartError(words) from fault
 
 
 class Service:
@@ -67,14 +101,25 @@ class Service:
         self.with_demo = with_demo
         self.started_at = time.monotonic()
         self.log = Log()
-        self.heartbeat = folder.root / "run" / "heartbeat"
+        self.heartbeats = {name: folder.root / "run" / f"heartbeat-{name}" for name in QUEUES}
         self.site_url = os.environ.get("SITE_URL", f"http://localhost:{port}")
+        self.secured: tls.Secured | None = None
+        self.host = HOST
+        self.door_port = 0
         self.supervisor = Supervisor(self.log, partial(folder.write_pids, self.site_url))
+
+    def secure(self, secured: tls.Secured, door_port: int) -> None:
+        """Speak TLS, and to the whole network unless the name is this machine's alone."""
+        self.secured, self.door_port = secured, door_port
+        self.host = HOST if secured.name in {"localhost", HOST} else EVERY_HOST
+        port = "" if self.port == 443 else f":{self.port}"
+        self.site_url = os.environ.get("SITE_URL", f"https://{secured.name}{port}")
 
     def run(self, lock: int) -> int:
         self.supervisor.inherited = (lock,)
         own_stores = [name for name in ("DATABASE_URL", "REDIS_URL") if name not in os.environ]
-        self.heartbeat.unlink(missing_ok=True)
+        for file in self.heartbeats.values():
+            file.unlink(missing_ok=True)
         os.environ.update(self.environment())
         self.folder.write_environment(self.environment())
         try:
@@ -93,7 +138,7 @@ class Service:
             "SECRET_KEY": given("SECRET_KEY") or self.folder.secret_key(),
             "SITE_URL": self.site_url,
             "STATIC_ROOT": str(self.folder.static),
-            heartbeat.VARIABLE: str(self.heartbeat),
+            "MEDIA_ROOT": str(self.folder.media),
         }
 
     def plan(self, own_stores: list[str]) -> Plan:
@@ -105,12 +150,17 @@ class Service:
         prepared = yield from self.supervisor.run_once(python("prepare", "-m", "config.prepare"))
         if prepared:
             raise StartError("the preparation failed: see its lines above")
-        yield from self.supervisor.keep(self.web(), partial(answers, self.port, "/healthz"))
+        alive = partial(answers, self.port, "/healthz", self.secured)
+        yield from self.supervisor.keep(self.web(), alive)
+        if self.secured and self.secured.authority:
+            yield from self.supervisor.keep(self.door(self.secured), lambda: True)
         self.say(f"web server answers on {self.site_url} after {self.elapsed()}")
         if self.with_demo:
             yield from self.load_demo()
-        is_stuck = partial(heartbeat.is_silent, self.heartbeat)
-        yield from self.supervisor.keep(worker(), self.heartbeat.exists, is_stuck)
+        solver, quick = (worker(name, file) for name, file in self.heartbeats.items())
+        is_stuck = self.is_stuck("worker")
+        yield from self.supervisor.keep(solver, lambda: True, self.is_stuck("solver"))
+        yield from self.supervisor.keep(quick, self.heartbeats["worker"].exists, is_stuck)
         yield from self.supervisor.keep(beat(self.folder.root), lambda: True, is_stuck)
         yield from self.supervisor.keep(poller(), lambda: True)
         if (yield from self.supervisor.finish(loops)):
@@ -140,10 +190,33 @@ class Service:
             )
 
     def web(self) -> Program:
-        options = ("-k", "gthread", "--workers", "1", "--threads", "8", "--graceful-timeout", "5")
+        options = ("-k", "gthread", "--workers", "1", "--threads", str(THREADS))
         log = ("--log-level", "warning", "--access-logfile", "-", "--access-logformat", ACCESS_LINE)
-        address = ("-b", f"{HOST}:{self.port}", "--no-control-socket")
-        return python("web", "-m", "gunicorn", "config.wsgi", *address, *options, *log)
+        address = ("-b", f"{self.host}:{self.port}", "--no-control-socket")
+        stop = ("--graceful-timeout", "5")
+        secure: tuple[str, ...] = ()
+        if self.secured:
+            secure = ("--certfile", str(self.secured.certificate), "--keyfile")
+            secure = (*secure, str(self.secured.key))
+        words = (*address, *options, *stop, *secure, *log)
+        return python(
+            "web", "-m", "gunicorn", "config.wsgi", *words, DATABASE_POOL=str(CONNECTIONS)
+        )
+
+    def door(self, secured: tls.Secured) -> Program:
+        """Return the page, without TLS, at which a phone takes on the farm's authority."""
+        self.say(
+            f"phones begin at http://{secured.name}:{self.door_port}; the certificate they take on "
+            f"has the fingerprint (SHA-256) {secured.fingerprint}"
+        )
+        options = ("-b", f"{self.host}:{self.door_port}", "--no-control-socket", "-k", "gthread")
+        log = ("--log-level", "warning", "--threads", "4")
+        words = ("-m", "gunicorn", "config.door", *options, *log)
+        authority = str(secured.authority)
+        return python("door", *words, DOOR_AUTHORITY=authority, DOOR_TO=self.site_url)
+
+    def is_stuck(self, name: str) -> Stuck:
+        return partial(heartbeat.is_silent, self.heartbeats[name])
 
     def deadline(self, seconds: float) -> float:
         return time.monotonic() + seconds
@@ -155,17 +228,20 @@ class Service:
         self.log.write("up", words)
 
 
-def python(name: str, *argv: str, grace_s: float = 10.0) -> Program:
+def python(name: str, *argv: str, grace_s: float = 10.0, **environment: str) -> Program:
     # Celery warns of root because of pickled messages; ours are JSON alone.
-    environment = {"PYTHONWARNINGS": "ignore:You're running the worker with superuser"}
+    quiet = {"PYTHONWARNINGS": "ignore:You're running the worker with superuser"}
     command = (sys.executable, *argv)
-    return Program(name, command, cwd=str(BASE_DIR), grace_s=grace_s, env=environment)
+    env = {**quiet, **environment}
+    return Program(name, command, cwd=str(BASE_DIR), grace_s=grace_s, env=env)
 
 
-def worker() -> Program:
-    options = ("-Q", QUEUES, "-c", "2", "-l", "warning", "--without-gossip", "--without-mingle")
+def worker(name: str, file: Path) -> Program:
+    options = ("-n", f"{name}@%h", "-Q", QUEUES[name], "-c", "2", "-l", "warning")
+    alone = ("--without-gossip", "--without-mingle")
     celery = ("-m", "celery", "-q", "-A", "config", "worker")
-    return python("worker", *celery, *options, grace_s=20.0)
+    signs = {heartbeat.VARIABLE: str(file)}
+    return python(name, *celery, *options, *alone, grace_s=20.0, **signs)
 
 
 def beat(root: Path) -> Program:
@@ -188,9 +264,12 @@ def database_answers(url: str, deadline: float) -> bool:
     return True
 
 
-def answers(port: int, path: str) -> bool:
+def answers(port: int, path: str, secured: tls.Secured | None) -> bool:
     """Ask once over HTTP; anything but 200 is a no."""
     connection = http.client.HTTPConnection(HOST, port, timeout=2)
+    if secured:
+        context = secured.trusting()
+        connection = http.client.HTTPSConnection(HOST, port, timeout=2, context=context)
     try:
         connection.request("GET", path)
         return connection.getresponse().status == 200

@@ -13,6 +13,23 @@ Application = Callable[[dict[str, Any], Any], Iterable[bytes]]
 CHARSET = re.compile(r";\s*charset\s*=[^;]*", re.IGNORECASE)
 
 
+STALLS_S = 30  # a caller that neither sends nor takes anything for so long is gone
+
+
+def end_stalled(application: Application) -> Application:
+    """Give up on a connection that stands still in the midst of a body or an answer.
+
+    A phone that drove out of reach never says so, and would hold its thread for ever.
+    """
+
+    def call(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+        if (connection := environ.get("gunicorn.socket")) is not None:
+            connection.settimeout(STALLS_S)
+        return application(environ, start_response)
+
+    return call
+
+
 def read_as_utf_8(application: Application) -> Application:
     """Drop the charset that a caller names: all we read is UTF-8.
 
@@ -27,4 +44,4 @@ def read_as_utf_8(application: Application) -> Application:
     return call
 
 
-application = read_as_utf_8(get_wsgi_application())
+application = end_stalled(read_as_utf_8(get_wsgi_application()))

@@ -15,6 +15,14 @@ class TooManyTriesError(DomainError):
 
     code = "too_many_tries"
     status = 429
+    wait_s = 600
+
+
+class NotPairedError(DomainError):
+    """A phone whose access was taken away, or whose person left."""
+
+    code = "not_paired"
+    status = 401
 
 
 class LeaveSpanError(DomainError):

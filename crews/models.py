@@ -1,9 +1,10 @@
 """All that is stored of who does the work."""
 
-from .devices.models import Device, PairingCode, PairingTry
+from .devices.models import Device, PairingCode, PairingTry, Pin
 from .people.models import Crew, Leave, Skill, Worker, WorkerSkill
 from .roster.models import (
     CrewPens,
+    DayByHand,
     RosterPractice,
     RosterRun,
     Rotation,
@@ -18,10 +19,12 @@ from .roster.models import (
 __all__ = [
     "Crew",
     "CrewPens",
+    "DayByHand",
     "Device",
     "Leave",
     "PairingCode",
     "PairingTry",
+    "Pin",
     "RosterPractice",
     "RosterRun",
     "Rotation",

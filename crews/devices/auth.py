@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from django.utils.translation import gettext as _
 from rest_framework.authentication import BaseAuthentication
@@ -10,15 +11,15 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from equipment.site.callers import Caller
-from equipment.site.models import Site
+from equipment.site.models import Role, Site
 
 from .models import Device
-from .services import hashed
+from .services import device_of
 
 
 @dataclass(frozen=True, slots=True)
 class Phone:
-    """A paired phone: acts as its worker, on its one site."""
+    """A paired phone: acts as its worker, or for its crew, on its one site."""
 
     device: Device
     is_authenticated: bool = True
@@ -35,11 +36,17 @@ class Phone:
         return self.device.site
 
     def caller_on(self, slug: str) -> Caller | None:
-        """Give the caller on the phone's own site, None elsewhere."""
-        worker = self.device.worker
-        if self.device.site.slug != slug:
+        """Give the caller on the phone's own site, None elsewhere.
+
+        A crew's shared phone is itself until somebody picks their name, and never a lead.
+        """
+        device, site = self.device, self.device.site
+        if site.slug != slug:
             return None
-        return Caller(self.device.site, worker.role, worker.actor, worker.language, self.device.pk)
+        if device.worker is None:
+            return Caller(site, Role.WORKER, device.actor, site.language, device.pk, device.crew_id)
+        worker = device.worker
+        return Caller(site, worker.role, worker.actor, worker.language, device.pk)
 
 
 class PhoneAuthentication(BaseAuthentication):
@@ -50,11 +57,7 @@ class PhoneAuthentication(BaseAuthentication):
         scheme, _sep, token = request.headers.get("Authorization", "").partition(" ")
         if scheme.lower() != "bearer" or not token:
             return None
-        device = (
-            Device.objects.select_related("site", "worker__actor")
-            .filter(token_hash=hashed(token.strip()), revoked_at=None, worker__retired_at=None)
-            .first()
-        )
+        device = device_of(token.strip(), datetime.now(UTC))
         if device is None:
             raise AuthenticationFailed(_("This phone is not paired any more. Pair it again."))
         return Phone(device), device

@@ -43,6 +43,7 @@ class WorkerViewSet(ReadViewSet[Worker]):
     serializer_class = WorkerOutput
     query = WorkerQuery
     lookups = {"crew": "crew_id"}
+    stamps = ("changed_at", "skills__changed_at")
 
 
 class CrewOutput(serializers.ModelSerializer[Crew]):

@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.constraints import site_constraints
-from equipment.site.models import Actor, Language, Named, Role, SiteModel, User, unique_key
+from equipment.site.models import Actor, Dated, Language, Named, Role, SiteModel, User, unique_key
 
 
 class Skill(Named):
@@ -15,14 +15,14 @@ class Skill(Named):
         constraints = [*site_constraints(), unique_key()]
 
 
-class Crew(Named):
+class Crew(Dated, Named):
     """People who work the same shift together."""
 
     class Meta:
         constraints = [*site_constraints(), unique_key()]
 
 
-class Worker(Named):
+class Worker(Dated, Named):
     """A person who works on the farm."""
 
     actor = models.OneToOneField(Actor, on_delete=models.PROTECT, related_name="worker")
@@ -40,7 +40,7 @@ class Worker(Named):
         constraints = [*site_constraints("actor", "crew"), unique_key()]
 
 
-class WorkerSkill(SiteModel):
+class WorkerSkill(Dated, SiteModel):
     """That a worker is qualified, from a date, until a date if it expires."""
 
     worker = models.ForeignKey(Worker, on_delete=models.CASCADE, related_name="skills")

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from crews.errors import LeaveSpanError
 from equipment.site.errors import NotFoundError
-from equipment.site.models import Language
+from equipment.site.models import Actor, Language
 from equipment.site.writes import site_write
 
 from .models import Leave, LeaveKind, Worker
@@ -49,10 +49,12 @@ def add_leave(
     return leave
 
 
-def set_language(*, site_id: int, worker_id: int, language: Language, at: datetime) -> Worker:
-    """Let a worker's phone and its answers speak another language; again changes nothing."""
+def set_language(*, site_id: int, by: Actor, language: Language, at: datetime) -> None:
+    """Let a worker's phone and its answers speak another language; again changes nothing.
+
+    Whoever asks must be a worker who is still here. 1 query.
+    """
     with site_write(site_id, at):
-        worker = find_worker(site_id, worker_id)
-        worker.language = language
-        worker.save(update_fields=["language"])
-    return worker
+        found = Worker.objects.filter(site_id=site_id, actor=by, retired_at=None)
+        if not found.update(language=language):
+            raise NotFoundError(_("This account is no worker of the site: pair a phone."))

@@ -21,6 +21,7 @@ from schedules.work.models import Problem
 from tests.farm import Farm
 
 Operation = tuple[str, str]
+ANYWHERE = ("schema/", "docs/", "pair/", "sites/")  # below no site
 Body = dict[str, Any]
 MINUTE = timedelta(minutes=1)
 
@@ -29,10 +30,15 @@ def operations() -> list[Operation]:
     """Every method of every route below /api/v1/, as the resolver knows them."""
     return sorted(
         (method.upper(), route)
-        for route, pattern in _routes(api)
+        for route, pattern in api_routes()
         for method in _methods(pattern)
         if method not in ("head", "options")
     )
+
+
+def api_routes() -> Iterator[tuple[str, URLPattern]]:
+    """Every route below /api/v1/ with what answers there."""
+    return _routes(api)
 
 
 def _routes(
@@ -77,9 +83,10 @@ def _run(farm: Farm, state: OutlookState) -> int:
 
 
 # Which row a route means; the longest beginning that fits counts.
-ROWS: dict[str, Callable[[Farm], int]] = {
+ROWS: dict[str, Callable[[Farm], Any]] = {
     "pens/": lambda f: f.pens[0].pk,
     "alleys/": lambda f: f.pens[0].alleys.get().pk,
+    "attachments/": lambda f: f.attachment.pk,
     "basins/": lambda f: f.basins[0].pk,
     "locks/": lambda f: Lock.objects.filter(site=f.site).earliest("pk").pk,
     "machines/": lambda f: f.machines[0].pk,
@@ -92,6 +99,7 @@ ROWS: dict[str, Callable[[Farm], int]] = {
     "year-ahead/": lambda f: _run(f, OutlookState.RUNNING),
     "year-ahead/<key:pk>/resume/": lambda f: _run(f, OutlookState.STOPPED),
     "workers/": lambda f: f.worker.pk,
+    "calendars/": lambda f: f.calendar.pk,
     "crews/": lambda f: f.crew.pk,
     "shifts/": lambda f: f.worker.shifts.get().pk,
     "shift-patterns/": lambda f: f.worker.shifts.get().pattern_id,
@@ -123,7 +131,7 @@ ROWS: dict[str, Callable[[Farm], int]] = {
 
 def path_of(route: str, rows: Farm, slug: str) -> str:
     """Fill a route with the keys of one farm's rows, below a site's address."""
-    if route in ("schema/", "docs/", "pair/", "sites/"):
+    if route in ANYWHERE:
         return f"/api/v1/{route}"
     if route == "sites/<slug>/":
         return f"/api/v1/sites/{slug}/"
@@ -190,6 +198,8 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
     ("POST", "batches/<key:pk>/release/"): lambda f: {},
     ("POST", "batches/<key:pk>/spread/"): lambda f: {"bay": f.bays[-1].pk},
     ("POST", "batches/<key:pk>/turn/"): lambda f: {},
+    ("POST", "calendars/"): lambda f: {"kind": "worker", "subject": f.worker.pk},
+    ("POST", "calendars/<key:pk>/end/"): lambda f: {},
     ("POST", "crew-pens/"): lambda f: {
         "crew": f.crew.pk,
         "pattern": f.worker.shifts.get().pattern_id,
@@ -255,7 +265,10 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "local_date": day(f, 2),
         "to_worker": f.worker.pk,
     },
-    ("POST", "swaps/<key:pk>/settle/"): lambda f: {"is_approved": True},
+    ("POST", "swaps/<key:pk>/settle/"): lambda f: {
+        "asked_at": f.now.isoformat(),
+        "is_approved": True,
+    },
     ("POST", "year-ahead/"): lambda f: {"n_members": 2, "seed": 7},
     ("POST", "year-ahead/<key:pk>/resume/"): lambda f: {},
     ("POST", "year-ahead/<key:pk>/stop/"): lambda f: {},

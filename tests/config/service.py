@@ -37,7 +37,8 @@ def free_port() -> int:
 class Service:
     """Started on a free port; its log is a file. The folder is open for passing, as root's must."""
 
-    def __init__(self) -> None:
+    def __init__(self, *options: str) -> None:
+        self.options = options
         self.root = Path(tempfile.mkdtemp(prefix="penround-up-"))
         self.root.chmod(0o711)
         self.folder = DataFolder(self.root / "data")
@@ -53,7 +54,8 @@ class Service:
 
     def command(self, *options: str) -> list[str]:
         place = ("--data", str(self.folder.root), "--port", str(self.port), "--no-demo")
-        return [sys.executable, str(BASE_DIR / "manage.py"), "up", *place, *options]
+        command = [sys.executable, str(BASE_DIR / "manage.py"), "up", *place]
+        return [*command, *self.options, *options]
 
     def environment(self) -> dict[str, str]:
         return {name: value for name, value in os.environ.items() if name not in OURS}

@@ -1,14 +1,21 @@
 """The API's description and the page that shows it: our own files, nothing inline."""
 
+import jsonschema
 import pytest
 import yaml
 from django.test import Client
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 
+from config.api_examples import CALLS
 from config.gates import SCHEMA
 
 pytestmark = pytest.mark.django_db
+
+# A repeat is known by the code, the events' ids, the old token, the file's id, the phone itself.
+KNOWN_BY_THEMSELVES = (
+    *("/pair/", "/events/", "/phone/token/", "/attachments/{attachment_id}/", "/nudges/"),
+)
 
 
 def test_description_is_served_as_it_was_committed(client: Client) -> None:
@@ -24,9 +31,34 @@ def test_every_operation_says_what_it_may_refuse() -> None:
         for method, operation in operations.items():
             assert {"400", "404", "405"} <= operation["responses"].keys(), (method, path)
             names = {parameter["name"] for parameter in operation.get("parameters", [])}
-            is_told = path.endswith(("/pair/", "/events/"))
-            assert ("Idempotency-Key" in names) == (method == "post" and not is_told), path
-            assert ("If-Match" in names) == (method in ("put", "patch", "delete")), path
+            is_known_by_itself = path.endswith(KNOWN_BY_THEMSELVES)
+            needs_key = method == "post" and not is_known_by_itself
+            assert ("Idempotency-Key" in names) == needs_key, path
+            needs_version = method in ("put", "patch", "delete") and not is_known_by_itself
+            assert ("If-Match" in names) == needs_version, path
+
+
+def test_examples_are_in_both_languages_and_what_the_description_allows() -> None:
+    """JSON Schema 2020-12, which OpenAPI 3.1 speaks, judged by the package jsonschema."""
+    description = yaml.safe_load(SCHEMA.read_text())
+    contents = [
+        operation["requestBody"]["content"]["application/json"]
+        for path in description["paths"].values()
+        for operation in path.values()
+        if operation["operationId"] in CALLS
+    ]
+    assert len(contents) == len(CALLS)
+    contents += [
+        response["content"]["application/problem+json"]
+        for response in description["components"]["responses"].values()
+    ]
+    for content in contents:
+        assert content["examples"].keys() == {"en", "es"}
+        schema = {**content["schema"], "components": description["components"]}
+        for example in content["examples"].values():
+            jsonschema.validate(example["value"], schema, jsonschema.Draft202012Validator)
+    told = [content["examples"] for content in contents[len(CALLS) :]]
+    assert all(one["en"]["value"]["detail"] != one["es"]["value"]["detail"] for one in told)
 
 
 @pytest.mark.browser

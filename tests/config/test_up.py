@@ -10,7 +10,7 @@ import pytest
 
 from tests.config.service import Service
 
-NAMES = {"postgres", "valkey", "web", "worker", "beat", "poller"}
+NAMES = {"postgres", "valkey", "web", "worker", "solver", "beat", "poller"}
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,13 @@
 """The door of the WSGI server."""
 
+import socket
 from typing import Any
 
 import pytest
 from django.core.wsgi import get_wsgi_application
 from django.test import RequestFactory
 
-from config.wsgi import application, read_as_utf_8
+from config.wsgi import STALLS_S, application, end_stalled, read_as_utf_8
 
 pytestmark = pytest.mark.django_db  # a request begins by looking at its connection
 
@@ -43,3 +44,14 @@ def test_other_parameters_of_the_type_stay() -> None:
     read_as_utf_8(look)({}, None)
 
     assert seen == ["multipart/form-data; boundary=x", ""]
+
+
+def test_connection_that_stands_still_is_given_up() -> None:
+    def receive(environ: dict[str, Any], _start: object) -> list[bytes]:
+        return [environ["gunicorn.socket"].recv(1)]
+
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        theirs.send(b"{")
+        assert end_stalled(receive)({"gunicorn.socket": ours}, None) == [b"{"]
+        assert ours.gettimeout() == STALLS_S

@@ -17,7 +17,7 @@ NOON = utc("2026-03-04 12:00")
 def test_phone_of_a_worker_speaks_the_language_chosen_on_it() -> None:
     worker = make_worker(make_site(), language=Language.SPANISH)
 
-    set_language(site_id=worker.site_id, worker_id=worker.pk, language=Language.ENGLISH, at=NOON)
+    set_language(site_id=worker.site_id, by=worker.actor, language=Language.ENGLISH, at=NOON)
 
     assert Worker.objects.get(pk=worker.pk).language == Language.ENGLISH
 
@@ -27,7 +27,7 @@ def test_language_of_another_sites_worker_is_not_ours_to_choose() -> None:
     ours = make_site()
 
     with pytest.raises(NotFoundError):
-        set_language(site_id=ours.pk, worker_id=theirs.pk, language=Language.ENGLISH, at=NOON)
+        set_language(site_id=ours.pk, by=theirs.actor, language=Language.ENGLISH, at=NOON)
 
     assert Worker.objects.get(pk=theirs.pk).language == Language.SPANISH
 
@@ -38,7 +38,7 @@ def test_language_of_someone_who_left_stays() -> None:
     with pytest.raises(NotFoundError):
         set_language(
             site_id=worker.site_id,
-            worker_id=worker.pk,
+            by=worker.actor,
             language=Language.ENGLISH,
             at=NOON + timedelta(days=1),
         )
