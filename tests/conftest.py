@@ -1,6 +1,7 @@
 """What all tests share: compiled translations, the browser of the system."""
 
 import os
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ from hypothesis import HealthCheck, settings
 
 from config.messages import compile_stale
 from config.rooms import BASE_DIR
+from tests.nodes import INSTALL_NODE, has_node
 
 if TYPE_CHECKING:
     from rest_framework.test import APIClient
@@ -33,12 +35,14 @@ def pytest_configure() -> None:
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    """Skip browser tests where the system has no Chromium; in CI that is a failure."""
-    if item.get_closest_marker("browser") is None or CHROMIUM.exists():
-        return
-    if os.environ.get("CI") == "true":
-        pytest.fail(INSTALL_CHROMIUM, pytrace=False)
-    pytest.skip(INSTALL_CHROMIUM)
+    """Skip tests of what the system lacks, Chromium or node; in CI that is a failure."""
+    needs = (("browser", CHROMIUM.exists, INSTALL_CHROMIUM), ("node", has_node, INSTALL_NODE))
+    for mark, is_there, words in needs:
+        if item.get_closest_marker(mark) is None or is_there():
+            continue
+        if os.environ.get("CI") == "true":
+            pytest.fail(words, pytrace=False)
+        pytest.skip(words)
 
 
 @pytest.fixture(scope="session")
@@ -54,17 +58,45 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, object]) -> dic
     return {**browser_type_launch_args, "executable_path": str(CHROMIUM), "args": list(quiet)}
 
 
+@pytest.fixture(scope="session", autouse=True)
+def media_folder(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Keep photos and voice notes of tests in a folder of theirs."""
+    from django.conf import settings
+
+    settings.MEDIA_ROOT = tmp_path_factory.mktemp("media")
+
+
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
     """End what a live server's thread still holds, or the database could not be dropped."""
     yield
     from django.db import connection
 
+    from equipment.site.bell import bell
+
+    bell.close()
     with django_db_blocker.unblock(), connection.cursor() as cursor:
         cursor.execute(
             "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
             " WHERE datname = current_database() AND pid <> pg_backend_pid()"
         )
+
+
+@pytest.fixture(autouse=True)
+def server_at_rest(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Let a live server end what it does before its database is emptied for the next test."""
+    if "live_server" not in request.fixturenames:
+        yield
+        return
+    request.getfixturevalue("transactional_db")
+    yield
+    from equipment.site.bell import bell
+
+    bell.close()  # whoever waits for news goes home; the browser is closed, so nobody asks anew
+    at_work = [t for t in threading.enumerate() if "process_request_thread" in t.name]
+    for thread in at_work:
+        thread.join(timeout=60)
+    assert not any(thread.is_alive() for thread in at_work), at_work
 
 
 @pytest.fixture(autouse=True)
@@ -131,7 +163,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """List the numbered checks that ran, each with how it went."""
+    """List the numbered checks that ran, each with how it went, and what tests counted."""
+    counts = [
+        str(words)
+        for report in terminalreporter.getreports("passed")
+        for name, words in getattr(report, "user_properties", ())
+        if name == "count"
+    ]
+    if counts:
+        terminalreporter.section("counted")
+    for words in sorted(counts):
+        terminalreporter.write_line(words)
     outcomes: dict[str, set[str]] = {}
     for outcome in ("passed", "failed", "error", "skipped"):
         for report in terminalreporter.getreports(outcome):

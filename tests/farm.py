@@ -1,13 +1,16 @@
 """One small farm with something in every room, built around a moment, for tests of the doors."""
 
+import hashlib
 import json
 import uuid
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
+from io import BytesIO
 from typing import Any
 
 from django.apps import apps
 from django.test import Client
+from PIL import Image
 
 from crews.people.models import Crew, Worker
 from crews.roster.calc.json_io import solution_to_json
@@ -21,6 +24,9 @@ from crews.roster.models import (
     ShiftWish,
     SwapRequest,
 )
+from equipment.attachments import store
+from equipment.attachments.models import Attachment, SubjectKind
+from equipment.attachments.services import attach
 from equipment.barns.models import Pen
 from equipment.basins.models import BasinPractice, FieldWindow, HaulTruck
 from equipment.basins.services import (
@@ -54,12 +60,17 @@ from equipment.site.models import (
 from equipment.site.queries import site_version
 from equipment.site.services import put_hold
 from equipment.weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecast
+from schedules.calendars.models import CalendarKind
+from schedules.calendars.services import make_link
 from schedules.dayplan.models import Assignment, Claim, DaySearch, PlanRun, Unassigned
+from schedules.handover.models import WalkLine
+from schedules.handover.services import hand_over
 from schedules.outlook.models import OutlookChunk, OutlookRun, OutlookState
+from schedules.phone.models import Carried, CarriedState
 from schedules.rounds.models import Milking, MilkingState, PenVisit
 from schedules.sand.models import Batch, DryForecast, Stage
 from schedules.sand.services import add_moisture_test, bed_pens
-from schedules.work.models import Dependency, Status, WorkOrder
+from schedules.work.models import Dependency, Problem, Status, WorkOrder
 from schedules.work.progress import add_load, report_problem
 from tests.factories import (
     make_alley,
@@ -87,6 +98,8 @@ from tests.factories import (
 )
 
 DAY, HOUR, MINUTE = timedelta(days=1), timedelta(hours=1), timedelta(minutes=1)
+# A refused event is kept with who told it; what phones carry is made when one asks.
+KEPT_BESIDE = (Actor, Event, Carried, CarriedState)
 N_EACH = 3  # of what one call uses up: a batch is spread once
 
 
@@ -132,6 +145,9 @@ class Farm:
         self._build_forecasts()
         self._build_rosters()
         self._build_basins()
+        self._build_attachments()
+        self._build_handover()
+        self._build_calendars()
 
     def who(self, worker: Worker | None = None) -> dict[str, Any]:
         """Keyword arguments that every verb takes."""
@@ -143,8 +159,7 @@ class Farm:
         counts = {
             model.__name__: model._base_manager.filter(site=self.site).count()
             for model in apps.get_models()
-            if issubclass(model, SiteModel)
-            and model not in (Actor, Event)  # a refused event is kept
+            if issubclass(model, SiteModel) and model not in KEPT_BESIDE
         }
         return {**counts, "version": site_version(self.site.pk)}
 
@@ -400,7 +415,7 @@ class Farm:
             Claim.objects.create(site=self.site, assignment=given, span=span, **thing)
 
     def _build_weather(self) -> None:
-        station = WeatherStation.objects.create(
+        self.station = WeatherStation.objects.create(
             site=self.site,
             key="yard",
             name="Yard",
@@ -411,7 +426,7 @@ class Farm:
         for days in (1, 2, 3):
             WeatherDay.objects.create(
                 site=self.site,
-                station=station,
+                station=self.station,
                 on=self.now.date() - days * DAY,
                 tmin_degc=-2,
                 tmax_degc=12,
@@ -526,3 +541,58 @@ class Farm:
             record_clean_out(basin_id=basin.pk, depth_after_m=0.5, **who)
             switch_gate(basin_id=basin.pk, **who)
             record_level(basin_id=basin.pk, depth_m=1.2, **who)
+
+    def _build_attachments(self) -> None:
+        """A photo of a reported problem."""
+        out = BytesIO()
+        Image.new("RGB", (4, 3)).save(out, "JPEG")
+        body = out.getvalue()
+        digest = hashlib.sha256(body).hexdigest()
+        store.keep(digest, body)
+        self.attachment = Attachment.objects.create(
+            site=self.site,
+            id=uuid.uuid4(),
+            actor=self.worker.actor,
+            kind="photo",
+            sent_sha256=digest,
+            sha256=digest,
+            n_bytes=len(body),
+            width=4,
+            height=3,
+            received_at=self.now,
+        )
+        problem = Problem.objects.filter(site=self.site).earliest("pk")
+        attach(
+            attachment_ids=[self.attachment.pk],
+            subject_kind=SubjectKind.PROBLEM,
+            subject_id=problem.pk,
+            **self.who(),
+        )
+
+    def _build_handover(self) -> None:
+        """What the crew left to the next, and a line of the walk-round."""
+        who = self.who(self.manager)
+        self.handover = hand_over(
+            crew_id=self.crew.pk, left=["Pen 3"], safety=["Loose rail"], **who
+        )
+        self.walk_line = WalkLine.objects.create(
+            site=self.site,
+            key="lane",
+            name="Water runs off",
+            stand=self.lane.place,
+            position=1,
+            text={"en": "Water runs off", "es": "El agua corre"},
+        )
+
+    def _build_calendars(self) -> None:
+        """Links to the calendars of a person and of a crew."""
+        for kind, subject in (
+            (CalendarKind.CREW, self.crew.pk),
+            (CalendarKind.WORKER, self.worker.pk),
+        ):
+            self.calendar = make_link(
+                kind=kind,
+                subject_id=subject,
+                token=f"{self.slug}-{kind}",
+                **self.who(self.manager),
+            )

@@ -9,6 +9,7 @@ import pytest
 from django.db import IntegrityError, connection
 from django.db.models import QuerySet
 
+from crews.people.models import Worker
 from crews.roster.models import Presence, Shift
 from schedules.dayplan import services
 from schedules.dayplan.models import Assignment, Claim
@@ -101,27 +102,33 @@ def _put(morning: Morning, solved: SolvedDay) -> Callable[[], Any]:
 # A plan and work given by hand ------------------------------------------------------------------
 
 
-def _plan_while_given(morning: Morning, meanwhile: Meanwhile) -> tuple[list[Any], list[Assignment]]:
+def _plan_while_given(
+    morning: Morning, meanwhile: Meanwhile
+) -> tuple[list[Any], list[Assignment], Worker]:
+    """Give work by hand to whom the plan does not give it."""
     order = morning.order("o")
-    put = _put(morning, _solve(morning))
+    solved = _solve(morning)
+    [planned] = solved.solution.assignments
+    other = morning.ana if planned.people == (str(morning.ben.pk),) else morning.ben
+    ensure_search(morning.site.pk)  # two that make the first one would wait for each other
     meanwhile.hold(services, "_known_plan")
-    failures = meanwhile.run(put, lambda: morning.give(order, morning.ben))
-    return failures, list(Assignment.objects.filter(work_order=order))
+    failures = meanwhile.run(_put(morning, solved), lambda: morning.give(order, other))
+    return failures, list(Assignment.objects.filter(work_order=order)), other
 
 
 def test_work_given_by_hand_while_a_plan_is_put_in_place_stays_given(
     morning: Morning, meanwhile: Meanwhile
 ) -> None:
-    failures, [given] = _plan_while_given(morning, meanwhile)
+    failures, [given], worker = _plan_while_given(morning, meanwhile)
     assert failures == [None, None]
     assert given.is_by_hand
-    assert [c.worker for c in given.claims.filter(worker__isnull=False)] == [morning.ben]
+    assert [c.worker for c in given.claims.filter(worker__isnull=False)] == [worker]
 
 
 def test_without_the_locks_the_plan_would_take_what_was_given_by_hand(
     morning: Morning, meanwhile: Meanwhile, no_locks: None
 ) -> None:
-    _failures, [left] = _plan_while_given(morning, meanwhile)
+    _failures, [left], _worker = _plan_while_given(morning, meanwhile)
     assert not left.is_by_hand
 
 

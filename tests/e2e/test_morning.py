@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
 from django.core.management import call_command
 from django.db.models import QuerySet
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Response
 
 from crews.people.models import Worker
 from crews.roster.queries import working_shifts
@@ -52,7 +53,7 @@ def farm(clock: time_machine.Traveller, live_server: object) -> str:
 
 def work_off() -> None:
     """Do all background runs that are due, also those that they make due."""
-    while runs.poll(now=datetime.now(UTC)):
+    while runs.poll(now=datetime.now(UTC)) or runs.poll_slow(now=datetime.now(UTC)):
         pass
 
 
@@ -104,16 +105,16 @@ def pair(desk: Page, phone: Page, worker: Worker) -> None:
     code = desk.locator("#pairing-code").inner_text()
     phone.goto("/phone/")
     phone.fill("#code", code)
-    phone.click("button.main")
-    phone.wait_for_selector("nav")
+    phone.click("#pair")
+    phone.wait_for_selector("nav button")
     if phone.locator("html").get_attribute("lang") == "es":
-        phone.get_by_role("button", name="English").click()
+        phone.click("#language")
+        phone.wait_for_selector("html[lang=en]")
 
 
 def open_job(phone: Page, order: WorkOrder) -> None:
     phone.click("#tab-jobs")
-    label = order.place.label
-    phone.locator(".card", has_text=label).filter(has_text=order.title["en"]).first.click()
+    phone.click(f"#job-{order.pk}")
 
 
 def begin(phone: Page) -> None:
@@ -125,10 +126,18 @@ def begin(phone: Page) -> None:
     phone.wait_for_selector("#done")
 
 
-def sent(phone: Page) -> None:
-    """Wait until the phone says that nothing waits on it."""
+@contextmanager
+def saying(phone: Page, kind: str) -> Iterator[None]:
+    """Tap what says this, and wait until the farm has heard it and the phone says so."""
+
+    def is_heard(answer: Response) -> bool:
+        said = answer.request.post_data or ""
+        return answer.url.endswith("/events/") and f'"kind":"{kind}"' in said
+
+    with phone.expect_response(is_heard):
+        yield
     phone.click("#tab-sent")
-    phone.wait_for_selector(".fact:has-text('All sent')")
+    phone.wait_for_selector("#sent-fact:has-text('All sent')")
 
 
 def test_a_morning(desk: Page, phone: Page, clock: time_machine.Traveller) -> None:
@@ -152,8 +161,8 @@ def walk_of_the_groomer(desk: Page, phone: Page, clock: time_machine.Traveller) 
     clock.move_to(first.starts_at + timedelta(minutes=1))
     open_job(phone, first.work_order)
     begin(phone)
-    phone.click("#done")
-    sent(phone)
+    with saying(phone, "done"):
+        phone.click("#done")
     first.work_order.refresh_from_db()
     order = first.work_order
     assert (order.status, order.outcome) == (Status.COMPLETED, Outcome.DONE)
@@ -165,8 +174,8 @@ def walk_of_the_groomer(desk: Page, phone: Page, clock: time_machine.Traveller) 
     begin(phone)
     phone.click("#part")
     phone.fill("#field-n_left", "5")
-    phone.click("button.main")
-    sent(phone)
+    with saying(phone, "part"):
+        phone.click("#send")
     second.work_order.refresh_from_db()
     assert (second.work_order.outcome, second.work_order.n_left) == (Outcome.PART, 5)
     work_off()

@@ -3,6 +3,9 @@
 python -m tests.faults.farm make        prints what a phone needs as JSON
 python -m tests.faults.farm order KEY   makes a standing order, whose work the background must make
 python -m tests.faults.farm tell        prints what the database holds as JSON
+python -m tests.faults.farm day         makes a farm whose day is worth a search
+python -m tests.faults.farm search S    asks for a search of S seconds
+python -m tests.faults.farm plan        prints how the search and its plan stand
 """
 
 import json
@@ -14,6 +17,7 @@ from datetime import UTC, datetime, timedelta
 import django
 
 N_ORDERS = 20
+N_PEOPLE, N_JOBS = 10, 60
 
 
 def make() -> dict[str, object]:
@@ -84,11 +88,65 @@ def tell() -> dict[str, object]:
     }
 
 
+def day() -> dict[str, object]:
+    """Make people on shift and work strewn over the site, all of which can be done."""
+    from equipment.site.models import PlaceKind
+    from tests.factories import make_place, make_shift, make_site, make_work_order, make_worker
+
+    now = datetime.now(UTC)
+    site = make_site("long-search")
+    for n in range(N_PEOPLE):
+        make_shift(make_worker(site, f"worker-{n}"), now - timedelta(hours=1))
+    for n in range(N_JOBS):
+        east_m, north_m = n * 37 % 101 * 20, n * 53 % 97 * 20
+        place = make_place(site, f"slab-{n}", PlaceKind.SLAB, x_m=east_m, y_m=north_m)
+        begin = now + timedelta(minutes=40 + n * 29 % 240)
+        due_at = begin + timedelta(hours=2)
+        make_work_order(site, f"haul/{n}", place=place, starts_after=begin, due_at=due_at)
+    return {"jobs": N_JOBS}
+
+
+def search(seconds: str) -> dict[str, object]:
+    from equipment.site.models import Site
+    from schedules.dayplan.searches import ask_search
+
+    site = Site.objects.get(slug="long-search")
+    ask_search(site_id=site.pk, at=datetime.now(UTC), seconds=float(seconds))
+    return {}
+
+
+def plan() -> dict[str, object]:
+    from equipment.site.models import Site, TaskRun
+    from schedules.dayplan.models import Assignment, Claim, PlanRun
+    from schedules.dayplan.searches import search_of
+
+    site = Site.objects.get(slug="long-search")
+    found = search_of(site.pk)
+    runs = TaskRun.objects.filter(site=site, kind__startswith="dayplan.")
+    return {
+        "is_searching": found.is_running and found.n_iterations > 0,
+        "holder": found.holder,
+        "n_plans": PlanRun.objects.filter(site=site).count(),
+        "n_assigned": Assignment.objects.filter(site=site).count(),
+        "workers": dict(Counter(Claim.objects.values_list("assignment_id", flat=True))),
+        "spans": [
+            [worker, span.lower.timestamp(), span.upper.timestamp()]
+            for worker, span in Claim.objects.filter(is_binding=True, worker__isnull=False)
+            .order_by("worker_id", "span")
+            .values_list("worker_id", "span")
+        ],
+        "runs": dict(Counter(runs.values_list("state", flat=True))),
+    }
+
+
 if __name__ == "__main__":
     django.setup()
     verbs: dict[str, Callable[..., dict[str, object]]] = {
         "make": make,
         "order": order,
         "tell": tell,
+        "day": day,
+        "search": search,
+        "plan": plan,
     }
     print(json.dumps(verbs[sys.argv[1]](*sys.argv[2:])))

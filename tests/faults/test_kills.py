@@ -9,57 +9,26 @@ as a calendar says, and no run of the background is left over.
 from __future__ import annotations
 
 import json
-import os
 import random
-import signal
-import subprocess
-import sys
 import urllib.error
 import urllib.request
 import uuid
 from collections import Counter
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
-from config.rooms import BASE_DIR
 from tests.concurrency.work_oracle import DENVER, Owed, days_from, owed_daily
 from tests.config.service import Service
 from tests.config.waiting import wait_for
+from tests.faults.fire import ask_farm, kill
 
 pytestmark = pytest.mark.faults
 
 SEED = 20261125
 N_EVENTS = 200
 KILLS = {40: "worker", 80: "beat", 120: "valkey", 160: "postgres"}  # before which event
-
-
-@pytest.fixture(scope="module")
-def service() -> Iterator[Service]:
-    running = Service()
-    try:
-        running.ensure_running()
-        yield running
-    finally:
-        running.end()
-
-
-def _ask_farm(service: Service, *what: str) -> dict[str, Any]:
-    """Run the farm script on the service's own addresses."""
-    environment = {**os.environ, **json.loads(service.folder.environment.read_text())}
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.faults.farm", *what],
-        cwd=BASE_DIR,
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=True,
-        timeout=60,
-    )
-    answer: dict[str, Any] = json.loads(done.stdout)
-    return answer
 
 
 def _stories(orders: list[int], rng: random.Random) -> list[tuple[str, dict[str, Any]]]:
@@ -113,28 +82,20 @@ def _send_until_answered(
     return answers[-1], len(answers)
 
 
-def _kill(service: Service, name: str) -> int:
-    """Kill a child with -9 and prove that it is gone."""
-    pid = service.children()[name]
-    os.kill(pid, signal.SIGKILL)
-    wait_for(lambda: service.children().get(name) != pid, f"{name} is seen dead")
-    return pid
-
-
 def _kill_with_work_to_make(service: Service, name: str) -> int:
     """Kill a child just before work falls to the background; the database just after."""
     if name == "postgres":
-        _ask_farm(service, "order", name)
-        return _kill(service, name)
-    pid = _kill(service, name)
-    _ask_farm(service, "order", name)
+        ask_farm(service, "order", name)
+        return kill(service, name)
+    pid = kill(service, name)
+    ask_farm(service, "order", name)
     return pid
 
 
 def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
     rng, began_at = random.Random(SEED), datetime.now(UTC)
     print(f"seed {SEED}")
-    farm = _ask_farm(service, "make")
+    farm = ask_farm(service, "make")
     acknowledged: dict[str, str] = {}
     fired: dict[str, int] = {}
     n_sent = 0
@@ -155,7 +116,7 @@ def test_200_acknowledged_events_survive_four_kills(service: Service) -> None:
     assert len(acknowledged) == N_EVENTS
     _all_are_back(service, fired)
     _background_comes_to_rest(service)
-    told = _ask_farm(service, "tell")
+    told = ask_farm(service, "tell")
     _nothing_lost_or_doubled(told, acknowledged)
     _all_work_is_made_once(told, began_at)
     print(f"killed {fired}; {n_sent - N_EVENTS} sendings went unanswered")
@@ -173,7 +134,7 @@ def _background_comes_to_rest(service: Service) -> None:
     states: list[dict[str, int]] = []
 
     def is_at_rest() -> bool:
-        states.append(_ask_farm(service, "tell")["runs"])
+        states.append(ask_farm(service, "tell")["runs"])
         return set(states[-1]) == {"done"}
 
     wait_for(is_at_rest, "no run is waiting, running or dead", 150)
