@@ -204,7 +204,7 @@ def test_table_has_all_rows_read_some_at_a_time(
     n_rows = len(set(keys))
     assert n_rows == len(keys) > 14
     assert keys == sorted(keys)
-    assert len(queries) == 2 + n_rows // 7 + 1 + bool(n_rows % 7)
+    assert len(queries) == 1 + n_rows // 7 + 1 + bool(n_rows % 7)
 
 
 def test_table_is_narrowed_and_refused_as_the_list_is(farm: Farm, as_manager: APIClient) -> None:

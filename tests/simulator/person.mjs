@@ -215,8 +215,10 @@ export class Phone {
       const loads = words.filter((s) => s.kind === "load").length;
       if (job.loads !== loads) this.fail(`${loads} loads are shown as ${job.loads}`);
     }
-    const n = (kind, isOut) => this.said.filter((s) => s.kind === kind && !isOut(s)).length;
-    const [n_locks, n_shown] = [n("lock_on", isOpen) - n("lock_off", (s) => s.isRefused), view.locks.filter((l) => l.is_mine).length];
+    const n_on = this.said.filter((s) => s.kind === "lock_on" && !isOpen(s)).length;
+    // Also on the crew's phone, where this person may have taken one off.
+    const n_off = this.history.phones.flatMap((phone) => phone.said).filter((s) => s.kind === "lock_off" && !s.isRefused && s.worker === this.facts.worker).length;
+    const [n_locks, n_shown] = [n_on - n_off, view.locks.filter((l) => l.is_mine).length];
     if (n_shown < n_locks) this.fail(`${n_locks} locks of mine are shown as ${n_shown}`);
     for (const s of this.said) {
       if (isOpen(s)) continue;
