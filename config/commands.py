@@ -14,6 +14,14 @@ def run_command(argv: list[str]) -> int:
             from config.up import main as run_up
 
             return run_up(options)
+        case ["backup", *options]:
+            from config.backup import main as make_backup
+
+            return make_backup(options)
+        case ["restore", *options]:
+            from config.restore import main as restore_backup
+
+            return restore_backup(options)
         case ["test", *options]:
             run_tests(options)
         case ["gates", *options]:

@@ -76,6 +76,11 @@ class DataFolder:
                 file.write(secrets.token_urlsafe(64))
         return path.read_text()
 
+    def key_files(self) -> list[str]:
+        """Name the files, relative to the folder, that sign for the farm: cookies and TLS."""
+        found = [self.root / "secret_key", *sorted((self.root / "tls").glob("*"))]
+        return [str(path.relative_to(self.root)) for path in found if path.is_file()]
+
     def read_pids(self) -> dict[str, Any]:
         """Return `{"supervisor": pid, "url": address, "children": {name: pid}}`, or nothing."""
         try:

