@@ -2,7 +2,7 @@
 // Photos and voice notes: made small, kept here, and sent by themselves after what was said.
 
 import { alone, ask, makeId, now, patience, retryAfter } from "./net.js";
-import { addFile, allFiles, bytesOf, getFacts, settleFile } from "./store.js";
+import { addFile, nextFile, settleFile } from "./store.js";
 
 /** @typedef {import("./store.js").KeptFile} KeptFile */
 
@@ -65,30 +65,24 @@ export async function drainFiles({ at_once = false } = {}) {
   if (at_once) stop();
   if (!mayTry()) return;
   await alone("files", async () => {
-    const [site, token, epoch] = await getFacts(["site", "token", "epoch"]);  // before the files: a phone paired anew meanwhile sends none of them elsewhere
-    if (!site || !token) return;
-    for (const file of await allFiles()) {
-      if (file.state !== "waiting") continue;
-      if (!(await send(file, { site, token, epoch }))) return;
-      tell();
-    }
+    while (await sendNext()) tell();
   });
 }
 
-/** @param {KeptFile} file @param {{site: string, token: string, epoch: any}} to @returns {Promise<boolean>} whether the farm answered */
-async function send(file, { site, token, epoch }) {
-  const body = await bytesOf(file.id);
+/** @returns {Promise<boolean>} whether something came of one, so that going on makes sense */
+async function sendNext() {
+  const { file, bytes, facts = {} } = (await nextFile()) ?? {};
+  const { site, token, epoch } = facts;
+  if (!file || !site || !token) return false;
   const headers = { "Content-Type": file.type };
-  const reply = await ask(`/api/v1/sites/${site}/attachments/${file.id}/`, { method: "PUT", token, headers, body }).catch(() => null);
+  const reply = await ask(`/api/v1/sites/${site}/attachments/${file.id}/`, { method: "PUT", token, headers, body: bytes }).catch(() => null);
   if (reply?.ok) {
     answered();
-    await settleFile({ ...file, state: "sent" }, epoch);
-    return true;
+    return settleFile(file.id, { state: "sent" }, epoch);
   }
   if (reply && LASTING.includes(reply.status)) {
     const problem = await reply.json().catch(() => ({}));
-    await settleFile({ ...file, state: "refused", detail: problem.detail ?? "" }, epoch);
-    return true;
+    return settleFile(file.id, { state: "refused", detail: problem.detail ?? "" }, epoch);
   }
   failed(reply ? retryAfter(reply) : 0);
   return false;

@@ -79,8 +79,9 @@ function readFacts(tx, give) {
  * @returns {Promise<Told[]>}
  */
 export function addEvents(words, worker, { not_before, doesRelease = false } = {}) {
-  return transact(["facts", "events"], "readwrite", (tx, give) => {
+  return transact(["facts", "events", "files"], "readwrite", (tx, give) => {
     if (doesRelease) releaseIn(tx);
+    changeFiles(tx, words.flatMap(({ payload }) => filesOf(payload)), "unsaid", { state: "waiting" });
     const facts = tx.objectStore("facts");
     const asking = facts.get("last_seq");
     asking.onsuccess = () => {
@@ -123,11 +124,12 @@ export function takeBatch(choose) {
 
 /**
  * Takes back what was said, all of it or nothing: only while none of it has begun to be sent. What was
- * said after it waited for it, so its numbers were never used.
+ * said after it waited for it, so its numbers were never used. Photos and voice notes that it alone
+ * named, and that still wait, are sent no more, unless something names them again.
  * @param {string[]} ids @returns {Promise<boolean>} whether it is taken back
  */
 export function takeBack(ids) {
-  return transact(["facts", "events"], "readwrite", (tx, give) => {
+  return transact(["facts", "events", "files"], "readwrite", (tx, give) => {
     const asking = tx.objectStore("events").getAll();
     asking.onsuccess = () => {
       const waiting = asking.result.filter((event) => event.state === "waiting");
@@ -136,6 +138,8 @@ export function takeBack(ids) {
       if (gone.length !== ids.length) return;
       for (const event of gone) tx.objectStore("events").delete(event.n);
       renumberIn(tx, waiting[0].seq);
+      const named = new Set(asking.result.filter((event) => !gone.includes(event)).flatMap((event) => filesOf(event.payload)));
+      changeFiles(tx, gone.flatMap((event) => filesOf(event.payload)).filter((id) => !named.has(id)), "waiting", { state: "unsaid" });
     };
   });
 }
@@ -278,7 +282,7 @@ function keepFilesHere(tx) {
     const cursor = asking.result;
     if (!cursor) return;
     if (cursor.value.state === "waiting") cursor.update({ ...cursor.value, state: "refused", code: OTHER_FARM });
-    if (cursor.value.state === "sent") dropFileIn(tx, cursor.value.id);
+    if (cursor.value.state === "sent" || cursor.value.state === "unsaid") dropFileIn(tx, cursor.value.id);
     cursor.continue();
   };
 }
@@ -374,7 +378,10 @@ function dropCovered(tx, pulled, backed_up) {
 
 // Photos and voice notes ---------------------------------------------------------------------------
 
-/** @typedef {{id: string, kind: "photo" | "voice", type: string, size: number, made_at: number, state: "waiting" | "sent" | "refused", code?: string, detail?: string}} KeptFile `code`: why it is refused, where the phone itself knows */
+/**
+ * @typedef {{id: string, kind: "photo" | "voice", type: string, size: number, made_at: number, state: "waiting" | "sent" | "refused" | "unsaid", code?: string, detail?: string}} KeptFile
+ *   `unsaid`: what it was about is taken back, so it stays here; `code`: why it is refused, where the phone itself knows
+ */
 
 const FILES_KEPT = 60;
 
@@ -386,6 +393,18 @@ export function addFile(file, bytes) {
   });
 }
 
+/** What an event names. @param {any} payload @returns {string[]} */
+const filesOf = ({ attachment, attachments }) => [...(attachment ? [attachment] : []), ...(attachments ?? [])];
+
+/** @param {IDBTransaction} tx @param {string[]} ids @param {KeptFile["state"]} from which of them @param {Partial<KeptFile>} change */
+function changeFiles(tx, ids, from, change) {
+  const files = tx.objectStore("files");
+  for (const id of new Set(ids)) {
+    const asking = files.get(id);
+    asking.onsuccess = () => { if (asking.result?.state === from) files.put({ ...asking.result, ...change }); };
+  }
+}
+
 /** @param {string} id @returns {Promise<ArrayBuffer | undefined>} */
 export function bytesOf(id) {
   return transact(["bytes"], "readonly", (tx, give) => {
@@ -394,21 +413,41 @@ export function bytesOf(id) {
   });
 }
 
-/** @returns {Promise<KeptFile[]>} as they were made */
-export function allFiles() {
-  return transact(["files"], "readonly", (tx, give) => {
-    const asking = tx.objectStore("files").getAll();
-    asking.onsuccess = () => give(asking.result.sort((a, b) => a.made_at - b.made_at || a.id.localeCompare(b.id)));
+/**
+ * The oldest photo or voice note that can go out now, and where to, as all stood at one moment. What is named by something that can still be taken back waits.
+ * @returns {Promise<{file: KeptFile, bytes: ArrayBuffer, facts: Record<string, any>} | undefined>}
+ */
+export function nextFile() {
+  return transact(["facts", "events", "files", "bytes"], "readonly", (tx, give) => {
+    readFacts(tx, (facts) => {
+      const said = tx.objectStore("events").getAll();
+      const asking = tx.objectStore("files").getAll();
+      asking.onsuccess = () => {
+        const held = new Set(said.result.filter((event) => event.not_before).flatMap((event) => filesOf(event.payload)));
+        const [file] = inOrder(asking.result.filter((f) => f.state === "waiting" && !held.has(f.id)));
+        if (!file) return;
+        const bytes = tx.objectStore("bytes").get(file.id);
+        bytes.onsuccess = () => give({ file, bytes: bytes.result, facts });
+      };
+    });
   });
 }
 
-/** Writes down what came of a file; of those sent the newest stay, for a farm that comes back from a backup. @param {KeptFile} file @param {any} epoch the farm's when it was sent @returns {Promise<void>} */
-export function settleFile(file, epoch) {
-  return transact(["facts", "files", "bytes"], "readwrite", (tx) => {
+/** As they were made. @param {KeptFile[]} files */
+const inOrder = (files) => files.sort((a, b) => a.made_at - b.made_at || a.id.localeCompare(b.id));
+
+/**
+ * Writes down what came of a file, unless what it was about is taken back by now. Of those that wait no more the newest stay, for a farm that comes
+ * back from a backup.
+ * @param {string} id @param {Partial<KeptFile>} change @param {any} epoch the farm's when it was sent @returns {Promise<boolean>} whether it counts
+ */
+export function settleFile(id, change, epoch) {
+  return transact(["facts", "files", "bytes"], "readwrite", (tx, give) => {
     const asking = tx.objectStore("facts").get("epoch");
     asking.onsuccess = () => {
+      give(asking.result === epoch);
       if (asking.result !== epoch) return;
-      tx.objectStore("files").put(file);
+      changeFiles(tx, [id], "waiting", change);
       dropOldFiles(tx);
     };
   });
@@ -418,7 +457,7 @@ export function settleFile(file, epoch) {
 function dropOldFiles(tx) {
   const asking = tx.objectStore("files").getAll();
   asking.onsuccess = () => {
-    const sent = asking.result.filter((f) => f.state === "sent").sort((a, b) => b.made_at - a.made_at);
+    const sent = asking.result.filter((f) => f.state === "sent" || f.state === "unsaid").sort((a, b) => b.made_at - a.made_at);
     for (const old of sent.slice(FILES_KEPT)) dropFileIn(tx, old.id);
   };
 }

@@ -2,7 +2,7 @@
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
-import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, page, paired, rePaired, saidWhile, serviceWorker, taken, takenBackInFlight } from "./phones.mjs";
+import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, page, paired, rePaired, saidWhile, serviceWorker, taken, takenBackInFlight, withNote } from "./phones.mjs";
 
 const { IDBDatabase } = createRequire(`${process.env.NODE_TOOLS}/`)("fake-indexeddb");
 
@@ -350,6 +350,49 @@ const CHECKS = {
     assert.equal(app.files().at(-1).state, "refused");
     await phone.do(() => app.forgetFile(third));
     assert.deepEqual((await phone.restart()).files().map((f) => f.state), ["sent", "sent"]);
+  },
+
+  async note_whose_word_is_taken_back_stays_here_unless_it_is_named_again() {
+    const { phone, app, farm, note, held, puts } = await withNote();
+    assert.equal(await phone.do(() => app.unsay(held)), true);
+    assert.deepEqual([app.facts().n_files, app.files().map((f) => f.state)], [0, ["unsaid"]]);
+    farm.put = () => [201];
+    const before = puts();
+    await phone.do(() => app.sendNow());
+    assert.equal(puts(), before);
+    await phone.do(() => app.say("problem", { text: "bent", attachments: [note] }));
+    await phone.do(() => app.sendNow());
+    assert.deepEqual([puts(), app.files().map((f) => f.state)], [before + 1, ["sent"]]);
+    assert.ok(await phone.do(() => app.openFile(note)));
+  },
+
+  async note_waits_as_long_as_its_word_can_be_taken_back() {
+    const { phone, app, farm, puts } = await withNote();
+    farm.put = () => [201];
+    const before = puts();
+    await phone.pass(3_000);
+    await phone.world.run(phone.run, () => phone.run.tell("online"));
+    assert.equal(puts(), before);
+    await phone.pass(30_000);
+    assert.deepEqual([puts(), app.files().map((f) => f.state)], [before + 1, ["sent"]]);
+  },
+
+  async note_that_another_word_names_goes_out() {
+    const { phone, app, farm, note, held } = await withNote();
+    await phone.do(() => app.say("problem", { text: "bent", attachments: [note] }));
+    assert.equal(await phone.do(() => app.unsay(held)), true);
+    farm.put = () => [201];
+    await phone.do(() => app.sendNow());
+    assert.deepEqual(app.files().map((f) => f.state), ["sent"]);
+  },
+
+  async note_on_its_way_while_its_word_is_taken_back_does_not_go_again() {
+    let reply = null;
+    const { phone, app, held, puts } = await withNote(() => new Promise((resolve) => { reply = resolve; }));
+    assert.equal(await phone.do(() => app.unsay(held)), true);
+    reply([201]);
+    await phone.do(() => app.sendNow());
+    assert.deepEqual([puts(), app.files().map((f) => f.state)], [1, ["unsaid"]]);
   },
 
   async photo_that_belongs_nowhere_holds_up_no_other() {

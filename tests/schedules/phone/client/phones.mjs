@@ -18,12 +18,12 @@ export class Lonely {
     this.answer = answer;
   }
 
-  fetch(run, path, init) {
+  async fetch(run, path, init) {
     this.asked.push({ path, method: init.method ?? "GET", body: init.body, headers: init.headers, keepalive: init.keepalive });
-    const reply = this.answer(this.asked.at(-1));
-    if (!reply) return Promise.reject(run.error("TypeError", "no signal"));
+    const reply = await this.answer(this.asked.at(-1));
+    if (!reply) throw run.error("TypeError", "no signal");
     const [status, body = {}, headers = {}] = reply;
-    return Promise.resolve({ ok: status < 300, status, headers: { get: (name) => headers[name] ?? null }, json: async () => body });
+    return { ok: status < 300, status, headers: { get: (name) => headers[name] ?? null }, json: async () => body };
   }
 
   /** Somebody puts the phone in a pocket, or takes it out. */
@@ -186,6 +186,18 @@ export async function takenBackInFlight(changes) {
   await phone.pass(11_300);
   assert.equal(phone.asked.filter((a) => a.path.endsWith("/events/")).length, 1);
   return { isDone: await phone.do(() => app.unsay([event.id])), n: app.view.events.length };
+}
+
+/** A paired phone with a voice note of which a word was said that can be taken back; `farm.put` answers to the note. */
+export async function withNote(put = () => null) {
+  const farm = { put };
+  const phone = new Lonely(({ path, method, body }) => (method === "PUT" ? farm.put() : path.endsWith("/events/") ? taken(JSON.parse(body).events) : null));
+  const app = await phone.app();
+  const store = await phone.run.load("store.js");
+  await phone.do(() => store.setFacts({ token: "t", site: "ours", token_at: START_MS }));
+  const note = await phone.do(() => app.attach(new Blob(["sound"], { type: "audio/webm" }), "voice"));
+  const { held } = await phone.do(() => app.say("photo", { attachment: note }, { isHeld: true }));
+  return { phone, app, farm, note, held, puts: () => phone.asked.filter((a) => a.method === "PUT").length };
 }
 
 /** Cuts a phone off after so many steps of the storage while it takes back; gives what it has then. */
