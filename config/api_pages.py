@@ -1,8 +1,12 @@
 """Pages of lists: by cursor, so that a list that grows meanwhile neither skips nor repeats."""
 
+import json
 import re
+from collections.abc import Sequence
 from typing import Any
 
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.fields import IntegerField
@@ -35,8 +39,19 @@ class CursorPages(CursorPagination):
     def get_paginated_response(self, data: Any) -> Response:
         """Name the neighbours in the body and, for plain HTTP clients, in `Link` (RFC 8288)."""
         response = super().get_paginated_response(data)
+        self._name_neighbours(response)
+        return response
+
+    def get_written_response(self, rows: Sequence[str]) -> HttpResponse:
+        """Give a page of rows that are JSON already."""
+        following, previous = map(json.dumps, (self.get_next_link(), self.get_previous_link()))
+        body = f'{{"next":{following},"previous":{previous},"results":[{",".join(rows)}]}}'
+        response = HttpResponse(body, content_type="application/json")
+        self._name_neighbours(response)
+        return response
+
+    def _name_neighbours(self, response: HttpResponseBase) -> None:
         neighbours = {"next": self.get_next_link(), "prev": self.get_previous_link()}
         links = [f'<{url}>; rel="{rel}"' for rel, url in neighbours.items() if url]
         if links:
             response["Link"] = ", ".join(links)
-        return response

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from django.http import HttpRequest
 from django.utils.translation import gettext as _
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -54,10 +55,10 @@ class PhoneAuthentication(BaseAuthentication):
 
     def authenticate(self, request: Request) -> tuple[Phone, Device] | None:
         """Find the phone of the token; None lets other schemes try."""
-        scheme, _sep, token = request.headers.get("Authorization", "").partition(" ")
-        if scheme.lower() != "bearer" or not token:
+        token = token_of(request)
+        if not token:
             return None
-        device = device_of(token.strip(), datetime.now(UTC))
+        device = device_of(token, datetime.now(UTC))
         if device is None:
             raise AuthenticationFailed(_("This phone is not paired any more. Pair it again."))
         return Phone(device), device
@@ -65,3 +66,9 @@ class PhoneAuthentication(BaseAuthentication):
     def authenticate_header(self, request: Request) -> str:
         """Ask for a token, so that a refusal is 401 and not 403."""
         return "Bearer"
+
+
+def token_of(request: Request | HttpRequest) -> str:
+    """Give the token that a call bears, "" for none."""
+    scheme, _sep, token = request.headers.get("Authorization", "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else ""

@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -14,7 +15,6 @@ from typing import Any
 from django.db import OperationalError, connection, models, transaction
 from django.http import HttpRequest
 from django.utils.http import parse_etags
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from rest_framework.exceptions import APIException
 from rest_framework.renderers import JSONRenderer
@@ -113,7 +113,17 @@ def is_known(request: Request | HttpRequest, etag: str) -> bool:
     return given == ["*"] or etag.removeprefix("W/") in {tag.removeprefix("W/") for tag in given}
 
 
-def etag_of_state(request: Request, caller: Caller) -> str:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which list, in which form: all of it follows from a call's address and headers."""
+
+    slug: str
+    address: str
+    media_type: str
+    language: str
+
+
+def etag_of_state(asked: Asked, caller: Caller) -> str:
     """Give the ETag of an answer that moves with nothing but the site, the caller and the address.
 
     Read before the rows: what commits meanwhile shows in the answer already, and the caller who
@@ -127,9 +137,9 @@ def etag_of_state(request: Request, caller: Caller) -> str:
         caller.actor.pk,
         caller.role,
         caller.language,
-        get_language(),
-        request.build_absolute_uri(),
-        request.accepted_media_type,
+        asked.language,
+        asked.address,
+        asked.media_type,
         code_edition(),
     )
     return f'W/"{hashlib.sha256(repr(rests_on).encode()).hexdigest()[:32]}"'

@@ -16,6 +16,7 @@ from django.http.response import HttpResponseBase
 from django.urls import URLPattern, URLResolver, register_converter, reverse
 from django.utils.cache import patch_vary_headers
 from django.utils.http import parse_etags
+from django.utils.translation import get_language
 from rest_framework.mixins import ListModelMixin
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.renderers import BaseRenderer
@@ -26,9 +27,11 @@ from rest_framework.serializers import BaseSerializer, Serializer
 from rest_framework.viewsets import GenericViewSet
 
 from .callers import Caller, caller_on
+from .json_rows import with_json
 from .models import LEADS, SHOP, Role
-from .preconditions import answer_tagged, etag_of, etag_of_data, etag_of_state, once
+from .preconditions import Asked, answer_tagged, etag_of, etag_of_data, etag_of_state, once
 from .preferences import apply_preferences
+from .queries import current_language
 from .restfields import SinceQuery
 from .tables import answer_table, is_table, with_tables
 
@@ -182,21 +185,40 @@ class ListViewSet(ListModelMixin, SiteViewSet[M]):
 
         As a table (`text/csv`) it gives all rows at once.
         """
-        etag = etag_of_state(request, self.caller) if self.is_of_state else None
+        asked = self._asked(request) if self.is_of_state else None
+        etag = etag_of_state(asked, self.caller) if asked else ""
         if etag and etag in parse_etags(request.headers.get("If-None-Match", "")):
-            return HttpResponseNotModified(headers={"ETag": etag})
-        rows = self.filter_queryset(self.get_queryset())
-        answer = self._table(rows) if is_table(request) else self._page(rows)
+            answer: HttpResponseBase = HttpResponseNotModified()
+        else:
+            rows = self.filter_queryset(self.get_queryset())
+            answer = self._table(rows) if is_table(request) else self._page(rows)
         patch_vary_headers(answer, ["Accept"])
-        if etag:
+        if asked:
             answer["ETag"] = etag
+            answer.asked = asked  # type: ignore[attr-defined]  # what a 304 needs to know of it
         return answer
+
+    def _asked(self, request: Request) -> Asked:
+        media_type = request.accepted_media_type or ""
+        address = request.build_absolute_uri()
+        return Asked(self.kwargs["slug"], address, media_type, get_language() or "")
 
     def _shown(self, rows: Sequence[M]) -> Any:
         return self.get_serializer(self.viewed(rows), many=True).data
 
     def _page(self, rows: models.QuerySet[M]) -> HttpResponseBase:
-        return self.get_paginated_response(self._shown(self.paginate_queryset(rows) or []))
+        if (written := self._written(rows)) is None:
+            return self.get_paginated_response(self._shown(self.paginate_queryset(rows) or []))
+        page = self.paginate_queryset(written) or []
+        pages: Any = self.paginator
+        answer: HttpResponseBase = pages.get_written_response([row["shown"] for row in page])
+        return answer
+
+    def _written(self, rows: models.QuerySet[M]) -> models.QuerySet[M, dict[str, Any]] | None:
+        """Rows as the database writes them, where they show nothing that is reckoned."""
+        if type(self).viewed is not SiteViewSet.viewed or self.serializer_class is None:
+            return None
+        return with_json(rows, self.serializer_class, self.caller.site, current_language())
 
     def _table(self, rows: models.QuerySet[M]) -> HttpResponseBase:
         form = self.get_serializer()

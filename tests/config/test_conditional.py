@@ -12,6 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
+from crews.devices.services import revoke_device
 from equipment.machines.models import Machine
 from equipment.site.models import ChangedAtField, Dated, TaskRun
 from equipment.site.queries import site_version
@@ -21,7 +22,7 @@ from schedules.dayplan.services import plan_day
 from tests.config.calls import BODIES, api_routes, operations, path_of
 from tests.config.test_calls import POSTS, prepare
 from tests.config.test_foreign_keys import send
-from tests.farm import Farm
+from tests.farm import Farm, make_phone
 
 pytestmark = pytest.mark.django_db
 
@@ -76,6 +77,28 @@ def test_list_that_still_stands_is_not_read(farm: Farm, as_manager: APIClient) -
         with CaptureQueriesContext(connection) as queries:
             answer = as_manager.get(path, headers={"If-None-Match": etag})
         assert (answer.status_code, len(queries)) == (304, 1), route
+
+
+def test_what_still_stands_for_one_stands_for_no_other(farm: Farm) -> None:
+    """A form that is remembered says nothing of who may read, in which words, or how it stands."""
+    path = path_of("work-orders/", farm, farm.slug)
+    device, other_token = make_phone(farm.worker, farm.now)
+    manager, other = f"Bearer {farm.manager_token}", f"Bearer {other_token}"
+    client = APIClient()
+    etag = client.get(path, headers={"Authorization": manager})["ETag"]
+
+    def asked(by: str, **more: str) -> int:
+        known = {"Authorization": by, "If-None-Match": etag}
+        return client.get(path, headers={**known, **more}).status_code
+
+    assert asked(manager) == 304
+    assert asked(manager, **{"Accept-Language": "es"}) == 200
+    assert asked(manager, Accept="text/csv") == 200
+    assert asked(other) == 200
+    revoke_device(site_id=farm.site.pk, device_id=device.pk, at=farm.now)  # moves the version too
+    assert asked(manager) == 200
+    assert asked(other) == 401
+    assert asked("Bearer nobody") == 401
 
 
 def test_list_of_state_reads_the_same_at_any_hour(farm: Farm, as_manager: APIClient) -> None:

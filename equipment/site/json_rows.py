@@ -1,0 +1,125 @@
+"""What a serializer shows of a row, written as JSON by PostgreSQL.
+
+For lists: rows that are columns and nothing more need not become objects first. A serializer with
+anything else in it is not written here, and its own way is the only one; a test holds that both
+say the same.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+from django.db import connection
+from django.db.models import ForeignKey, Model, QuerySet
+from django.db.models.expressions import RawSQL
+from django.db.models.fields import TextField
+from rest_framework import serializers
+
+from .models import PlaceKind, Site
+from .queries import word
+from .restfields import PlaceRef, WhoField
+
+INSTANT = (
+    """replace(to_char({} AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"'), '.000000Z', 'Z')"""
+)
+AS_IT_IS = dict.fromkeys(
+    (
+        *(serializers.IntegerField, serializers.BigIntegerField, serializers.FloatField),
+        *(serializers.BooleanField, serializers.CharField, serializers.ChoiceField),
+        *(serializers.SlugField, serializers.UUIDField, serializers.DateField),
+        *(serializers.DecimalField, serializers.JSONField, serializers.PrimaryKeyRelatedField),
+    ),
+    "{}",
+)
+WAYS = {**AS_IT_IS, serializers.DateTimeField: INSTANT}
+NAMED = "trim((%s::jsonb ->> kind) || ' ' || label)"
+
+
+class NotColumnsError(Exception):
+    """A field shows more than a column."""
+
+
+def with_json(
+    rows: QuerySet[Any, Any], form: Any, site: Site, language: str
+) -> QuerySet[Any, dict[str, Any]] | None:
+    """Give rows as `pk` and `shown`, the JSON of what the serializer shows; None if it cannot."""
+    sql = _written(form)
+    if sql is None:
+        return None
+    words = json.dumps({kind: word(site, language, kind) for kind in PlaceKind.values})
+    shown = RawSQL(sql, [words] * sql.count("%s"), TextField())  # noqa: S611  columns of our own
+    found: QuerySet[Any, dict[str, Any]] = rows.prefetch_related(None).annotate(shown=shown)
+    return found.values("pk", "shown")
+
+
+@cache
+def _written(form: Any) -> str | None:
+    if not issubclass(form, serializers.ModelSerializer):
+        return None
+    try:
+        return f"({_object(form(), form.Meta.model, _table(form.Meta.model))})::text"
+    except NotColumnsError:
+        return None
+
+
+def _object(form: serializers.BaseSerializer[Any], model: type[Model], table: str) -> str:
+    if "to_representation" in vars(type(form)) or not isinstance(form, serializers.Serializer):
+        raise NotColumnsError
+    shown = [field for field in form.fields.values() if not field.write_only]
+    pairs = (f"'{field.field_name}', {_value(field, model, table)}" for field in shown)
+    return f"json_build_object({', '.join(pairs)})"
+
+
+def _value(field: serializers.Field[Any, Any, Any, Any], model: type[Model], table: str) -> str:
+    *path, last = str(field.source).split(".")
+    if type(field) is PlaceRef:
+        return _related([*path, last], model, table, _place)
+    if type(field) is WhoField:
+        return _related([*path, last], model, table, lambda _actor, of: f"{of}.name")
+    way = WAYS.get(type(field))
+    if way is None:
+        raise NotColumnsError
+    return _related(path, model, table, lambda on, of: way.format(f"{of}.{_column(on, last)}"))
+
+
+def _place(_model: type[Model], of: str) -> str:
+    pairs = f"'id', {of}.id, 'key', {of}.key, 'kind', {of}.kind, 'name', {NAMED}"
+    return f"json_build_object({pairs})"
+
+
+def _related(
+    path: list[str], model: type[Model], table: str, value: Callable[[type[Model], str], str]
+) -> str:
+    """Say a value of the row at the end of a path of foreign keys."""
+    if not path:
+        return value(model, table)
+    name, *rest = path
+    field = {one.name: one for one in model._meta.concrete_fields}.get(name)
+    if not isinstance(field, ForeignKey):
+        raise NotColumnsError
+    other = field.related_model
+    alias = f"{name}_of_{table}".replace('"', "")
+    inner = _related(rest, other, alias, value)
+    mine = f"{table}.{_quoted(field.column)}"
+    key = _quoted(str(other._meta.pk.column))
+    return f"(SELECT {inner} FROM {_table(other)} {alias} WHERE {alias}.{key} = {mine})"  # noqa: S608  names of our own
+
+
+def _column(model: type[Model], name: str) -> str:
+    if name == "pk":
+        return _quoted(str(model._meta.pk.column))
+    for field in model._meta.concrete_fields:
+        if name in (field.name, field.attname):
+            return _quoted(str(field.column))
+    raise NotColumnsError
+
+
+def _table(model: type[Model]) -> str:
+    return _quoted(model._meta.db_table)
+
+
+def _quoted(name: str) -> str:
+    return connection.ops.quote_name(name)
