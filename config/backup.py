@@ -28,7 +28,7 @@ from config.database_facts import Facts, is_a_farms, read_facts
 from config.processes import die_with_parent
 
 SPARE_BYTES = 50_000_000
-STAMP = "penround-%Y%m%dT%H%M%SZ"
+STAMP = "penround-{}"
 LOCK_TIMEOUT = "30s"
 KEPT_THROUGH = """
     UPDATE equipment_siteversion v SET kept_through = %(version)s FROM equipment_site s
@@ -175,7 +175,7 @@ def wait_for_answer(places: stores.Places) -> None:
 def write_backup(wanted: Wanted, address: str) -> tuple[Path, Facts]:
     """Write all under a temporary name, check it, and give it its name as the last step."""
     made_at = datetime.now(UTC)
-    target = wanted.out / made_at.strftime(STAMP)
+    target = wanted.out / disk.stamp(STAMP, made_at)
     with half_made(target) as part:
         facts = write_dump(wanted, address, part / DUMP)
         lost = write_media(wanted, facts, part / "media")
@@ -283,7 +283,7 @@ def link(before: Path, name: str, target: Path) -> bool:
     source, path = media_path(before, name), media_path(target, name)
     if not source.is_file() or disk.digest(source) != name:
         return False
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    disk.make_folders(path.parent)
     try:
         os.link(source, path)
     except OSError:

@@ -1,6 +1,6 @@
 """One backup on disk: what lies in it, its manifest, and how it is told from a damaged one.
 
-penround-20261127T101500Z/
+penround-20261127T101500000Z/
     manifest.json       what must be there: counts and digests of rows, digests of files
     database.dump       PostgreSQL's custom format, read by its own pg_restore
     media/ab/cd/abcd..  photos and voice notes that rows of the dump name, by their digest
@@ -25,7 +25,7 @@ from config.rooms import APPS, BASE_DIR
 MANIFEST = "manifest.json"
 DUMP = "database.dump"
 KEYS = "keys"
-NAME = re.compile(r"penround-\d{8}T\d{6}Z")
+NAME = re.compile(r"penround-\d{8}T\d{9}Z")
 PART = ".part"
 SHA256 = re.compile(r"[0-9a-f]{64}")
 FORM = 1

@@ -9,6 +9,7 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 from config.processes import LIBC
@@ -38,6 +39,13 @@ def flush_folders(root: Path) -> None:
         flush(Path(folder))
 
 
+def make_folders(folder: Path) -> None:
+    """Make a folder and those above it that are missing, each for its owner alone."""
+    if not folder.is_dir():
+        make_folders(folder.parent)
+        folder.mkdir(mode=0o700)
+
+
 def write(path: Path, body: bytes) -> None:
     """Write a new file for its owner alone, and flush it."""
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
@@ -49,7 +57,7 @@ def write(path: Path, body: bytes) -> None:
 def copy(source: Path, target: Path) -> str:
     """Copy to a new file for its owner alone and flush it; give the SHA-256 of what was read."""
     found = hashlib.sha256()
-    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    make_folders(target.parent)
     descriptor = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(descriptor, "wb") as written, source.open("rb") as read:
         while chunk := read.read(CHUNK_BYTES):
@@ -58,6 +66,11 @@ def copy(source: Path, target: Path) -> str:
         written.flush()
         os.fsync(written.fileno())
     return found.hexdigest()
+
+
+def stamp(form: str, at: datetime) -> str:
+    """Write a moment of UTC into a name, to the millisecond: no two are made within one."""
+    return form.format(f"{at:%Y%m%dT%H%M%S}{at.microsecond // 1000:03}Z")
 
 
 def digest(path: Path) -> str:

@@ -22,7 +22,7 @@ from config.data_folder import DataFolder, default_root
 from config.database_facts import Connection, differences, read_facts
 
 HALF_MADE = "half-restored"  # in a folder that a restore has not finished, and nobody else's
-STAMP = ".aside-%Y%m%dT%H%M%SZ"
+STAMP = ".aside-{}"
 BUILT_BYTES = 300_000_000  # of an empty cluster with its log
 GROWS_BY = 1.3  # while it is filled
 NEW_LIFE = "UPDATE equipment_siteversion SET epoch = gen_random_uuid()"
@@ -172,7 +172,7 @@ def clear(made: Path) -> None:
 
 def move_aside(folder: Path) -> Path:
     """Give a folder, that no longer is or never was in its place, a dated name beside it."""
-    name = folder.name.removesuffix(PART) + datetime.now(UTC).strftime(STAMP)
+    name = folder.name.removesuffix(PART) + disk.stamp(STAMP, datetime.now(UTC))
     aside = folder.with_name(name)
     folder.rename(aside)
     disk.flush(folder.parent)
