@@ -34,6 +34,21 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def processes_of(root: Path) -> dict[int, str]:
+    """Return every process but this one that names a folder, with its command."""
+    found = {}
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit() and int(entry.name) != os.getpid():
+            try:
+                command = (entry / "cmdline").read_bytes()
+                environment = (entry / "environ").read_bytes()
+            except (FileNotFoundError, ProcessLookupError, PermissionError):
+                continue
+            if str(root).encode() in command + environment:
+                found[int(entry.name)] = command.replace(b"\0", b" ").decode()
+    return found
+
+
 class Service:
     """Started on a free port; its log is a file. The folder is open for passing, as root's must."""
 
@@ -100,17 +115,7 @@ class Service:
 
     def living(self) -> dict[int, str]:
         """Return every process, child or grandchild, that names our folder."""
-        found = {}
-        for entry in Path("/proc").iterdir():
-            if entry.name.isdigit() and int(entry.name) != os.getpid():
-                try:
-                    command = (entry / "cmdline").read_bytes()
-                    environment = (entry / "environ").read_bytes()
-                except (FileNotFoundError, ProcessLookupError, PermissionError):
-                    continue
-                if str(self.root).encode() in command + environment:
-                    found[int(entry.name)] = command.replace(b"\0", b" ").decode()
-        return found
+        return processes_of(self.root)
 
     def end(self) -> None:
         """Leave nothing behind, whatever a test did."""
