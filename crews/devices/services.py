@@ -133,7 +133,7 @@ OF_TOKEN = f"""
     JOIN equipment_siteversion version ON version.site_id = site.id
     LEFT JOIN crews_worker worker ON worker.id = device.worker_id
     JOIN equipment_actor actor ON actor.id = coalesce(worker.actor_id, device.actor_id)
-    WHERE (device.token_hash = %s OR device.next_token_hash = %s) AND device.revoked_at IS NULL
+    WHERE (device.token_hash = $1 OR device.next_token_hash = $1) AND device.revoked_at IS NULL
         AND worker.retired_at IS NULL
         AND (SELECT retired_at FROM crews_crew WHERE id = device.crew_id) IS NULL
 """  # noqa: S608  columns of our own
@@ -155,7 +155,7 @@ def device_of(token: str, at: datetime) -> Device | None:
 
 
 def _phone_of(digest: str) -> Device | None:
-    found = PHONE.first(OF_TOKEN, [digest, digest])
+    found = PHONE.first(OF_TOKEN, digest)
     if found is None:
         return None
     device, site, version, worker, actor = found

@@ -6,7 +6,7 @@ import builtins
 import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
-from functools import reduce
+from functools import lru_cache, reduce
 from operator import or_
 from typing import Any, ClassVar, TypeVar
 
@@ -17,6 +17,7 @@ from django.urls import URLPattern, URLResolver, register_converter, reverse
 from django.utils.cache import patch_vary_headers
 from django.utils.http import parse_etags
 from django.utils.translation import get_language
+from rest_framework.fields import empty
 from rest_framework.mixins import ListModelMixin
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.renderers import BaseRenderer
@@ -237,9 +238,20 @@ class ReadViewSet(ListViewSet[M]):
 
 def read_query(request: Request, form: type[Serializer[Any]]) -> dict[str, Any]:
     """Check the query parameters that a form knows."""
+    if not _asks_about(form, frozenset(request.query_params)):
+        return {}
     given = form(data=request.query_params.dict())
     given.is_valid(raise_exception=True)
     return dict(given.validated_data)
+
+
+@lru_cache(maxsize=1024)  # callers choose the names
+def _asks_about(form: Any, names: frozenset[str]) -> bool:
+    """Whether a form has anything to say where these names are given."""
+    return any(
+        field.required or field.default is not empty or field.field_name in names
+        for field in form().fields.values()
+    )
 
 
 def tag_of(row: models.Model, data: Any) -> str:

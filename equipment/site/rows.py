@@ -6,6 +6,7 @@ as one parameter, a JSON text, which PostgreSQL reads into rows of the table's o
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -13,6 +14,7 @@ from functools import cache, cached_property
 from itertools import islice
 from typing import Any
 from uuid import UUID
+from weakref import WeakKeyDictionary
 
 from django.db import connection
 from django.db.models import Field, Model
@@ -110,18 +112,36 @@ class Joined:
             for field in model._meta.concrete_fields
         )
 
-    def first(self, sql: str, parameters: Sequence[Any]) -> list[Any] | None:
+    def first(self, sql: str, *parameters: str) -> list[Any] | None:
         """Give the one row that a statement finds, as an object of each table: 1 query.
 
-        None in place of what an outer join did not find; None where there is no row.
+        None in place of what an outer join did not find; None where there is no row. The
+        parameters, texts, are $1, $2, ... in the statement; a session plans it once, not each time.
         """
         with connection.cursor() as cursor:
-            cursor.execute(sql, parameters)
+            cursor.execute(_prepared(sql, len(parameters)), parameters)
             found = cursor.fetchone()
         if found is None:
             return None
         values = iter(found)
         return [_object(model, values) for model in self.models.values()]
+
+
+PREPARED: dict[str, str] = {}  # statements by what runs them
+_there: WeakKeyDictionary[Any, set[str]] = WeakKeyDictionary()  # by the driver's connections
+
+
+def _prepared(sql: str, n_parameters: int) -> str:
+    """Give what runs a statement that this connection's session has planned."""
+    name = f"penround_{hashlib.sha256(sql.encode()).hexdigest()[:16]}"
+    session = connection.connection
+    if name not in (there := _there.setdefault(session, set())):
+        texts = ", ".join(["text"] * n_parameters)
+        session.execute(f"PREPARE {name} ({texts}) AS {sql}")
+        there.add(name)
+    run = f"EXECUTE {name} ({', '.join(['%s'] * n_parameters)})"
+    PREPARED[run.partition(" (")[0]] = sql
+    return run
 
 
 def _object(model: type[Model], values: Iterator[Any]) -> Model | None:

@@ -27,6 +27,7 @@ from django.utils.translation import get_language
 
 from equipment.site.callers import Caller
 from equipment.site.models import Site
+from equipment.site.rows import PREPARED
 from schedules.phone import carry
 from schedules.phone.documents import Look
 from schedules.work.models import WorkOrder
@@ -68,6 +69,7 @@ class Statement:
 @cache
 def statement_of(sql: str) -> Statement:
     """Tell what a statement does from its text; parameters are not in it."""
+    sql = PREPARED.get(sql.partition(" (")[0], sql)
     if (found := SAVEPOINT.match(sql)) is not None:
         verb, name = found.groups()
         nothing: frozenset[str] = frozenset()

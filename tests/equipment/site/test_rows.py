@@ -95,11 +95,11 @@ def test_what_a_statement_joins_is_read_as_the_orm_reads_it(actor: Actor) -> Non
     joined = Joined(site=Site, version=SiteVersion, actor=Actor)
     sql = f"""SELECT {joined.columns} FROM equipment_site site
         JOIN equipment_siteversion version ON version.site_id = site.id
-        LEFT JOIN equipment_actor actor ON actor.id = %s"""
+        LEFT JOIN equipment_actor actor ON actor.id = $1::bigint"""
 
-    for key, expected in ((actor.pk, actor), (0, None)):
-        found = joined.first(sql, [key])
+    for key, expected in ((str(actor.pk), actor), ("0", None)):
+        found = joined.first(sql, key)
         assert found == [site, SiteVersion.objects.get(), expected]
         assert found[0].words == site.words
         assert not found[0]._state.adding
-    assert joined.first(f"{sql} WHERE false", [0]) is None
+    assert joined.first(f"{sql} WHERE false", "0") is None
