@@ -19,6 +19,7 @@ from schedules.phone.pages import ADDRESS
 from schedules.phone.program import TYPES, served
 
 from .phone_farm import ANA, CREW, NOW, Body, Doc, everything
+from .phone_walks import SETTLE_MS
 
 HOST = "http://localhost:9"  # a secure context by its name; nothing listens there
 
@@ -157,4 +158,6 @@ def open_phone(page: Page, *, is_paired: bool = True) -> Page:
         page.fill("#code", "ABCD")
         page.click("#pair")
         page.wait_for_selector("nav button, [id^=name-]")
+        page.clock.fast_forward(SETTLE_MS)  # who has arrived takes taps a moment later
+        page.wait_for_selector("[data-settling]", state="detached")
     return page
