@@ -69,6 +69,7 @@ def restore(wanted: Wanted) -> None:
     """Restore a backup; on any error the data folder is as it was."""
     manifest = backup_folder.read_manifest(wanted.backup)
     refuse_place(wanted)
+    say_if_older(wanted.backup)
     say("checking the backup")
     backup_folder.check_files(wanted.backup, manifest)
     wanted.root.parent.mkdir(parents=True, exist_ok=True)
@@ -99,6 +100,13 @@ def refuse_place(wanted: Wanted) -> None:
             f"{root} holds {what} and stays as it is. Name an empty or new folder with --data, "
             "or say --aside: then what is there is kept under another name beside it."
         )
+
+
+def say_if_older(backup: Path) -> None:
+    """Warn where a newer one lies beside it: phones forget what the newest holds."""
+    newest = max(backup_folder.backups_in(backup.parent), default=backup)
+    if newest.name > backup.name:
+        say(f"{newest} is newer: what phones told between the two comes back only from that one")
 
 
 def has_something(root: Path) -> bool:

@@ -110,6 +110,18 @@ def test_keys_come_back_with_those_backups_that_have_them(living: KeptFarm) -> N
     assert (farm.root / "with" / "secret_key").read_text() == secret
 
 
+def test_older_backup_is_restored_with_a_word_about_the_newer(
+    living: KeptFarm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert living.backup() == 0
+    first, second = living.backups()
+
+    assert restore.main([str(first), "--data", str(living.root / "new")]) == 0
+    assert f"{second} is newer: what phones told between" in capsys.readouterr().err
+    assert living.restore(into="newer") == 0
+    assert "is newer" not in capsys.readouterr().err
+
+
 def test_folder_with_a_farm_is_left_alone(
     farm: KeptFarm, capsys: pytest.CaptureFixture[str]
 ) -> None:
