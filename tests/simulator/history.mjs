@@ -24,6 +24,10 @@ export const SABOTAGES = {
   "photos sent before a restore are not sent again": { "store.js": [["if (cursor.value.state === \"sent\") cursor.update({ ...cursor.value, state: \"waiting\" });", ""]] },
   "no overlay": { "view.js": [["if (isComparable) return (event.answer?.version ?? 0) > who.version;", "if (isComparable) return false;"]] },
   "let go once sent": { "store.js": [["if (at <= backed_up || (", "if (at <= pulled || ("]] },
+  "taken back though it is being sent": { "store.js": [["if (not_before && begun.has(event.id)) tx.objectStore(\"events\").put(event);", ";"]] },
+  "what is taken back leaves a hole": { "store.js": [["renumberIn(tx, waiting[0].seq);", ""]] },
+  "a photo about nothing goes out": { "store.js": [["changeFiles(tx, gone.flatMap(", "[].push(gone.flatMap("]] },
+  "a photo goes before its word": { "store.js": [[" && !held.has(f.id)", ""]] },
   "a restore goes unnoticed": { "store.js": [["if (known === null || known === epoch) { goOn(); return; }", "goOn(); return;"], ["if (known !== null && known !== pulled.epoch) sayAgain(tx, null);", "if (known === 0) sayAgain(tx, null);"], ["former.epoch && former.epoch !== facts.epoch", "former.epoch === 0"]] },
 };
 
@@ -33,12 +37,13 @@ export class History {
     this.dice = dice(seed);
     this.shape = seed % 10 === 7 ? LONG : SHORT;
     this.isDown = false;
+    this.isWhole = true;  // no restore and no new pairing has set the numbers of a phone anew
     this.world = new World(START_MS);
     this.ask = (op) => server({ at: this.world.now - START_MS, ...op });
     this.trace = [];
     this.held = new Set();
     this.isCalm = false;
-    this.counts = { requests: 0, events: 0, crashes: 0, restores: 0, photos: 0, names: 0 };
+    this.counts = { requests: 0, events: 0, crashes: 0, restores: 0, photos: 0, names: 0, held: 0, unsaid: 0, too_late: 0, unsure: 0 };
     const changes = SABOTAGES[sabotage] ?? {};
     this.changes = Object.fromEntries(["outbox.js", "store.js", "view.js", "pull.js", "files.js", "who.js"].map((name) => [name, [...(TUNED[name] ?? []), ...(changes[name] ?? [])]]));
     this.phones = Array.from({ length: n_phones }, (_, number) => new Phone(this, number));
@@ -93,6 +98,7 @@ export class History {
         this.io(from_ms, () => phone.signal(false));
         this.io(from_ms + d.between(1_000, outage_ms), () => phone.signal(true));
       }
+      if (d.chance(0.3)) this.io(at(), () => phone.pocket());
       if (d.chance(0.07)) this.io(at(), () => this.outside("revoke", phone, { token: phone.token }));
       if (d.chance(0.15)) this.io(at(), () => this.outside("move", phone, { person: phone.number }));
     }
@@ -115,6 +121,7 @@ export class History {
     if (op === "revoke" && !more.token) more.token = phone.token;
     const done = await this.ask({ op, ...more });
     if (op === "restore" && done) this.counts.restores += 1;
+    if (op === "restore" || op === "revoke") this.isWhole = false;
     this.note(op, phone?.number ?? "-", done ?? "");
     this.changed();
   }
@@ -144,6 +151,8 @@ export class History {
       request.breakOff = (after_ms) => run.after(after_ms, () => settle(() => reject(run.error("TypeError", "no signal"))));
       const timeout = run.after(init.signal.timeout_ms, () => settle(() => reject(run.error("DOMException", "no answer in time", "TimeoutError"))));
       this.counts.requests += 1;
+      if (request.path.includes("/events/")) for (const { id } of JSON.parse(request.body).events) run.phone.posted.add(id);
+      if (request.method === "PUT") run.phone.puts.push(request.path.split("/").at(-2));
       if (!run.phone.hasSignal) { request.breakOff(5); return; }
       this.io(this.latency(), () => this.arrive(request));
     });
@@ -210,7 +219,7 @@ export class History {
   async rest() {
     this.isCalm = true;
     this.isDown = false;
-    for (const phone of this.phones) await phone.signal(true);
+    for (const phone of this.phones) { await phone.signal(true); await phone.show(true); }
     const pairAgain = async () => {
       for (const phone of this.phones) await phone.signIn();
       this.io(10_000, pairAgain);

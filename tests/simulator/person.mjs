@@ -4,11 +4,15 @@ import { Violation } from "./faults.mjs";
 import { Disk, Run, SimBlob } from "./phone.mjs";
 
 const DAY_MS = 24 * 3600 * 1000;
+/** What the screens hold: it can be taken back for ten seconds, and its sending begins so long after it was said. */
+const HELD = ["problem", "reading", "pen_time", "photo", "done", "part"];
+const UNDO_MS = 10_000;
+const BEGINS_MS = 11_200;
 
 export class Phone {
   constructor(history, number) {
     const d = history.dice;
-    Object.assign(this, { history, number, disk: new Disk(), hasSignal: true, said: [], files: new Set(), run: null, app: null, nRuns: 0, meter_h: 100 });
+    Object.assign(this, { history, number, disk: new Disk(), hasSignal: true, said: [], unsaid: new Map(), posted: new Set(), files: new Set(), left: new Set(), puts: [], run: null, app: null, nRuns: 0, meter_h: 100 });
     this.isShared = number === 1 && d.chance(0.35);
     this.off_ms = d.chance(0.3) ? 0 : d.between(-3 * DAY_MS, 3 * DAY_MS);
   }
@@ -62,6 +66,21 @@ export class Phone {
     if (has && this.run && !this.run.isGone) await this.history.world.run(this.run, () => this.run.tell("online"));
   }
 
+  /** The phone goes into a pocket, and after a while out again. */
+  async pocket() {
+    this.history.note("pocket", this.number);
+    await this.show(false);
+    this.history.io(this.history.dice.between(1_000, 15_000), () => this.show(true));
+  }
+
+  async show(isShown, more = () => {}) {
+    const { run, history } = this;
+    if (!run || run.isGone || run.context.document.hidden === !isShown) return;
+    run.context.document.hidden = !isShown;
+    await history.world.run(run, () => { run.tell("visibilitychange"); more(); });
+    this.check();
+  }
+
   get token() { return this.lastToken; }
 
   // Work ---------------------------------------------------------------------------------------------------
@@ -86,13 +105,112 @@ export class Phone {
     const { history, run, app } = this;
     history.counts.events += 1;
     let said = null;
-    const record = { kind, payload, worker: app.facts().worker_id, isRefused: payload.reason === " " };
+    const { worker_id } = app.facts();
+    const isHeld = HELD.includes(kind) && history.dice.chance(0.8);
     await history.world.run(run, () => {
-      app.say(kind, payload).then(({ event }) => { said = event; }, (error) => { if (!run.isGone) run.faults.push(error); });
+      app.say(kind, payload, { isHeld }).then((given) => { said = given; }, (error) => { if (!run.isGone) run.faults.push(error); });
     });
-    if (said) this.said.push({ ...record, id: said.id });
-    history.note("say", this.number, kind, said ? "saved" : "not");
+    if (said) this.remember({ kind, payload, worker: worker_id, id: said.event.id });
+    history.note("say", this.number, kind, said?.held.length ? "held" : said ? "saved" : "not");
     this.check();
+    if (!said?.held.length) return;
+    history.counts.held += 1;
+    if (history.dice.chance(0.7)) this.regret(said.event.id);
+  }
+
+  /** @param {{id: string, kind: string, payload: any, worker: number}} said */
+  remember(said) {
+    this.said.push({ ...said, isRefused: said.payload.reason === " " });
+    this.left.delete(said.payload.attachment);
+  }
+
+  // Taking back --------------------------------------------------------------------------------------------
+
+  /** Before long the person takes back what is held: soon, about when its sending begins, or in the midst of its beginning. */
+  regret(id) {
+    const { history, run } = this;
+    const d = history.dice;
+    const when = d.pick(["soon", "soon", "soon", "late", "as it begins", "as it is pocketed"]);
+    const steps = d.below(40);
+    const unsay = () => this.unsay(id, run);
+    const soon = () => { run.soon = { left: steps, does: () => void unsay() }; };
+    const acts = {
+      soon: [d.between(200, UNDO_MS), () => history.world.run(run, () => void unsay())],
+      late: [BEGINS_MS + d.between(-300, 300), () => history.world.run(run, () => void unsay())],
+      "as it begins": [BEGINS_MS - 2, soon],
+      "as it is pocketed": [d.between(200, UNDO_MS), async () => { await this.show(false, soon); history.io(d.between(1_000, 15_000), () => this.show(true)); }],
+    };
+    const [after_ms, does] = acts[when];
+    const breaks = d.chance(0.35) ? 1 + d.below(30) : 0;
+    history.io(after_ms, async () => {
+      if (run.isGone || this.run !== run) return;
+      history.note("regrets", this.number, when, breaks);
+      if (breaks && !history.isCalm) await this.crash(breaks);
+      await does();
+      this.check();
+    });
+  }
+
+  /** Takes back as the screens do: not where another word on the same work has followed. */
+  async unsay(id, run) {
+    const { history } = this;
+    const at = this.said.findIndex((s) => s.id === id);
+    const { work_order } = this.said[at]?.payload ?? {};
+    if (at < 0 || run.isGone || (work_order && this.said.slice(at + 1).some((s) => s.payload.work_order === work_order))) return;
+    this.said[at].unsaidIn = run;
+    try {
+      const isDone = await this.app.unsay([id]);
+      delete this.said[at].unsaidIn;
+      history.note("unsay", this.number, isDone ? "taken back" : "too late");
+      history.counts[isDone ? "unsaid" : "too_late"] += 1;
+      if (isDone) this.forget(id);
+    } catch (error) { if (!run.isGone) run.faults.push(error); }
+  }
+
+  /** It was never said; a photo that was about it alone, and had not gone out, stays here. */
+  forget(id) {
+    const at = this.said.findIndex((s) => s.id === id);
+    const [{ kind, payload }] = this.said.splice(at, 1);
+    this.unsaid.set(id, { kind, payload });
+    const state = this.app.files().find((file) => file.id === payload.attachment)?.state;
+    if (state === "unsaid") this.left.add(payload.attachment);
+    if (state === "waiting" && !this.said.some((s) => s.payload.attachment === payload.attachment)) this.fail("a photo about nothing waits");
+  }
+
+  /** A crash came between taking back and the answer: what is shown from then on holds. */
+  settleUnsaid(shown) {
+    for (const s of [...this.said].filter((s) => s.unsaidIn && s.unsaidIn !== this.run)) {
+      this.history.note("unsay", this.number, shown.has(s.id) ? "came to nothing" : "came through");
+      this.history.counts.unsure += 1;
+      delete s.unsaidIn;
+      if (!shown.has(s.id)) this.forget(s.id);
+    }
+  }
+
+  /** Nothing that was taken back is shown, or goes out; and what waits has no hole in its numbers. */
+  checkUnsaid(shown, view) {
+    for (const [id, { kind, payload }] of this.unsaid) {
+      if (shown.has(id)) this.fail(`${kind} was taken back and is shown`);
+      if (this.posted.has(id)) this.fail(`${kind} was taken back and is sent`);
+      if (kind === "problem" && view.problems.some((p) => p.text === payload.text)) this.fail("a problem that was taken back is shown");
+    }
+    const files = new Map(this.app.files().map((file) => [file.id, file.state]));
+    for (const id of this.left) if (files.get(id) !== "unsaid") this.fail(`a photo about nothing is ${files.get(id)}`);
+    const held = view.events.filter((e) => e.not_before).map((e) => e.payload.attachment);
+    for (const id of this.puts.splice(0)) {
+      if (this.left.has(id)) this.fail("a photo about nothing is sent");
+      if (held.includes(id)) this.fail("a photo is sent though its word can be taken back");
+    }
+    if (this.history.isWhole) this.checkNumbers(view.events);
+  }
+
+  /** Numbers follow each other without a hole, up to the last one given; what could not be read used none. */
+  checkNumbers(events) {
+    if (events.some((e) => e.state === "refused" && e.answer.version === null)) return;
+    const waiting = events.filter((e) => e.state === "waiting").map((e) => e.seq).reverse();
+    const last = Math.max(0, ...events.filter((e) => e.state !== "waiting").map((e) => e.seq));
+    const next = waiting.map((_, n) => last + 1 + n);
+    if (`${waiting}` !== `${next}` || (this.fact("last_seq") ?? 0) !== last + waiting.length) this.fail(`numbers ${waiting} wait after ${last}, and ${this.fact("last_seq")} is the last`);
   }
 
   /** One of the crew takes the shared phone: by the PIN, which who has none yet chooses. */
@@ -114,21 +232,24 @@ export class Phone {
   async takePhoto() {
     const { history, run, app } = this;
     const { kind, type, bytes } = history.dice.pick(history.samples);
+    let [id = null] = this.left;
+    if (id && history.dice.chance(0.5)) { await this.say("photo", { attachment: id, place: this.facts.place }); return; }
     history.counts.photos += 1;
-    let id = null;
+    id = null;
     await history.world.run(run, () => {
       app.attach(new SimBlob(Buffer.from(bytes, "base64"), type), kind).then((given) => { id = given; }, (error) => { if (!run.isGone) run.faults.push(error); });
     });
     history.note("photo", this.number, id ? "saved" : "not");
     if (id) this.files.add(id);
+    this.check();
     if (id && !run.isGone) await this.say("photo", { attachment: id, place: this.facts.place });
   }
 
   /** Events found here of which the person never heard that they were saved: they count as said. */
   learn() {
-    const known = new Set(this.said.map((s) => s.id));
+    const known = new Set([...this.said.map((s) => s.id), ...this.unsaid.keys()]);
     for (const event of [...(this.app?.view.events ?? [])].reverse()) {
-      if (!known.has(event.id)) this.said.push({ id: event.id, kind: event.kind, payload: event.payload, worker: event.worker ?? this.facts.worker, isRefused: event.payload.reason === " " });
+      if (!known.has(event.id)) this.remember({ id: event.id, kind: event.kind, payload: event.payload, worker: event.worker ?? this.facts.worker });
     }
   }
 
@@ -151,7 +272,7 @@ export class Phone {
       if (mine.length) return ["lock_off", { ...(mine[0].id && { lock: mine[0].id }), ...(mine[0].of && { lock_of: mine[0].of }) }];
       return ["lock_on", { place: facts.place, what: "" }];
     }
-    if (kind === "problem") return ["problem", { text: `bent ${d.below(1000)}`, place: facts.place }];
+    if (kind === "problem") return ["problem", { text: `bent ${this.number}-${this.history.trace.length}`, place: facts.place }];
     if (kind === "reading") { this.meter_h += 0.01; return ["reading", { machine: facts.machine, meter_h: Math.round(this.meter_h * 100) / 100 }]; }
     if (kind === "pen_time") return ["pen_time", { visit: this.history.visit, moment: d.pick(["called", "last_out"]) }];
     if (kind === "bad") return d.pick([["could_not", { work_order: facts.jobs[0], reason: " " }], ["unheard_of", {}], ["x".repeat(50), {}], ["start", { work_order: 999_999_999 }]]);
@@ -182,6 +303,8 @@ export class Phone {
     this.checked = view;
     this.learn();
     const shown = new Map(view.events.map((event) => [event.id, event]));
+    this.settleUnsaid(shown);
+    this.checkUnsaid(shown, view);
     for (const s of this.said) {
       const event = shown.get(s.id);
       if (event) {
@@ -259,14 +382,15 @@ export class Phone {
     return null;
   }
 
-  /** Each photo came in. */
+  /** Each photo came in, but those about nothing. */
   judgeFiles(truth) {
     const came = new Set(truth.files);
-    for (const id of this.files) if (!came.has(id)) this.fail("a photo vanished");
+    for (const id of this.files) if (!came.has(id) && !this.left.has(id)) this.fail("a photo vanished");
   }
 
   /** Each word came in once, in the order said; what was refused is shown. */
   judge(came, truth) {
+    for (const [id, { kind }] of this.unsaid) if (came.has(id)) this.fail(`${kind} was taken back and came in`);
     const ids = new Map(this.said.map((s, n) => [s.id, n]));
     const order = truth.events.filter((e) => ids.has(e.id)).map((e) => ids.get(e.id));
     for (let n = 1; n < order.length; n += 1) if (order[n] <= order[n - 1]) this.fail(`${this.said[order[n]].kind} came in after ${this.said[order[n - 1]].kind}, which was said later`);

@@ -80,6 +80,8 @@ export class World {
       if (task.owner?.isGone) continue;
       if (task.owner?.cutAfter !== undefined && (task.owner.cutAfter -= 1) < 0) { task.owner.cut(); continue; }
       this.as(task.owner, task.does);
+      const { soon } = task.owner ?? {};
+      if (soon && (soon.left -= 1) < 0) { task.owner.soon = null; this.as(task.owner, soon.does); }
     }
   }
 
@@ -139,6 +141,7 @@ export class Run {
     Object.assign(this, { world, disk, off_ms, network, changes });
     this.isGone = false;
     this.cutAfter = undefined;
+    this.soon = null;  // what a person does after so many more steps of the storage
     this.dice = dice(seed);
     this.listeners = new Map();
     this.faults = [];

@@ -18,6 +18,10 @@ IN_PROGRAM = (
     "cursor before its documents",
     "a photo counts as sent unanswered",
     "photos sent before a restore are not sent again",
+    "taken back though it is being sent",
+    "what is taken back leaves a hole",
+    "a photo about nothing goes out",
+    "a photo goes before its word",
 )
 ALL_SABOTAGES = (*SABOTAGES, *IN_PROGRAM)
 
