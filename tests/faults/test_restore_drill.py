@@ -37,7 +37,7 @@ pytestmark = pytest.mark.faults
 SEED = 20261127
 N_PHONES = 3
 BEFORE, AFTER = 20, 15  # events a phone, besides those while the backup is made
-SOME_HELD = 5  # which the backup holds, told again all the same
+SOME_HELD = 5  # first ones, told again although the backup holds them
 
 
 @dataclass
@@ -224,7 +224,7 @@ def heal(phones: list[Phone], held: list[list[dict[str, Any]]]) -> None:
         pulled = phone.pull()
         assert pulled["epoch"] != before
         assert pulled["whole"]
-        again = [*known[-SOME_HELD:], *(event for _version, event in phone.kept)]
+        again = [*known[:SOME_HELD], *(event for _version, event in phone.kept)]
         assert len(again) > SOME_HELD
         for start in range(0, len(again), 50):
             phone.send(again[start : start + 50])
