@@ -92,7 +92,8 @@ def database(data: Path) -> Iterator[psycopg.Connection[Any]]:
 def migrate(data: Path, *target: str) -> None:
     """Bring the tables of a running database to a release's, or to today's as `up` does."""
     folder = DataFolder(data)
-    named = {"DATABASE_URL": folder.places.database_url, "SECRET_KEY": "x" * 50}
+    named = {"DATABASE_URL": folder.places.database_url, "REDIS_URL": folder.places.redis_url}
+    named["SECRET_KEY"] = "x" * 50
     named |= {"DJANGO_SETTINGS_MODULE": "config.settings", "SITE_URL": "http://localhost:8000"}
     command = [sys.executable, "-m", "django", "migrate", "--no-input", "-v", "0", *target]
     subprocess.run(command, check=True, cwd=BASE_DIR, env={**os.environ, **named})
