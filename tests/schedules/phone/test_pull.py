@@ -3,6 +3,7 @@
 import gzip
 import json
 import uuid
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -12,14 +13,17 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
+from crews.people.models import Worker
 from crews.people.services import set_language
 from equipment.flushing.models import Lock
 from equipment.flushing.services import put_lock, take_off_lock
-from equipment.site.models import Language, SiteVersion
+from equipment.site.bell import bell
+from equipment.site.models import Language, Membership, Role, SiteVersion
 from schedules.phone import carry
 from schedules.phone.models import Carried, CarriedState
 from schedules.phone.pull import SALT
 from schedules.work.models import Problem
+from tests.factories import make_user
 from tests.farm import Farm
 from tests.schedules.phone.pulling import (
     PULL,
@@ -250,3 +254,58 @@ def test_answer_is_squeezed_for_whoever_can_read_it(farm: Farm, as_worker: APICl
     assert len(squeezed.content) < len(plain.content) / 4
     told = json.loads(gzip.decompress(squeezed.content))
     assert documents(told) == documents(plain.json())
+
+
+# Who reads is judged when it is answered ----------------------------------------------------------
+
+
+def while_it_waits(monkeypatch: pytest.MonkeyPatch, do: Callable[[], object]) -> None:
+    """Let something happen once, as soon as a pull waits; it is woken then."""
+
+    def wait(*_given: object) -> bool:
+        do()
+        return True
+
+    monkeypatch.setattr(bell, "count", lambda _site: 0)
+    monkeypatch.setattr(bell, "wait", wait)
+    monkeypatch.setattr(bell, "gather", lambda _seconds: None)
+
+
+def end_lead(farm: Farm) -> None:
+    """A lead becomes a worker, and something is told that leads alone may read."""
+    Worker.objects.filter(pk=farm.manager.pk).update(role=Role.WORKER)
+    Membership.objects.filter(site=farm.site).update(role=Role.WORKER)
+    Problem.objects.create(
+        site=farm.site, text="bent", reported_by=farm.spare.actor, reported_at=farm.now
+    )
+    moved(farm)
+
+
+@pytest.mark.parametrize("is_phone", [True, False])
+def test_role_that_ends_while_a_pull_waits_gets_nothing_more_of_it(
+    farm: Farm, as_manager: APIClient, monkeypatch: pytest.MonkeyPatch, is_phone: bool
+) -> None:
+    client = as_manager if is_phone else APIClient()
+    if not is_phone:
+        client.force_login(make_user(Role.LEAD, farm.site))
+    first = ask(client)
+    assert {"leads", "shop"} <= scopes(first)
+    while_it_waits(monkeypatch, lambda: end_lead(farm))
+
+    second = ask(client, first["cursor"], wait_s=20)
+
+    assert {"leads", "shop"} <= set(second["dropped_scopes"])
+    assert not {"leads", "shop"} & scopes(second)
+
+
+def test_account_that_loses_the_site_while_it_waits_is_a_stranger(
+    farm: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = APIClient()
+    client.force_login(make_user(Role.LEAD, farm.site))
+    cursor = ask(client)["cursor"]
+    while_it_waits(monkeypatch, lambda: Membership.objects.filter(site=farm.site).delete())
+
+    response = client.get(PULL, {"cursor": cursor, "wait_s": 20})
+
+    assert response.status_code == 404
