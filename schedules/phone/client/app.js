@@ -5,7 +5,7 @@
 import { drainFiles, keep, onFilesChange } from "./files.js";
 import { ask, now as phoneNow } from "./net.js";
 import * as outbox from "./outbox.js";
-import { isNudged, keepNote, leave, nudge, nudgeNoMore } from "./nudges.js";
+import { isNudged, keepAddress, keepNote, leave, nudge, nudgeNoMore } from "./nudges.js";
 import { carryPictures, smallOf } from "./pictures.js";
 import { keepPulling, onPulled, pull } from "./pull.js";
 import { beginPaired, bytesOf, changeEvents, dropFile, readAll, setFact, setFacts } from "./store.js";
@@ -85,7 +85,7 @@ const EVERY_MS = 20_000;
 
 /** Sends at the start, on the way back to the front, when the signal is back, and again and again. */
 function keepSending() {
-  addEventListener("online", () => void send({ at_once: true }));
+  addEventListener("online", () => { void send({ at_once: true }); keepAddress().catch(() => {}); });
   document.addEventListener("visibilitychange", () => void send({ at_once: true, all: document.hidden }));  // a pocketed phone's timers stand still
   setInterval(() => void send(), EVERY_MS);
   void send();
@@ -100,6 +100,7 @@ async function begin() {
   onFilesChange(redraw);
   await refresh();
   keepSending();
+  keepAddress().catch(() => {});  // tried again when the signal is back
   void keepPulling();
   void keepProgram({ mayTake: () => nUnsent() === 0, onChange: redraw, onNudge: () => void pull() });
 }

@@ -3,7 +3,7 @@
 // of what. Off until its person asks by a tap; all that they are about shows by itself without them.
 
 import { ask } from "./net.js";
-import { getFacts } from "./store.js";
+import { getFact, getFacts, setFact } from "./store.js";
 
 /** @param {string} method @param {any} [body] @returns {Promise<Response | null>} null: no answer */
 async function call(method, body) {
@@ -50,10 +50,24 @@ export async function nudge() {
   if (!public_key) return "nudge_off";
   await leave();
   const made = await at.subscribe({ userVisibleOnly: true, applicationServerKey: public_key }).catch(() => null);
-  const reply = made && (await call("PUT", made.toJSON()));
+  const reply = made && (await tellAddress(made));
   if (reply?.ok) return "";
   await leave();
   return reply ? (await reply.json().catch(() => ({}))).detail ?? "no_answer" : "no_answer";
+}
+
+/** Where nudges of this phone go from now on. @param {PushSubscription} made @returns {Promise<Response | null>} null: no answer */
+async function tellAddress(made) {
+  const reply = await call("PUT", made.toJSON());
+  if (reply?.ok) await setFact("nudged_to", made.endpoint);
+  return reply;
+}
+
+/** Tells the farm of an address that it has not heard of: the push service gave another one, and there was no signal. */
+export async function keepAddress() {
+  const made = whyNot() ? null : await (await pushes())?.getSubscription();
+  const [token, known] = [await getFact("token"), await getFact("nudged_to")];
+  if (made && token && made.endpoint !== known) await tellAddress(made);
 }
 
 /** Nudges this phone no more: neither its push service nor the farm. */

@@ -57,6 +57,37 @@ async function openPage() {
   await (page ? page.focus() : worker.clients.openWindow("/phone/"));
 }
 
+/** Which farm this phone belongs to, and by what token, as the page keeps it. @returns {Promise<{site?: string, token?: string}>} */
+function pairing() {
+  return new Promise((resolve, reject) => {
+    const opening = indexedDB.open("penround");
+    opening.onupgradeneeded = () => opening.transaction?.abort();  // nothing is kept yet
+    opening.onerror = () => reject(opening.error);
+    opening.onsuccess = () => {
+      const tx = opening.result.transaction(["facts"]);
+      const [site, token] = ["site", "token"].map((key) => tx.objectStore("facts").get(key));
+      tx.oncomplete = () => { opening.result.close(); resolve({ site: site.result, token: token.result }); };
+      tx.onabort = () => reject(tx.error);
+    };
+  });
+}
+
+/**
+ * The push service has given this phone another address: the farm is told (W3C Push API, pushsubscriptionchange).
+ * Where it does not hear of it, the page says it when it is open again.
+ * @param {any} made the new subscription; none where the browser leaves it to us
+ */
+async function tellAddress(made) {
+  const { site, token } = await pairing();
+  if (!site || !token) return;
+  const about = { headers: { Authorization: `Bearer ${token}`, "Content-Type": "application/json" } };
+  const nudges = `/api/v1/sites/${site}/nudges/`;
+  const key = made ? "" : (await (await fetch(nudges, about)).json()).public_key;
+  const kept = made ?? (key && (await worker.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key })));
+  if (kept) await fetch(nudges, { ...about, method: "PUT", body: JSON.stringify(kept.toJSON()) });
+}
+
+worker.addEventListener("pushsubscriptionchange", (/** @type {any} */ event) => event.waitUntil(tellAddress(event.newSubscription)));
 worker.addEventListener("push", (/** @type {any} */ event) => event.waitUntil(note()));
 worker.addEventListener("notificationclick", (/** @type {any} */ event) => {
   event.notification.close();

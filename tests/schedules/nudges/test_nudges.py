@@ -175,6 +175,29 @@ def test_subscription_that_is_gone_ends(
     assert look(farm, 2) == 0
 
 
+def test_another_address_takes_the_place_of_one_that_is_gone(
+    farm: Farm,
+    ana: Subscription,
+    as_worker: APIClient,
+    push_is_on: PushService,
+    browser: Browser,
+) -> None:
+    """The push service gave the phone another one by itself (W3C Push API)."""
+    push_is_on.status = 410
+    sent(farm)
+    push_is_on.status = 201
+    said = {"endpoint": f"{push_is_on.endpoint}/2", "keys": browser.keys()}
+
+    assert as_worker.put(PATH, said).json()["is_subscribed"] is True
+
+    give(farm, 0.5)
+    assert look(farm, 2) == 1
+    run = TaskRun.objects.filter(kind="nudges.send").latest("pk")
+    TaskRun.objects.filter(pk=run.pk).update(due_at=run.due_at - HOUR)
+    perform(run.pk)
+    assert push_is_on.got[-1][0].endswith("/2")
+
+
 @pytest.mark.parametrize("status", [429, 500, 503])
 def test_service_that_is_away_is_tried_again(
     farm: Farm, ana: Subscription, push_is_on: PushService, status: int

@@ -2,7 +2,7 @@
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
-import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, page, paired, rePaired, saidWhile, serviceWorker, taken, takenBackInFlight, withNote } from "./phones.mjs";
+import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, nudged, page, paired, rePaired, saidWhile, serviceWorker, subscription, taken, takenBackInFlight, withNote } from "./phones.mjs";
 
 const { IDBDatabase } = createRequire(`${process.env.NODE_TOOLS}/`)("fake-indexeddb");
 
@@ -283,6 +283,21 @@ const CHECKS = {
     open.length = 0;
     await worker("notificationclick");
     assert.deepEqual(events.slice(2).map(([what, words]) => [what, words]), [["closed", undefined], ["focused /phone/", undefined], ["closed", undefined], ["opened", "/phone/"]]);
+  },
+
+  async another_address_of_the_push_service_is_told_to_the_farm() {
+    const { worker, puts } = await serviceWorker();
+    await worker("pushsubscriptionchange", { newSubscription: subscription("https://push/2") });
+    await worker("pushsubscriptionchange", { newSubscription: null });
+    assert.deepEqual(puts(), ["2", "of-key"].map((end) => ["/api/v1/sites/ours/nudges/", "Bearer t", `https://push/${end}`]));
+  },
+
+  async page_tells_of_an_address_that_the_farm_did_not_hear_of_once() {
+    const { phone, app, puts } = await nudged("https://push/2");
+    await phone.do(() => app.begin());
+    assert.deepEqual(puts(), ["https://push/2"]);
+    for (const status of [200, 200]) { phone.status = status; await phone.do(async () => phone.run.tell("online")); await phone.pass(1_000); }
+    assert.deepEqual(puts(), ["https://push/2", "https://push/2"]);
   },
 
   // RFC 9562, appendix A.6: the time and the random bits of its example give its UUID.

@@ -217,20 +217,46 @@ export async function cutInAnUndo(steps) {
 
 export const page = (events, url) => ({ url, postMessage: (words) => events.push([`told ${new URL(url).pathname}`, words]), focus: async () => { events.push([`focused ${new URL(url).pathname}`]); } });
 
-/** The service worker with nothing around it but what it is told; gives what it does. */
+/** A subscription as a push service gives it (W3C Push API). */
+export const subscription = (endpoint) => ({ endpoint, toJSON: () => ({ endpoint, keys: {} }) });
+
+/** The service worker of a paired phone with nothing around it but what it is told; gives what it does. */
 export async function serviceWorker() {
+  const phone = new Lonely(({ method }) => [200, method === "GET" ? { public_key: "key" } : {}]);
+  await phone.load("store.js");
+  await phone.do(() => phone.run.modules.get("store.js").namespace.setFacts({ site: "ours", token: "t" }));
   const [listeners, events, kept, open] = [{}, [], new Map(), []];
   const self = {
     addEventListener: (kind, does) => { listeners[kind] = does; },
     clients: { matchAll: async () => open, openWindow: async (address) => { events.push(["opened", address]); } },
-    registration: { showNotification: async (title, how) => { events.push(["note", title, { ...how }]); } },
+    registration: {
+      showNotification: async (title, how) => { events.push(["note", title, { ...how }]); },
+      pushManager: { subscribe: async ({ applicationServerKey }) => subscription(`https://push/of-${applicationServerKey}`) },
+    },
   };
-  const world = vm.createContext({ self, URL, caches: { open: async () => ({ match: async (address) => kept.get(address) }) } });
+  const fetch = (path, init) => phone.fetch(phone.run, path, init);
+  const world = vm.createContext({ self, URL, fetch, indexedDB: phone.disk.factory, caches: { open: async () => ({ match: async (address) => kept.get(address) }) } });
   vm.runInContext(`const VERSION = "1"; const FILES = { "/phone/files/icon-180.png": "" }; ${readFileSync(`${process.env.PHONE_FILES}/sw.js`, "utf8")}`, world);
-  const worker = async (kind) => {
+  const worker = async (kind, event = {}) => {
     let done;
-    listeners[kind]({ notification: { close: () => events.push(["closed"]) }, waitUntil: (given) => { done = given; } });
-    await done;
+    listeners[kind]({ ...event, notification: { close: () => events.push(["closed"]) }, waitUntil: (given) => { done = given; } });
+    await phone.do(() => done);
   };
-  return { events, kept, worker, open };
+  const puts = () => phone.asked.filter((a) => a.method === "PUT").map((a) => [a.path, a.headers.Authorization, JSON.parse(a.body).endpoint]);
+  return { events, kept, worker, open, puts };
+}
+
+/** A paired phone with a push service at that address, that has not begun; a farm that answers `phone.status`. */
+export async function nudged(endpoint) {
+  const phone = new Lonely(({ path }) => (path.endsWith("/nudges/") ? [phone.status] : null));
+  phone.status = 503;
+  const { app } = await phone.load("app.js");
+  const store = await phone.run.load("store.js");
+  await phone.do(() => store.setFacts({ token: "t", site: "ours", token_at: START_MS }));
+  const pushManager = { getSubscription: async () => subscription(endpoint) };
+  const { context } = phone.run;
+  Object.assign(context, { isSecureContext: true, Notification: { permission: "granted" }, window: { PushManager: true, Notification: true } });
+  context.navigator.serviceWorker = { addEventListener: () => {}, register: async () => { throw new Error("no room"); }, getRegistration: async () => ({ pushManager }) };
+  const puts = () => phone.asked.filter((a) => a.method === "PUT").map((a) => JSON.parse(a.body).endpoint);
+  return { phone, app, puts };
 }
