@@ -139,9 +139,9 @@ def backed_up() -> Path:
 @contextmanager
 def copied(what: Callable[[], Path]) -> Iterator[KeptFarm]:
     """Give a copy of the farm's folder or of its backups, gone afterwards; owners stay."""
-    root = new_root()
-    subprocess.run(["cp", "-a", str(what()), str(root)], check=True)
+    source, root = what(), new_root()
     try:
+        subprocess.run(["cp", "-a", str(source), str(root)], check=True)
         yield KeptFarm(root)
     finally:
         shutil.rmtree(root)

@@ -177,12 +177,7 @@ def test_farm_comes_back_from_its_backup_and_phones_heal_it(service: Service) ->
     made, n_meanwhile = back_up_while_told(service, phones)
 
     manifest = read_manifest(made)
-    held = [list(phone.told) for phone in phones]
-    for number, phone in enumerate(phones):
-        pulled = phone.pull()
-        assert pulled["kept_through"] == manifest.facts.sites[phone.site].version
-        kept = {event["id"] for _version, event in phone.kept}
-        held[number] = [event for event in phone.told if event["id"] not in kept]
+    held = [forgotten(phone, manifest) for phone in phones]
     was_in_the_midst(manifest, held, phones, n_meanwhile)
     for phone in phones * AFTER:
         phone.tell_one()
@@ -204,6 +199,14 @@ def test_farm_comes_back_from_its_backup_and_phones_heal_it(service: Service) ->
     assert found["epoch"] != known["epoch"]
     for phone in phones:  # and work goes on
         phone.tell_one()
+
+
+def forgotten(phone: Phone, manifest: Manifest) -> list[dict[str, Any]]:
+    """Give what a phone no longer keeps, once it has heard how far the backup goes."""
+    pulled = phone.pull()
+    assert pulled["kept_through"] == manifest.facts.sites[phone.site].version
+    kept = {event["id"] for _version, event in phone.kept}
+    return [event for event in phone.told if event["id"] not in kept]
 
 
 def was_in_the_midst(
