@@ -238,11 +238,15 @@ def test_lost_file_is_told_as_lost(farm: Farm, as_worker: APIClient) -> None:
 
 
 def test_file_is_whole_or_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    name, seen = "ab" * 32, list[bool]()
+
     def fail(*_args: Any) -> None:
+        seen.append(store.path_of(name).exists())
         raise OSError("disk full")
 
     monkeypatch.setattr("os.fsync", fail)
     with pytest.raises(OSError, match="disk full"):
-        store.keep("ab" * 32, b"x")
+        store.keep(name, b"x")
 
+    assert seen == [False]  # under its name not before all of it is on the disk
     assert files() == []

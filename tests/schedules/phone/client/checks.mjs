@@ -342,13 +342,16 @@ const CHECKS = {
   },
 
   async files_go_out_oldest_first_and_stay_where_they_are_not_taken() {
-    let taken = 503;
-    const phone = new Lonely(({ method, path }) => (method === "PUT" ? [taken, { detail: "too large" }, { "Retry-After": "5" }] : null));
+    let taken = 0; // no answer
+    const phone = new Lonely(({ method }) => (method === "PUT" && taken ? [taken, { detail: "too large" }, { "Retry-After": "5" }] : null));
     const app = await phone.app();
     const store = await phone.run.load("store.js");
     await phone.do(() => store.setFacts({ token: "t", site: "ours" }));
     const voice = () => new Blob(["sound"], { type: "audio/webm;codecs=opus" });
     const first = await phone.do(() => app.attach(voice(), "voice"));
+    await phone.do(() => app.sendNow());
+    assert.deepEqual(app.files().map((f) => [f.id, f.state]), [[first, "waiting"]]);
+    taken = 503;
     await phone.do(() => app.sendNow());
     assert.deepEqual(app.files().map((f) => [f.id, f.state]), [[first, "waiting"]]);
     assert.deepEqual(phone.asked.filter((a) => a.method === "PUT").map((a) => [a.path, a.headers["Content-Type"]])[0], [`/api/v1/sites/ours/attachments/${first}/`, "audio/webm"]);
