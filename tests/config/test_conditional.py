@@ -22,7 +22,8 @@ from schedules.dayplan.services import plan_day
 from tests.config.calls import BODIES, api_routes, operations, path_of
 from tests.config.test_calls import POSTS, prepare
 from tests.config.test_foreign_keys import send
-from tests.farm import Farm, make_phone
+from tests.factories import make_phone
+from tests.farm import Farm
 
 pytestmark = pytest.mark.django_db
 
