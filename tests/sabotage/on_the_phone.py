@@ -147,7 +147,7 @@ GUARDS = (
         (T_OFFLINE + "newer_program_waits_until_all_is_sent",),
     ),
     Guard(
-        "an unasked drawing never wipes what is typed",
+        "an unasked drawing never takes the keys from who types",
         "R12",
         CLIENT + "main.js",
         "if (isDown || isTyping() || isPlaying())",

@@ -437,6 +437,7 @@ def test_what_is_typed_outlives_a_drawing_that_nobody_asked_for(made: Made) -> N
     phone = made().tap("#tab-tell_us", "#kind-leak")
     phone.page.fill("#field-text", "hose")
     phone.page.clock.fast_forward(60_000)
+    assert phone.page.evaluate("document.activeElement.id") == "field-text"
     assert phone.page.input_value("#field-text") == "hose"
     phone.page.evaluate("document.activeElement.blur()")
     phone.page.clock.fast_forward(60_000)
