@@ -27,6 +27,7 @@ from urllib.parse import quote, urlsplit
 
 BOUND_S = 1.0
 LATEST_S = 30.0
+PACE_S = 0.5  # between two fetches of a page (`live.js`)
 PAUSE_S = (0.2, 3.0)  # between two problems: some in bursts, some after a rest
 
 
@@ -110,6 +111,7 @@ class Service:
                 if line.startswith(b"data:"):
                     page = self.ask("GET", f"/farm/{self.slug}/today/", **cookie).decode()
                     seen.add(re.findall("seen-[0-9a-f]{12}", page))
+                    time.sleep(PACE_S)
             stream.close()
 
 

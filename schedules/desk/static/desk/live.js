@@ -3,7 +3,7 @@
 // sees hears nothing: a browser has six connections to a server. Without JavaScript the page still
 // works: reload it.
 const main = document.querySelector("main[data-news-url]");
-const PACE_MS = 1000; // between two fetches of a page
+const PACE_MS = 500; // between two fetches of a page
 const PATIENCE_MS = 4000; // so long without the server, and the page says so
 const CROWDED_MS = 30000; // the server asked us to look now and then
 let told = ""; // the count the server named last
