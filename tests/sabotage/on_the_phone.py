@@ -120,7 +120,7 @@ GUARDS = (
         OUTBOX,
         "if (isOff) await renumber(expected);",
         "",
-        (T_HISTORIES,),
+        (T_MODULES + "[what_waits_is_numbered_as_the_farm_expects_it]",),
     ),
     Guard(
         "an event that cannot be read holds up no other",

@@ -462,6 +462,29 @@ const CHECKS = {
     assert.equal(posts(), 2);
   },
 
+  async what_waits_is_numbered_as_the_farm_expects_it() {
+    let expected = 8;
+    const told = [];
+    const phone = new Lonely(({ path, body }) => {
+      if (!path.includes("/events/")) return null;
+      const { events } = JSON.parse(body);
+      told.push(events.map((e) => e.seq));
+      return [200, { epoch: "e", answers: events.map((e) => {
+        const isNext = e.seq === expected;
+        expected += isNext ? 1 : 0;
+        return { id: e.id, state: isNext ? "applied" : "gap", code: "", detail: "", expected_seq: isNext ? null : expected, result: {}, version: 1 };
+      }) }];
+    });
+    const app = await phone.app();
+    const store = await phone.run.load("store.js");
+    await phone.do(() => store.setFacts({ token: "t", site: "ours" }));
+    await phone.do(() => app.say("load", { work_order: 1 }));
+    await phone.do(() => app.say("load", { work_order: 1 }));
+    await phone.do(() => app.sendNow());
+    assert.deepEqual(told.flat().slice(-2), [8, 9]);
+    assert.equal(app.view.nWaiting, 0);
+  },
+
   async farm_that_asks_for_time_gets_it_and_a_lost_token_asks_for_pairing() {
     let reply = [503, {}, { "Retry-After": "120" }];
     const phone = new Lonely(({ path }) => (path.endsWith("/events/") ? reply : null));
