@@ -466,7 +466,7 @@ const CHECKS = {
     let expected = 8;
     const told = [];
     const phone = new Lonely(({ path, body }) => {
-      if (!path.includes("/events/")) return null;
+      if (!path.includes("/events/") || told.length > 20) return null;
       const { events } = JSON.parse(body);
       told.push(events.map((e) => e.seq));
       return [200, { epoch: "e", answers: events.map((e) => {
