@@ -39,7 +39,12 @@ from schedules.dayplan.calc.search.layout import (
     set_st,
     st,
 )
-from schedules.dayplan.calc.search.reach import call_s, unit_free_at, unit_place
+from schedules.dayplan.calc.search.lines import put_on, take_off
+from schedules.dayplan.calc.search.reach import (
+    call_s,
+    unit_free_at,
+    unit_place,
+)
 from schedules.dayplan.calc.search.ruin import remove
 from schedules.dayplan.calc.search.scratch import (
     AT_BEST_CL,
@@ -48,6 +53,7 @@ from schedules.dayplan.calc.search.scratch import (
     AT_CP,
     AT_TEAM,
     HAND,
+    NEAR,
     QUEUE,
     QUEUED,
     R_BEST_GAP,
@@ -67,14 +73,31 @@ from schedules.dayplan.calc.search.scratch import (
     W_DROPPED,
     W_END,
     W_FREE,
+    W_N_LOG,
+    W_N_NEAR,
+    W_N_TOUCHED,
     W_OLD_CALL,
     W_START,
     W_STORE,
     at,
     draw,
 )
-from schedules.dayplan.calc.search.slack import ask, touch_leaders
-from schedules.dayplan.calc.search.trial import NO_COST, pushed, try_gap, weight
+from schedules.dayplan.calc.search.slack import (
+    ask,
+    ask_followers,
+    clear_queue,
+    log_times,
+    loosen,
+    propagate,
+    touch_leaders,
+    undo_times,
+)
+from schedules.dayplan.calc.search.trial import (
+    NO_COST,
+    pushed,
+    try_gap,
+    weight,
+)
 
 
 @compiled
@@ -212,12 +235,12 @@ def keep_if_best(
 ) -> None:
     """Try what the scratch names, with the calls that it takes; remember the cheapest so far."""
     _forget(W)
-    if n == 0 or job(A, j, J_ITEMS) == job(A, j, J_ITEMS_END):
-        _keep(A, B, S, W, R, j, row, n, m, held, 0.0)
-        return
-    u, prev = W[AT_TEAM], W[AT_CP]
-    lacking = n_short(A, S, W, u, NONE, NONE, NONE, NONE, NONE)
-    if n_short(A, S, W, u, j, prev, NONE, NONE, NONE) <= lacking:
+    lacking, is_plain = 0, n == 0 or job(A, j, J_ITEMS) == job(A, j, J_ITEMS_END)
+    if not is_plain:
+        u, prev = W[AT_TEAM], W[AT_CP]
+        lacking = n_short(A, S, W, u, NONE, NONE, NONE, NONE, NONE)
+        is_plain = n_short(A, S, W, u, j, prev, NONE, NONE, NONE) <= lacking
+    if is_plain:
         _keep(A, B, S, W, R, j, row, n, m, held, 0.0)
         return
     for store in range(A[N_PLACES]):
@@ -277,7 +300,7 @@ def _try_store(
             return
 
 
-@compiled
+@compiled_apart
 def _keep(
     A: Ints,
     B: Floats,
@@ -343,6 +366,38 @@ def take_out(A: Ints, S: Ints, W: Ints, j: int) -> None:
             break
         node = nd(A, S, node, D_AFTER)
     remove(A, S, W, j)
+
+
+@compiled_apart
+def take_out_chosen(A: Ints, S: Ints, W: Ints) -> None:
+    """Take out all jobs that `choose` has listed."""
+    for i in range(W[W_N_NEAR]):
+        take_out(A, S, W, W[at(W, NEAR) + i])
+
+
+@compiled_apart
+def put_in(A: Ints, S: Ints, W: Ints, j: int) -> bool:
+    """Put a job into the best gap found and push what follows; undone if that fails."""
+    for k in range(A[N_SLOTS]):
+        W[AT_CL + k], W[AT_CP + k] = W[AT_BEST_CL + k], W[AT_BEST_CP + k]
+    m, call = W[W_BEST_MACHINE], W[W_BEST_CALL]
+    start, end, held = W[W_BEST_START], W[W_BEST_END], W[W_BEST_HELD]
+    put_on(A, S, W, j, W[W_BEST_MODE], m, call, start, end, held)
+    W[W_N_LOG] = 0
+    log_times(S, W, j)
+    change_calls(A, S, W, j)
+    ask_followers(A, S, W, j)
+    is_in = propagate(A, S, W)
+    if is_in:
+        loosen(A, S, W, j)
+    else:
+        clear_queue(A, W)
+        undo_times(S, W)
+        take_off(A, S, j)
+        change_calls(A, S, W, j)
+        clear_queue(A, W)
+        W[W_N_TOUCHED] = 0
+    return is_in
 
 
 @compiled_apart

@@ -1,4 +1,4 @@
-"""Putting jobs on their lines and taking them off."""
+"""Putting jobs on their lines and taking them off, and looking along lines."""
 
 from equipment.site.calc.compiled import compiled, compiled_apart
 from schedules.dayplan.calc.search.layout import (
@@ -18,10 +18,19 @@ from schedules.dayplan.calc.search.layout import (
     Ints,
     nd,
     node_after,
+    node_end,
     set_nd,
     set_st,
 )
-from schedules.dayplan.calc.search.scratch import AT_CL, AT_CP
+from schedules.dayplan.calc.search.scratch import (
+    AT_CL,
+    AT_CP,
+    TAU,
+    W_N_TAU,
+    at,
+)
+
+_MOST_MOMENTS = 400
 
 
 @compiled_apart
@@ -93,3 +102,31 @@ def take_off(A: Ints, S: Ints, j: int) -> None:
             _unlink(A, S, node)
     set_st(S, j, S_MODE, NONE)
     set_st(S, j, S_MACHINE, NONE)
+
+
+@compiled_apart
+def advance(A: Ints, S: Ints, line: int, prev: int, theta: int) -> int:
+    """Return the last node of a line that is over by a moment, looked for from `prev` on."""
+    then = node_after(A, S, line, prev)
+    while then >= 0 and node_end(A, S, then) <= theta:
+        prev = then
+        then = node_after(A, S, line, prev)
+    return prev
+
+
+@compiled_apart
+def add_moments(A: Ints, S: Ints, W: Ints, line: int, low: int, high: int) -> None:
+    """Add the ends on a line between two instants to the moments to try, in order, each once."""
+    node, tau = node_after(A, S, line, NONE), at(W, TAU)
+    while node >= 0:
+        end = node_end(A, S, node)
+        if low < end < high and W[W_N_TAU] < _MOST_MOMENTS:
+            i = W[W_N_TAU]
+            while i > 0 and W[tau + i - 1] > end:
+                i -= 1
+            if i == 0 or W[tau + i - 1] != end:
+                for k in range(W[W_N_TAU], i, -1):
+                    W[tau + k] = W[tau + k - 1]
+                W[tau + i] = end
+                W[W_N_TAU] += 1
+        node = node_after(A, S, line, node)

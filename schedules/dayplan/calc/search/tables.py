@@ -43,7 +43,6 @@ class Tables:
         self.lags: list[list[int]] = []
         self.kinds: dict[Asked, int] = {}
         self.crews: dict[str, int] = {}
-        self.choices: list[list[tuple[int, int, list[tuple[int, int]]]]] = []
         self.hopeless: set[int] = set()
         self.items = sorted({amount.key for job in self.problem.jobs for amount in job.items})
         self._count()
@@ -119,7 +118,7 @@ class Tables:
         seat = task.previous
         row[o.J_PREV], row[o.J_PREV_END] = self._list(seat.people if seat else ())
         row[o.J_PREV_MACHINE] = seat.machine if seat else NONE
-        row[o.J_PREV_START] = near(seat.start) if seat else 0
+        row[o.J_PREV_START] = near(seat.start) if seat else NEVER
         row[o.J_CREW] = self._crew(job.preferred_crew)
         row[o.J_BUCKET], row[o.J_EFFORT] = task.bucket, task.effort
         row[o.J_MAY_PAUSE], row[o.J_DRIVEN] = int(job.may_pause), int(self._is_driven(job))
@@ -154,7 +153,6 @@ class Tables:
 
     def _modes(self, job: Job, machines: Sequence[int]) -> tuple[int, int]:
         first = len(self.modes)
-        self.choices.append([])
         for n in job.sizes:
             by_work: dict[int, list[int]] = {}
             for m in machines if job.needs_machine else (NONE,):
@@ -176,12 +174,11 @@ class Tables:
         return [end - start, n, self._list([self._kind()] * n)[0], *self._list(())]
 
     def _mode(self, job: Job, work: int, seats: list[int], machines: list[int]) -> list[int]:
-        pairs = [(m, self._first_kind(job, m)) for m in machines]
-        self.choices[-1].append((len(self.modes), len(seats), pairs))
+        pairs = [(m, self.first_kind(job, m)) for m in machines]
         listed = self._list(x for pair in pairs for x in pair)
         return [work, len(seats), self._list(seats)[0], *listed]
 
-    def _first_kind(self, job: Job, m: int) -> int:
+    def first_kind(self, job: Job, m: int) -> int:
         """Return the kind of skills asked of the first of the team, who drives if anybody does."""
         if job.n_people == 0:
             return NONE

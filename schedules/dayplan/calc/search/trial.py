@@ -104,7 +104,7 @@ from schedules.dayplan.calc.search.slack import OUT
 
 NO_COST = 1e300
 # A nudge far below any price of a plan. Common practice, no source.
-_PER_SKILL = 0.05  # of two equal people, the one with fewer other uses
+PER_SKILL = 0.05  # of two equal people, the one with fewer other uses
 
 
 @compiled
@@ -370,7 +370,7 @@ def to_seat(A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, k: int, m: 
         travel += drive_s(A, S, j, m, prev_m, stand, 0, W[W_END] - W[W_START])
     else:
         travel = call_s(A, u, call, stood, place)
-    cost = travel * weight(B, A, W_TRAVEL) + R[R_NOISE + u] + unit(A, u, U_N_SKILLS) * _PER_SKILL
+    cost = travel * weight(B, A, W_TRAVEL) + R[R_NOISE + u] + unit(A, u, U_N_SKILLS) * PER_SKILL
     if weight(B, A, W_DUTY) > 0:
         cost += added_duty(A, B, S, W, R, j, k)
     return cost + uneven(A, B, S, u, W[W_END] - W[W_START])

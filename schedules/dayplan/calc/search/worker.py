@@ -17,54 +17,40 @@ from heapq import heapify, heappop, heappush
 from math import exp, inf, log
 from random import Random
 
-import numpy as np
-
+from schedules.dayplan.calc.instance import Task
 from schedules.dayplan.calc.problem import Booking
-from schedules.dayplan.calc.search import insert as trial
 from schedules.dayplan.calc.search import layout as o
-from schedules.dayplan.calc.search.calls import change_calls, keep_if_best, take_out, tidy_calls
+from schedules.dayplan.calc.search.calls import put_in, take_out, take_out_chosen, tidy_calls
 from schedules.dayplan.calc.search.duty import leave_at, load_line
+from schedules.dayplan.calc.search.insert import find_gap
 from schedules.dayplan.calc.search.layout import NEVER, NONE, Ints
-from schedules.dayplan.calc.search.lines import put_on, take_off
+from schedules.dayplan.calc.search.lines import put_on
 from schedules.dayplan.calc.search.mix import Lines, is_apart
-from schedules.dayplan.calc.search.reach import bounds, ready_by_lines
+from schedules.dayplan.calc.search.reach import ready_by_lines
 from schedules.dayplan.calc.search.ruin import N_WAYS, choose
 from schedules.dayplan.calc.search.scratch import (
     AT_BEST_CL,
     AT_CL,
     AT_CP,
     NEAR,
-    R_BEST_GAP,
     R_BLINK,
     R_EARLY,
     R_NOISE,
     TRIED,
     TRIED_START,
-    W_BEST_CALL,
-    W_BEST_END,
-    W_BEST_HELD,
-    W_BEST_MACHINE,
-    W_BEST_MODE,
-    W_BEST_START,
     W_FAILED,
     W_N_LOG,
     W_N_NEAR,
-    W_N_TOUCHED,
     at,
     new_scratch,
 )
 from schedules.dayplan.calc.search.slack import (
-    OUT,
-    ask_followers,
     clear_queue,
-    log_times,
     loosen,
     propagate,
-    undo_times,
 )
 from schedules.dayplan.calc.search.tables import Tables, units_of
 from schedules.dayplan.calc.search.total import total_cost
-from schedules.dayplan.calc.search.trial import NO_COST
 from schedules.dayplan.calc.solution import Assignment
 
 Rank = Callable[[int], float]
@@ -107,6 +93,10 @@ class Worker:
         self.seen = Lines(tables) if is_apart(tables.problem) else None
         self.mixes_at = _MIX_STEPS
         self.has_duty = tables.problem.weights.duty_per_min > 0
+        tasks, waits = self.inst.tasks, self.seen is None  # else it would make room for nobody
+        self.leaders = [[lag.other for lag in task.waits_for] for task in tasks]
+        self.followers = [[lag.other for lag in task.awaited_by] for task in tasks]
+        self.waiting = [_chance_to_wait(task) if waits else 0.0 for task in tasks]
         self.ways, self.orders = [1.0] * N_WAYS, [1.0] * len(self._orders())
 
     # The whole search -------------------------------------------------------------------------
@@ -116,7 +106,7 @@ class Worker:
         tasks = self.inst.tasks
         before = [(t.previous.start, j) for j, t in enumerate(tasks) if t.previous and not t.locked]
         for _, j in sorted(before):
-            self._insert_as_before(j)
+            self._insert_from(j, -NEVER, is_as_before=True)
         self.R[R_EARLY] = _EARLY[-1]
         self.recreate([j for j in self.free if not self.has(j)], self._by_rank)
         self.drop_orphans(self._missing(self.S))
@@ -138,7 +128,7 @@ class Worker:
         n_vain = 0
         while n_vain < _VAIN and (wanted := self._wanted()):
             before = self.best_cost
-            self._step(0.0, self._dear(wanted))
+            self._step(0.0, self._dear(wanted), wanted)
             n_vain = 0 if self.best_cost < before - 1e-6 else n_vain + 1
 
     def go_on(self, n_steps: int, share: float) -> None:
@@ -147,7 +137,8 @@ class Worker:
         temperature = self.hot * exp(log(hot) + share * (log(cold) - log(hot)))
         for _ in range(n_steps):
             self.n_steps += 1
-            self._step(temperature, self._seed())
+            wanted = self._wanted()
+            self._step(temperature, self._seed(wanted), wanted)
         if self.seen is not None and self.n_steps >= self.mixes_at and share < _MIX_UNTIL:
             self.mixes_at = self.n_steps + _MIX_STEPS
             self._mix(self.seen)
@@ -161,11 +152,11 @@ class Worker:
             self.S, self.cost, self.best_cost = state, cost, cost
             self.best[:] = state
 
-    def _step(self, temperature: float, seed: int) -> None:
+    def _step(self, temperature: float, seed: int, wanted: list[int]) -> None:
         way, order = self._drawn(self.ways), self._drawn(self.orders)
         before = self.S.copy()
         gain = 0
-        if self._rework(seed, way, self._orders()[order]):
+        if self._rework(seed, way, self._orders()[order], wanted):
             cost = self._total()
             if self.seen is not None and 1e-6 < abs(cost - self.cost) < _SEEN * temperature:
                 self.seen.add(self.B, self.S, self.W)
@@ -182,21 +173,24 @@ class Worker:
         self.orders[order] = max(0.1, 0.98 * self.orders[order] + 0.02 * _GAINS[gain])
 
     def _drawn(self, weights: list[float]) -> int:
-        return self.random.choices(range(len(weights)), weights)[0]
+        rest = self.random.random() * sum(weights)
+        for i, weight in enumerate(weights):
+            rest -= weight
+            if rest < 0:
+                return i
+        return len(weights) - 1
 
     def _total(self) -> float:
         return float(total_cost(self.A, self.B, self.S, self.W))
 
     # Ruin and recreate ------------------------------------------------------------------------
 
-    def _rework(self, seed: int, way: int, order: Rank) -> bool:
+    def _rework(self, seed: int, way: int, order: Rank, wanted: list[int]) -> bool:
         """Ruin and recreate once; False when the plan is then of no use."""
-        wanted = self._wanted()
         choose(self.A, self.S, self.W, way, seed)
+        take_out_chosen(self.A, self.S, self.W)
         first = int(at(self.W, NEAR))
-        pool = [int(j) for j in self.W[first : first + int(self.W[W_N_NEAR])]]
-        for j in pool:
-            take_out(self.A, self.S, self.W, j)
+        pool = self.W[first : first + int(self.W[W_N_NEAR])].tolist()
         if not self._settle(pool):
             return False
         again = self.random.sample(wanted, min(len(wanted), _MOST_WANTED))
@@ -209,11 +203,10 @@ class Worker:
         ranks = {j: order(j) for j in {*pool, *again}}
         ranks[seed] = -1e18
         self.recreate(ranks, ranks.__getitem__)
-        return self.drop_orphans(self._missing(self.S))
+        return self.drop_orphans(j for j in ranks if not self.has(j))
 
-    def _seed(self) -> int:
+    def _seed(self, wanted: list[int]) -> int:
         """Choose a job left out, dear ones rather, or any."""
-        wanted = self._wanted()
         if wanted and self.random.random() < 0.6:
             return self._dear(wanted)
         return self.random.choice(self.free)
@@ -243,31 +236,25 @@ class Worker:
 
     def recreate(self, jobs: Collection[int], rank: Rank) -> None:
         """Put jobs back by rank, none before those of them that it waits for."""
-        tasks, pool = self.inst.tasks, set(jobs)
-        n_waits = {j: sum(lag.other in pool for lag in tasks[j].waits_for) for j in pool}
+        pool = set(jobs)
+        n_waits = {j: sum(other in pool for other in self.leaders[j]) for j in pool}
         queue = [(rank(j), j) for j in pool if n_waits[j] == 0]
         heapify(queue)
         while queue:
             _, j = heappop(queue)
             if not self.has(j):
                 self.insert(j, self._not_before(j))
-            for lag in tasks[j].awaited_by:
-                if lag.other in pool:
-                    n_waits[lag.other] -= 1
-                    if n_waits[lag.other] == 0:
-                        heappush(queue, (rank(lag.other), lag.other))
+            for other in self.followers[j]:
+                if other in pool:
+                    n_waits[other] -= 1
+                    if n_waits[other] == 0:
+                        heappush(queue, (rank(other), other))
 
     def _not_before(self, j: int) -> int:
-        """Return now and then an instant to try from that is later than the first possible.
-
-        Often so for a job that another must follow soon: it may have to wait for that one.
-        """
-        task = self.inst.tasks[j]
-        is_followed = any(lag.most < NEVER for lag in task.awaited_by)
-        chance = 0.5 if is_followed else 0.02
-        is_apart = self.seen is not None  # then waiting makes room for nobody
-        if is_apart or self.is_first or not task.openings or self.random.random() > chance:
+        """Return now and then an instant to try from that is later than the first possible."""
+        if self.is_first or self.random.random() >= self.waiting[j]:
             return -NEVER
+        task = self.inst.tasks[j]
         start, end = self.random.choice(task.openings)
         return self.random.randint(start, max(start, end - task.work))
 
@@ -316,69 +303,18 @@ class Worker:
             first > not_before and self._insert_from(j, not_before)
         )
 
-    def _insert_from(self, j: int, held: int) -> bool:
+    def _insert_from(self, j: int, held: int, *, is_as_before: bool = False) -> bool:
         """Put a job in from an instant on; where the gap does not hold, some others are tried."""
-        blink = self.R[R_BLINK]
-        for _ in range(_TRIES):
-            if not self._find_gap(j, held):
+        A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
+        blink = R[R_BLINK]
+        for _ in range(1 if is_as_before else _TRIES):
+            if not find_gap(A, B, S, W, R, j, held, is_as_before):
                 break
-            if self._put_in(j):
-                self.R[R_BLINK] = blink
+            if put_in(A, S, W, j):
+                R[R_BLINK] = blink
                 return True
-            self.R[R_BLINK] = 0.5  # so that it is not the same gap again
-        self.R[R_BLINK] = blink
-        return False
-
-    def _insert_as_before(self, j: int) -> bool:
-        """Put a job where the last plan had it, if it still fits there."""
-        self.R[R_BEST_GAP] = NO_COST
-        if not bounds(self.A, self.S, self.W, j, OUT):
-            return False
-        self._try_as_before(j)
-        return bool(self.R[R_BEST_GAP] < NO_COST) and self._put_in(j)
-
-    def _find_gap(self, j: int, held: int) -> bool:
-        """Find the cheapest gap for a job from an instant on; it lies in the scratch then."""
-        A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
-        R[R_BEST_GAP] = NO_COST
-        if not bounds(A, S, W, j, OUT):
-            return False
-        self._try_as_before(j)
-        for row, _, machines in self.tables.choices[j]:
-            for m, kind in machines:
-                if m == NONE or trial.may_run(A, S, j, m):
-                    trial.try_people(A, B, S, W, R, j, row, m, kind, held)
-        return bool(R[R_BEST_GAP] < NO_COST)
-
-    def _try_as_before(self, j: int) -> None:
-        """Try the people, machine and start that the last plan had; the best is kept."""
-        A, B, S, W, R = self.A, self.B, self.S, self.W, self.R
-        before = self.inst.tasks[j].previous
-        if before is None:
-            return
-        for row, n, _ in self.tables.choices[j]:
-            if len(before.people) == n and trial.lay_as_before(A, S, W, j, row):
-                keep_if_best(A, B, S, W, R, j, row, n, before.machine, before.start)
-
-    def _put_in(self, j: int) -> bool:
-        """Put a job into the gap that was found and push what follows; undone if that fails."""
-        A, S, W = self.A, self.S, self.W
-        W[AT_CL:AT_BEST_CL] = W[AT_BEST_CL : 2 * AT_BEST_CL - AT_CL]
-        times = W[W_BEST_START], W[W_BEST_END], W[W_BEST_HELD]
-        put_on(A, S, W, j, W[W_BEST_MODE], W[W_BEST_MACHINE], W[W_BEST_CALL], *times)
-        W[W_N_LOG] = 0
-        log_times(S, W, j)
-        change_calls(A, S, W, j)
-        ask_followers(A, S, W, j)
-        if propagate(A, S, W):
-            loosen(A, S, W, j)
-            return True
-        clear_queue(A, W)
-        undo_times(S, W)
-        take_off(A, S, j)
-        change_calls(A, S, W, j)
-        clear_queue(A, W)
-        W[W_N_TOUCHED] = 0
+            R[R_BLINK] = 0.5  # so that it is not the same gap again
+        R[R_BLINK] = blink
         return False
 
     # What it holds ----------------------------------------------------------------------------
@@ -397,7 +333,7 @@ class Worker:
 
     def _missing(self, state: Ints) -> list[int]:
         modes = state[o.S_MODE : len(self.inst.tasks) * o.STATE_WIDTH : o.STATE_WIDTH]
-        return [int(j) for j in np.flatnonzero(modes < 0)]
+        return (modes < 0).nonzero()[0].tolist()
 
     def assignments(self) -> Iterator[Assignment]:
         """Read the best plan."""
@@ -490,3 +426,10 @@ class Worker:
                 until = max(until, self.tables.end_at(S, node))
                 S[first + o.D_FREE] = until
                 node = int(S[first + o.D_AFTER])
+
+
+def _chance_to_wait(task: Task) -> float:
+    """How often a job is tried later than it could be: often if another must follow it soon."""
+    if not task.openings:
+        return 0.0
+    return 0.5 if any(lag.most < NEVER for lag in task.awaited_by) else 0.02
