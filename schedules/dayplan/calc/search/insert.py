@@ -55,11 +55,15 @@ from schedules.dayplan.calc.search.least import is_too_dear
 from schedules.dayplan.calc.search.lines import add_moments, advance
 from schedules.dayplan.calc.search.reach import bounds
 from schedules.dayplan.calc.search.scratch import (
+    AT_BEST_CL,
     AT_CL,
     AT_CP,
     AT_TEAM,
+    LIKELY,
     R_BEST_GAP,
     TAU,
+    W_BEST_MACHINE,
+    W_BEST_MODE,
     W_DUTY_OF,
     W_N_TAU,
     at,
@@ -172,10 +176,30 @@ def find_gap(
         if start < NEVER and _lay_as_before(A, S, W, j, row):
             keep_if_best(A, B, S, W, R, j, row, mode(A, row, M_PEOPLE), m, start)
     for row in range(job(A, j, J_MODE), job(A, j, J_MODE_END)):
-        for i in range(mode(A, row, M_MACHINES), mode(A, row, M_MACHINES_END), 2):
+        first, n = mode(A, row, M_MACHINES), _n_machines(A, row)
+        for k in range(n):
+            i = first + 2 * ((W[at(W, LIKELY) + 2 * j] + k) % n)
             if not is_as_before and (listed(A, i) < 0 or _may_run(A, S, j, listed(A, i))):
                 _try_people(A, B, S, W, R, j, row, listed(A, i), listed(A, i + 1), held)
-    return R[R_BEST_GAP] < NO_COST
+    if R[R_BEST_GAP] >= NO_COST:
+        return False
+    _remember_likely(A, W, j)
+    return True
+
+
+@compiled
+def _n_machines(A: Ints, row: int) -> int:
+    return (mode(A, row, M_MACHINES_END) - mode(A, row, M_MACHINES)) // 2
+
+
+@compiled
+def _remember_likely(A: Ints, W: Ints, j: int) -> None:
+    """Begin with the machine and the person of the best gap the next time: few others come near."""
+    row, likely = W[W_BEST_MODE], at(W, LIKELY) + 2 * j
+    for k in range(_n_machines(A, row)):
+        if listed(A, mode(A, row, M_MACHINES) + 2 * k) == W[W_BEST_MACHINE]:
+            W[likely] = k
+    W[likely + 1] = max(0, W[AT_BEST_CL])
 
 
 @compiled_apart
@@ -189,9 +213,10 @@ def _try_people(
     W[W_DUTY_OF] = NONE
     n, work = mode(A, row, M_PEOPLE), mode(A, row, M_WORK)
     low, last = max(held, _first_start(A, W, j)), _last_end(A, W, j) - work
-    for u in range(A[N_UNITS] if n == 1 else 1):
-        if last < low:
-            return
+    if last < low:
+        return
+    for i in range(A[N_UNITS] if n == 1 else 1):
+        u = (W[at(W, LIKELY) + 2 * j + 1] + i) % A[N_UNITS] if n == 1 else NONE
         if n == 1:
             if until(A, kind, u) < low + work or not meets(A, u, low, last + work, work):
                 continue
@@ -204,8 +229,8 @@ def _try_people(
             add_moments(A, S, W, u, low, last + 1)
         elif n > 1:
             ask_team(A, S, W, j, row, kind, low, last)
-        for i in range(W[W_N_TAU]):
-            if _is_worth_trying(A, B, S, W, R, j, row, m, kind, low, i):
+        for k in range(W[W_N_TAU]):
+            if _is_worth_trying(A, B, S, W, R, j, row, m, kind, low, k):
                 keep_if_best(A, B, S, W, R, j, row, n, m, held)
 
 
@@ -227,10 +252,13 @@ def _is_worth_trying(
     n, theta = mode(A, row, M_PEOPLE), W[at(W, TAU) + i]
     if n == 1:
         W[AT_CP] = advance(A, S, W[AT_CL], W[AT_CP], theta)
+        if m >= 0:
+            slot = A[N_SEATS]
+            W[AT_CP + slot] = advance(A, S, W[AT_CL + slot], W[AT_CP + slot], theta)
+        if is_too_dear(A, B, S, W, R, j, m, low, mode(A, row, M_WORK)):
+            return False
     set_fixed(A, S, W, j, theta)
-    if n == 1:
-        return not is_too_dear(A, B, S, W, R, j, m, low, mode(A, row, M_WORK))
-    return n == 0 or has_team(A, B, S, W, R, j, row, m, kind, i)
+    return n <= 1 or has_team(A, B, S, W, R, j, row, m, kind, i)
 
 
 @compiled_apart

@@ -12,6 +12,8 @@ from schedules.dayplan.calc.search.layout import (
     J_BOND,
     J_BOND_END,
     J_DRIVEN,
+    J_GEAR,
+    J_GEAR_END,
     M_PEOPLE,
     M_SEATS,
     M_WORK,
@@ -114,18 +116,24 @@ def ask_team(A: Ints, S: Ints, W: Ints, j: int, row: int, kind: int, low: int, l
             add_moments(A, S, W, u, low, last + 1)
 
 
+@compiled
+def _has_moved(A: Ints, S: Ints, W: Ints, k: int, i: int) -> bool:
+    """Whether the gap in a slot is another than at the moment before."""
+    return i == 0 or (W[AT_CP + k] >= 0 and node_end(A, S, W[AT_CP + k]) > W[at(W, TAU) + i - 1])
+
+
 @compiled_apart
 def _look_at_gaps(
     A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, m: int, work: int, i: int
-) -> None:
+) -> float:
     """Note for all asked which gap they have at a moment, and what the job adds there at the least.
 
-    Twice for each: as the driver, and as anybody else.
+    Twice for each: as the driver, and as anybody else. Returns the least of any other gap than
+    the moment before.
     """
-    theta, prev_m = W[at(W, TAU) + i], W[AT_CP + A[N_SEATS]]
+    theta, found = W[at(W, TAU) + i], NO_COST
     is_driven = m >= 0 and job(A, j, J_DRIVEN) == 1
-    is_moved = is_driven and prev_m >= 0 and i > 0
-    is_moved = is_moved and node_end(A, S, prev_m) > W[at(W, TAU) + i - 1]
+    is_moved = is_driven and _has_moved(A, S, W, A[N_SEATS], i)
     for a in range(W[W_N_ASKED]):
         u, is_past = W[at(W, ASKED) + a], W[at(W, PAST) + a] <= theta
         if is_past:
@@ -139,21 +147,30 @@ def _look_at_gaps(
                 least = least_of_seat(A, B, S, W, R, j, k, m, work)
                 R[R_NOISE + A[N_UNITS] + 2 * a + k] = least
                 W[at(W, SOON) + 2 * a + k], W[at(W, BY) + 2 * a + k] = W[W_START], W[W_BY]
+                if max(theta, W[W_START]) <= W[W_BY]:
+                    found = min(found, least)
+    return found
 
 
 @compiled_apart
 def has_team(
     A: Ints, B: Floats, S: Ints, W: Ints, R: Floats, j: int, row: int, m: int, kind: int, i: int
 ) -> bool:
-    """Name a team for a moment in the scratch; False if none, or that of the last moment again."""
+    """Name a team for a moment in the scratch; False if none, or that of the last moment again.
+
+    Only where somebody's gap is new, and not too dear: others could come together before.
+    """
     theta, work = W[at(W, TAU) + i], mode(A, row, M_WORK)
     if i == 0:
         W[at(W, LAST_TEAM)] = NEVER
-    _look_at_gaps(A, B, S, W, R, j, m, work, i)
     paid = least_of_job(A, B, R, j, W[at(W, TAU)], work)
     if m >= 0 and node_after(A, S, W[AT_CL + A[N_SEATS]], W[AT_CP + A[N_SEATS]]) >= 0:
         paid = -NO_COST  # the machine's next job may gain by it
-    if not _fill_seats(A, B, S, W, R, j, row, m, kind, theta, paid):
+    is_vain = paid + _look_at_gaps(A, B, S, W, R, j, m, work, i) >= R[R_BEST_GAP]
+    is_vain = is_vain and job(A, j, J_GEAR) == job(A, j, J_GEAR_END)
+    for k in range(A[N_SEATS], A[N_SLOTS]):
+        is_vain = is_vain and not _has_moved(A, S, W, k, i)
+    if is_vain or not _fill_seats(A, B, S, W, R, j, row, m, kind, theta, paid):
         return False
     return not _is_as_last(A, W)
 
