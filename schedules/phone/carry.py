@@ -132,8 +132,8 @@ def one_moment() -> Iterator[None]:
 
 
 def rest_s(site_id: int) -> float:
-    """How long to rest after the last look, so that looks take a quarter of the time at most."""
-    return 3 * _took_s[site_id]
+    """How long to rest after the last look, so that looks take a third of the time at most."""
+    return 2 * _took_s[site_id]
 
 
 def _look_anew(site: Site, now: datetime) -> None:
