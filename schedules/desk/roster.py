@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from crews.errors import SwapStateError
 from crews.roster.build import Facts, build_week, read_facts, roster_on_record
@@ -211,7 +211,7 @@ def _crew_rows(
 def _marks(facts: Facts) -> dict[tuple[int, date], str]:
     """Why a day without a shift is none: away or called in sick."""
     found = {
-        (worker_id, on): _("Away")
+        (worker_id, on): pgettext("one person", "Away")
         for worker_id, rows in facts.leave.items()
         for row in rows
         for on in facts.days
