@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The one door for people: `up`, `backup`, `restore`, `test`, `gates`, and Django's commands."""
+"""The one door for people: `up`, `doctor`, `backup`, `restore`, `test`, `gates`, and Django's commands."""
 
 import importlib.util
 import os

@@ -4,6 +4,7 @@ import os
 import signal
 import stat
 import subprocess
+import sys
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -54,6 +55,16 @@ def test_secret_and_addresses_are_readable_by_their_owner_alone(service: Service
     files = [service.folder.root / "secret_key", service.folder.environment]
 
     assert [stat.S_IMODE(file.stat().st_mode) for file in files] == [0o600, 0o600]
+
+
+def test_doctor_finds_nothing_wrong_with_it(service: Service) -> None:
+    command = [sys.executable, "manage.py", "doctor", "--data", str(service.folder.root)]
+    done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=60)
+
+    assert "WRONG" not in done.stdout, done.stdout
+    assert f"all of {len(NAMES)} processes run" in done.stdout
+    assert "answers and waits for: farm" in done.stdout
+    assert done.returncode == 0, done.stderr
 
 
 def test_second_up_on_the_same_data_says_so_and_ends(service: Service) -> None:
