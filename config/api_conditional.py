@@ -1,5 +1,6 @@
 """What every GET of the API has: an ETag, a 304 when it still stands, and a word on keeping it."""
 
+import hashlib
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -14,7 +15,7 @@ from equipment.site.preconditions import Asked, etag_of_state, is_known
 # Headers that a 304 must repeat (RFC 9110, section 15.4.5).
 KEPT = ("Cache-Control", "Content-Location", "ETag", "Vary")
 TOLD_BY = ("Accept", "Accept-Language", "Cookie")  # what a list's form follows from
-MOST = 4096  # of calls whose form is remembered
+MOST, LONGEST = 4096, 500  # calls whose form is remembered, and signs of their addresses
 
 
 class ConditionalApiMiddleware:
@@ -27,7 +28,7 @@ class ConditionalApiMiddleware:
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
-        self.forms: dict[tuple[str, ...], tuple[Asked, dict[str, str]]] = {}
+        self.forms: dict[bytes, tuple[Asked, dict[str, str]]] = {}
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if request.method not in ("GET", "HEAD") or not request.path.startswith("/api/"):
@@ -59,15 +60,18 @@ class ConditionalApiMiddleware:
         return HttpResponseNotModified(headers={**form[1], "ETag": etag})
 
     def _remember(self, request: HttpRequest, asked: Asked, response: HttpResponse) -> None:
+        if len(asked.address) > LONGEST:
+            return
         if len(self.forms) >= MOST:
             self.forms.clear()
         kept = {name: response[name] for name in KEPT if name in response}
         self.forms[_told(request)] = asked, kept
 
 
-def _told(request: HttpRequest) -> tuple[str, ...]:
-    headers = (request.headers.get(name, "") for name in TOLD_BY)
-    return request.method or "", request.build_absolute_uri(), *headers
+def _told(request: HttpRequest) -> bytes:
+    headers = [request.headers.get(name, "") for name in TOLD_BY]
+    told = (request.method, request.build_absolute_uri(), *headers)
+    return hashlib.sha256(repr(told).encode()).digest()
 
 
 def _not_modified(response: HttpResponse) -> HttpResponse:

@@ -35,6 +35,8 @@ AS_IT_IS = dict.fromkeys(
     "{}",
 )
 WAYS = {**AS_IT_IS, serializers.DateTimeField: INSTANT}
+PLAIN = serializers.ModelSerializer
+SAYS_OTHERWISE = ("__init__", "get_fields", "to_representation")  # of a row, or by who asks
 NAMED = "trim((%s::jsonb ->> kind) || ' ' || label)"
 
 
@@ -65,8 +67,8 @@ def _written(form: Any) -> str | None:
         return None
 
 
-def _object(form: serializers.BaseSerializer[Any], model: type[Model], table: str) -> str:
-    if "to_representation" in vars(type(form)) or not isinstance(form, serializers.Serializer):
+def _object(form: serializers.ModelSerializer[Any], model: type[Model], table: str) -> str:
+    if any(getattr(type(form), name) is not getattr(PLAIN, name) for name in SAYS_OTHERWISE):
         raise NotColumnsError
     shown = [field for field in form.fields.values() if not field.write_only]
     pairs = (f"'{field.field_name}', {_value(field, model, table)}" for field in shown)
@@ -80,7 +82,7 @@ def _value(field: serializers.Field[Any, Any, Any, Any], model: type[Model], tab
     if type(field) is WhoField:
         return _related([*path, last], model, table, lambda _actor, of: f"{of}.name")
     way = WAYS.get(type(field))
-    if way is None:
+    if way is None or {"format", "default_timezone"} & set(vars(field)["_kwargs"]):
         raise NotColumnsError
     return _related(path, model, table, lambda on, of: way.format(f"{of}.{_column(on, last)}"))
 

@@ -137,7 +137,8 @@ def _prepared(sql: str, n_parameters: int) -> str:
     session = connection.connection
     if name not in (there := _there.setdefault(session, set())):
         texts = ", ".join(["text"] * n_parameters)
-        session.execute(f"PREPARE {name} ({texts}) AS {sql}")
+        with connection.wrap_database_errors:
+            session.execute(f"PREPARE {name} ({texts}) AS {sql}")
         there.add(name)
     run = f"EXECUTE {name} ({', '.join(['%s'] * n_parameters)})"
     PREPARED[run.partition(" (")[0]] = sql

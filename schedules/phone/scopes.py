@@ -72,7 +72,8 @@ def _person(caller: Caller) -> tuple[Worker | None, str]:
 
 
 def _phone(device_id: int) -> Device:
-    phones = Device.objects.filter(pk=device_id, revoked_at=None, worker__retired_at=None)
+    theirs = Device.objects.filter(worker__retired_at=None, crew__retired_at=None)
+    phones = theirs.filter(pk=device_id, revoked_at=None)
     device = phones.select_related("worker").first()
     if device is None:
         raise NotPairedError(_("This phone is not paired any more. Pair it again."))

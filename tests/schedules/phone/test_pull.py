@@ -13,7 +13,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
-from crews.people.models import Worker
+from crews.devices.services import make_pairing_code, pair
+from crews.people.models import Crew, Worker
 from crews.people.services import set_language
 from equipment.flushing.models import Lock
 from equipment.flushing.services import put_lock, take_off_lock
@@ -309,3 +310,21 @@ def test_account_that_loses_the_site_while_it_waits_is_a_stranger(
     response = client.get(PULL, {"cursor": cursor, "wait_s": 20})
 
     assert response.status_code == 404
+
+
+def test_crew_that_is_retired_while_its_phone_waits_gets_nothing_more(
+    farm: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crew = farm.crew
+    code = make_pairing_code(
+        site_id=farm.site.pk, crew_id=crew.pk, by=farm.manager.actor, at=farm.now
+    )
+    _device, token = pair(code=code, address="127.0.0.1", at=farm.now)
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
+    cursor = ask(client)["cursor"]
+    while_it_waits(monkeypatch, lambda: Crew.objects.filter(pk=crew.pk).update(retired_at=farm.now))
+
+    response = client.get(PULL, {"cursor": cursor, "wait_s": 20})
+
+    assert response.status_code == 401
