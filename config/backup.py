@@ -57,7 +57,9 @@ def read_arguments(argv: list[str]) -> Wanted:
     )
     parser.add_argument("--data", type=Path, default=default_root(), metavar="DIR")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
-    parser.add_argument("--keep", type=int, metavar="N", help="delete all but the newest N after")
+    parser.add_argument(
+        "--keep", type=int, metavar="N", help="delete all but this farm's newest N after"
+    )
     parser.add_argument(
         "--with-keys", action="store_true", help="with the keys that sign and those of the farm"
     )
@@ -92,20 +94,24 @@ def say(words: str) -> None:
 
 
 def make_backup(wanted: Wanted) -> Path:
-    """Make a backup and tell phones of it; give its path."""
+    """Make a backup and tell phones of it; give its path. What goes wrong after that is told."""
     refuse_places(wanted)
-    wanted.out.mkdir(mode=0o700, parents=True, exist_ok=True)
-    with disk.held(wanted.out):
-        for half_made in wanted.out.glob(f"penround-*{PART}"):
-            shutil.rmtree(half_made)
-        with database_of(wanted.folder) as address:
-            made, facts = write_backup(wanted, address)
-            try:
+    made: Path | None = None
+    try:
+        with disk.held(wanted.out):
+            for half in wanted.out.glob(f"*{PART}"):
+                if backup_folder.NAME.fullmatch(half.name.removesuffix(PART)):
+                    shutil.rmtree(half)
+            with database_of(wanted.folder) as address:
+                made, facts = write_backup(wanted, address)
                 tell_phones(address, facts)
-            except psycopg.Error as fault:
-                say(f"{made} is whole, but phones do not hear of it until the next one: {fault}")
-        if wanted.keep:
-            thin_out(wanted.out, wanted.keep)
+            if wanted.keep:
+                thin_out(wanted.out, wanted.keep, set(facts.sites))
+    except (*FAULTS, KeyboardInterrupt) as fault:
+        if made is None:
+            raise
+        why = f"{fault}" or "stopped"
+        say(f"{made} is whole, but what comes after it was not all done: {why}")
     return made
 
 
@@ -120,6 +126,13 @@ def refuse_places(wanted: Wanted) -> None:
             f"{wanted.out} lies in the data folder and would be lost with it. "
             "Name a folder elsewhere with --out, best on another disk."
         )
+    if not wanted.out.is_dir():
+        raise BackupError(
+            f"{wanted.out} is not there. Is its disk mounted? If the folder is new, make it first: "
+            f"mkdir -p {wanted.out}"
+        )
+    if wanted.out.stat().st_dev == root.stat().st_dev:
+        say(f"{wanted.out} is on the disk of the data: if that disk breaks, both are lost")
 
 
 @contextmanager
@@ -176,6 +189,11 @@ def write_backup(wanted: Wanted, address: str) -> tuple[Path, Facts]:
     """Write all under a temporary name, check it, and give it its name as the last step."""
     made_at = datetime.now(UTC)
     target = wanted.out / disk.stamp(STAMP, made_at)
+    if later := [path for path in backup_folder.backups_in(wanted.out) if path >= target]:
+        raise BackupError(
+            f"{later[-1]} is dated later than now. Set this machine's clock right, or move that "
+            "backup to another folder."
+        )
     with half_made(target) as part:
         facts = write_dump(wanted, address, part / DUMP)
         lost = write_media(wanted, facts, part / "media")
@@ -281,7 +299,7 @@ def write_media(wanted: Wanted, facts: Facts, target: Path) -> list[str]:
 def link(before: Path, name: str, target: Path) -> bool:
     """Share an unchanged file with the backup before, where the disk can."""
     source, path = media_path(before, name), media_path(target, name)
-    if not source.is_file() or disk.digest(source) != name:
+    if digest_of(source) != name:
         return False
     disk.make_folders(path.parent)
     try:
@@ -291,13 +309,22 @@ def link(before: Path, name: str, target: Path) -> bool:
     return True
 
 
+def digest_of(path: Path) -> str:
+    """Give a file's digest; "" where it is not there or cannot be read."""
+    try:
+        return disk.digest(path)
+    except OSError:
+        return ""
+
+
 def copy_named(source: Path, name: str, target: Path) -> bool:
-    """Copy the file of a digest; False where it is not there or is another."""
+    """Copy the file of a digest; False where it is not there, is another or cannot be read."""
     path = media_path(target, name)
     try:
         found = disk.copy(media_path(source, name), path)
-    except FileNotFoundError:
-        found = ""
+    except OSError:
+        if (found := digest_of(media_path(source, name))) == name:
+            raise  # it is the copy that cannot be written
     if found != name:
         path.unlink(missing_ok=True)
     return found == name
@@ -337,9 +364,9 @@ def tell_phones(address: str, facts: Facts) -> None:
             connection.execute(KEPT_THROUGH, told)
 
 
-def thin_out(out: Path, keep: int) -> None:
-    """Delete all but the newest; what is half deleted has no backup's name any more."""
-    for old in backup_folder.backups_in(out)[:-keep]:
+def thin_out(out: Path, keep: int, farms: set[str]) -> None:
+    """Delete all but the newest of these farms'; what is half deleted has no backup's name."""
+    for old in backup_folder.backups_of(out, farms)[:-keep]:
         part = old.with_name(old.name + PART)
         old.rename(part)
         shutil.rmtree(part)

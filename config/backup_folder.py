@@ -164,3 +164,16 @@ def check_files(folder: Path, manifest: Manifest) -> None:
 def backups_in(folder: Path) -> list[Path]:
     """Give the whole backups of a folder, oldest first."""
     return sorted(path for path in folder.iterdir() if NAME.fullmatch(path.name))
+
+
+def backups_of(folder: Path, farms: set[str]) -> list[Path]:
+    """Give the whole backups of the same farms, oldest first; a damaged one is nobody's."""
+    found = []
+    for path in backups_in(folder):
+        try:
+            manifest = read_manifest(path)
+        except BackupError:
+            continue
+        if set(manifest.facts.sites) == farms:
+            found.append(path)
+    return found

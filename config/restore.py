@@ -69,18 +69,18 @@ def restore(wanted: Wanted) -> None:
     """Restore a backup; on any error the data folder is as it was."""
     manifest = backup_folder.read_manifest(wanted.backup)
     refuse_place(wanted)
-    say_if_older(wanted.backup)
+    say_if_older(wanted.backup, manifest)
     say("checking the backup")
     backup_folder.check_files(wanted.backup, manifest)
     wanted.root.parent.mkdir(parents=True, exist_ok=True)
     with ExitStack() as stack:
         lock = stack.enter_context(disk.held(wanted.root.parent))
-        stack.enter_context(old_folder_at_rest(wanted))
+        has_old = stack.enter_context(old_folder_at_rest(wanted))
         check_room(wanted, manifest)
         made = stack.enter_context(half_made(wanted))
         build_database(manifest, wanted, made, lock)
         put_files(wanted, manifest, made)
-        aside = put_in_place(wanted, made)
+        aside = put_in_place(wanted, made, has_old=has_old)
     tell(wanted, manifest, aside)
 
 
@@ -102,9 +102,10 @@ def refuse_place(wanted: Wanted) -> None:
         )
 
 
-def say_if_older(backup: Path) -> None:
-    """Warn where a newer one lies beside it: phones forget what the newest holds."""
-    newest = max(backup_folder.backups_in(backup.parent), default=backup)
+def say_if_older(backup: Path, manifest: Manifest) -> None:
+    """Warn where the farm's newer one lies beside it: phones forget what the newest holds."""
+    known = backup_folder.backups_of(backup.parent, set(manifest.facts.sites))
+    newest = max(known, default=backup)
     if newest.name > backup.name:
         say(f"{newest} is newer: what phones told between the two comes back only from that one")
 
@@ -114,10 +115,13 @@ def has_something(root: Path) -> bool:
 
 
 @contextmanager
-def old_folder_at_rest(wanted: Wanted) -> Iterator[None]:
-    """Keep `up` off the folder that is to be moved aside, and refuse while one runs there."""
+def old_folder_at_rest(wanted: Wanted) -> Iterator[bool]:
+    """Keep `up` off the folder that is to be moved aside, and refuse while one runs there.
+
+    Gives whether there is one.
+    """
     if not has_something(wanted.root):
-        yield
+        yield False
         return
     folder = DataFolder(wanted.root)
     with folder.lock():
@@ -125,7 +129,7 @@ def old_folder_at_rest(wanted: Wanted) -> Iterator[None]:
         folder.forget_run()  # of an `up` that was killed
         folder.write_pids("where a backup is being restored", {})
         try:
-            yield
+            yield True
         except BaseException:
             folder.forget_run()
             raise
@@ -231,15 +235,17 @@ def put_files(wanted: Wanted, manifest: Manifest, made: Path) -> None:
 
 
 # Last step ----------------------------------------------------------------------------------------
-def put_in_place(wanted: Wanted, made: Path) -> Path | None:
-    """Give the new folder the name, in one step; give where the old one is now."""
+def put_in_place(wanted: Wanted, made: Path, *, has_old: bool) -> Path | None:
+    """Give the new folder the name, in one step; give where the old one is now.
+
+    Where there was none, whatever came there meanwhile stays and is told.
+    """
     DataFolder(made).forget_run()
     mark = made / HALF_MADE
     mark.unlink()
     flush_top(made)
-    is_aside = has_something(wanted.root)
     try:
-        if is_aside:
+        if has_old:
             disk.exchange(made, wanted.root)
         else:
             made.rename(wanted.root)
@@ -249,11 +255,20 @@ def put_in_place(wanted: Wanted, made: Path) -> Path | None:
             f"{wanted.root} cannot be put in place: {fault.strerror}. Is it in use, or on a disk "
             "that cannot let folders change names? Move it aside yourself and restore again."
         ) from fault
-    disk.flush(wanted.root.parent)
-    if not is_aside:
-        return None
-    DataFolder(made).forget_run()  # the old one's
-    return move_aside(made)
+    return settle(wanted, made, has_old=has_old)
+
+
+def settle(wanted: Wanted, made: Path, *, has_old: bool) -> Path | None:
+    """Flush the names and give the old folder a dated one: the farm is restored whatever fails."""
+    aside = made if has_old else None
+    try:
+        disk.flush(wanted.root.parent)
+        if has_old:
+            DataFolder(made).forget_run()  # the old one's
+            aside = move_aside(made)
+    except (OSError, KeyboardInterrupt) as fault:
+        say(f"{wanted.root} is restored, but what comes after was not all done: {fault}")
+    return aside
 
 
 def flush_top(made: Path) -> None:

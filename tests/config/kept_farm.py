@@ -52,6 +52,7 @@ class KeptFarm:
         self.root = root
         self.folder = DataFolder(root / "data")
         self.out = root / "out"
+        self.out.mkdir(parents=True, exist_ok=True)
 
     def backup(self, *options: str) -> int:
         return backup.main(["--data", str(self.folder.root), "--out", str(self.out), *options])

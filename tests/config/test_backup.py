@@ -184,7 +184,6 @@ def test_disk_that_fills_up_meanwhile_leaves_nothing(
 def test_small_disk_that_fills_up_leaves_nothing(
     farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    farm.out.mkdir()
     mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(farm.out)]
     if subprocess.run(mount, check=False, capture_output=True).returncode:
         pytest.skip("this machine lets root mount nothing")
@@ -208,6 +207,90 @@ def test_backup_inside_the_data_folder_is_refused(
 
     assert "would be lost with it" in capsys.readouterr().err
     assert not farm.out.exists()
+
+
+def test_folder_that_is_not_there_is_made_by_nobody(
+    farm: KeptFarm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    farm.out.rmdir()  # as where its disk is not mounted
+
+    assert farm.backup() == 1
+
+    assert "Is its disk mounted?" in capsys.readouterr().err
+    assert not farm.out.exists()
+
+
+def test_backup_dated_later_than_now_is_refused_before_anything_is_written(
+    farm: KeptFarm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (farm.out / "penround-29991231T000000000Z").mkdir()
+
+    assert farm.backup("--keep", "1") == 1
+
+    assert "is dated later than now" in capsys.readouterr().err
+    assert farm.names() == {"data", "out", "penround-29991231T000000000Z"}
+    assert kept_through(farm) == 7
+
+
+def test_only_the_farms_own_backups_are_thinned_out(farm: KeptFarm) -> None:
+    assert farm.backup() == 0
+    [first] = farm.backups()
+    other = farm.out / "penround-20260101T000000000Z"
+    other.mkdir()
+    manifest = backup_folder.read_manifest(first)
+    elsewhere = replace(manifest.facts, sites={"elsewhere": manifest.facts.sites["three-cairns"]})
+    backup_folder.write_manifest(other, replace(manifest, facts=elsewhere))
+    damaged = farm.out / "penround-20260102T000000000Z"
+    damaged.mkdir()
+
+    assert farm.backup("--keep", "1") == 0
+
+    assert not first.exists()
+    assert farm.backups()[:2] == [other, damaged]
+    assert len(farm.backups()) == 3
+
+
+def test_what_fails_after_a_backup_is_whole_is_told_and_it_is_named(
+    farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail(*_told: object) -> None:
+        raise PermissionError("not yours")
+
+    monkeypatch.setattr(backup, "thin_out", fail)
+
+    assert farm.backup("--keep", "1") == 0
+
+    said = capsys.readouterr()
+    assert said.out == f"{farm.backups()[0]}\n"
+    assert "is whole, but what comes after it was not all done: not yours" in said.err
+
+
+def test_photo_that_cannot_be_read_is_lost_or_taken_from_where_it_can(
+    farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert farm.backup() == 0
+    broken, digest, copy = {farm.backups()[0]}, disk.digest, disk.copy
+
+    def is_broken(path: Path) -> bool:
+        return path.name == digest_of(PHOTOS[1]) and any(b in path.parents for b in broken)
+
+    def read(path: Path) -> str:
+        if is_broken(path):
+            raise OSError(errno.EIO, "Input/output error")
+        return digest(path)
+
+    def copied(source: Path, target: Path) -> str:
+        read(source)
+        return copy(source, target)
+
+    monkeypatch.setattr(disk, "digest", read)
+    monkeypatch.setattr(disk, "copy", copied)
+    assert farm.backup() == 0  # the farm's own is sound
+    broken |= {farm.folder.media, *farm.backups()}
+    capsys.readouterr()
+    assert farm.backup() == 1
+    assert f"such as {digest_of(PHOTOS[1])}" in capsys.readouterr().err
+    assert farm.backup("--leave-out-lost") == 0
 
 
 def test_folder_without_a_farm_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -245,12 +328,15 @@ def test_farm_on_a_server_of_its_own_is_refused(
 
 def test_what_a_killed_backup_left_is_taken_away(farm: KeptFarm) -> None:
     left = farm.out / "penround-20261127T000000000Z.part"
-    left.mkdir(parents=True)
+    left.mkdir()
+    farms = farm.out / "penround-farm.part"  # a farm of before, that a restore left so
+    farms.mkdir()
     (left / "database.dump").write_bytes(b"PGDMP")
 
     assert farm.backup() == 0
 
     assert not left.exists()
+    assert farms.exists()
     assert len(farm.backups()) == 1
 
 
@@ -258,7 +344,6 @@ def test_two_backups_into_one_folder_wait_for_each_other(
     farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(disk, "LAST_ONE_ENDS_WITHIN_S", 0.0)
-    farm.out.mkdir()
     with disk.held(farm.out):
         assert farm.backup() == 1
 

@@ -7,6 +7,7 @@ import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -307,6 +308,42 @@ def test_disk_that_cannot_exchange_folders_leaves_all_as_it_was(
 
     assert "Move it aside yourself and restore again" in fails(farm, capsys, "--aside")
     assert (farm.root / "new" / "note").exists()
+
+
+def test_farm_that_came_there_meanwhile_stays(
+    farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put = restore.put_files
+
+    def begun_meanwhile(*told: Any) -> None:
+        put(*told)
+        DataFolder(farm.root / "new").make()
+
+    monkeypatch.setattr(restore, "put_files", begun_meanwhile)
+    assert farm.restore() == 1
+    assert "Move it aside yourself and restore again" in capsys.readouterr().err
+    assert [path.name for path in (farm.root / "new").iterdir()] == ["run"]
+
+
+def test_what_fails_after_the_exchange_is_told_and_both_farms_are_there(
+    living: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    farm = living
+    (farm.folder.root / "of-before").touch()
+
+    def fail(_folder: Path) -> Path:
+        raise PermissionError("not yours")
+
+    monkeypatch.setattr(restore, "move_aside", fail)
+
+    assert farm.restore("--aside", into="data") == 0
+
+    assert "is restored, but what comes after was not all done: not yours" in (
+        words := capsys.readouterr().err
+    )
+    assert f"what was there before is kept in {farm.folder.root}.part" in words
+    assert (farm.root / "data.part" / "of-before").exists()
+    assert not (farm.folder.root / "of-before").exists()
 
 
 def test_folders_exchange_names_in_one_step(tmp_path: Path) -> None:

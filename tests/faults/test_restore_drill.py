@@ -149,6 +149,7 @@ def paired(service: Service, rng: random.Random) -> list[Phone]:
 def back_up_while_told(service: Service, phones: list[Phone]) -> tuple[Path, int]:
     """Make a backup while phones tell; give where it is and how much was told meanwhile."""
     n_meanwhile = 0
+    (service.root / "backups").mkdir(exist_ok=True)
     backup = command(service, "backup", "--out", str(service.root / "backups"))
     while backup.poll() is None:
         phones[n_meanwhile % N_PHONES].tell_one()

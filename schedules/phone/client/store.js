@@ -383,7 +383,8 @@ function dropCovered(tx, pulled, backed_up) {
  *   `unsaid`: what it was about is taken back, so it stays here; `code`: why it is refused, where the phone itself knows
  */
 
-const FILES_KEPT = 60;
+/** @type {Record<string, number>} */
+const FILES_KEPT = { sent: 60, unsaid: 10 };
 
 /** @param {KeptFile} file @param {ArrayBuffer} bytes @returns {Promise<void>} */
 export function addFile(file, bytes) {
@@ -457,8 +458,10 @@ export function settleFile(id, change, epoch) {
 function dropOldFiles(tx) {
   const asking = tx.objectStore("files").getAll();
   asking.onsuccess = () => {
-    const sent = asking.result.filter((f) => f.state === "sent" || f.state === "unsaid").sort((a, b) => b.made_at - a.made_at);
-    for (const old of sent.slice(FILES_KEPT)) dropFileIn(tx, old.id);
+    for (const state of ["sent", "unsaid"]) {  // what a restore may want again is not pushed out by what was taken back
+      const newest = asking.result.filter((f) => f.state === state).sort((a, b) => b.made_at - a.made_at);
+      for (const old of newest.slice(FILES_KEPT[state])) dropFileIn(tx, old.id);
+    }
   };
 }
 
