@@ -117,8 +117,8 @@ GUARDS = (
         "access taken away ends a pull that waits",
         "R28",
         "schedules/phone/scopes.py",
-        "Device.objects.filter(pk=device_id, revoked_at=None, worker__retired_at=None)",
-        "Device.objects.filter(pk=device_id)",
+        "phones = theirs.filter(pk=device_id, revoked_at=None)",
+        "phones = Device.objects.filter(pk=device_id)",
         (T_RACES + "pull.py::test_access_taken_away_ends_a_pull_that_waits",),
     ),
     Guard(
