@@ -1,5 +1,8 @@
 #!/usr/bin/env python3
-"""The one door for people: `up`, `doctor`, `backup`, `restore`, `test`, `gates`, and Django's commands."""
+"""The one door for people: `up`, `doctor`, `backup`, `restore`, `test`, `gates`, and Django's.
+
+`manage.py help` lists Django's commands and those of our own that work on a farm.
+"""
 
 import importlib.util
 import os
