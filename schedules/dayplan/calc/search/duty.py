@@ -21,7 +21,6 @@ from schedules.dayplan.calc.search.layout import (
     J_WAITS,
     J_WAITS_END,
     M_PEOPLE,
-    M_SEATS,
     M_WORK,
     N_SEATS,
     N_SLOTS,
@@ -41,7 +40,7 @@ from schedules.dayplan.calc.search.layout import (
     head,
     is_placed,
     job,
-    listed,
+    kind_of,
     mode,
     nd,
     node_after,
@@ -151,7 +150,7 @@ def _latest(A: Ints, S: Ints, W: Ints, u: int, node: int, by: int) -> int:
     length = st(S, j, S_END) - st(S, j, S_START)
     by = min(by, max(job(A, j, J_DUE), start + length))
     row = st(S, j, S_MODE)
-    by = min(by, until(A, listed(A, mode(A, row, M_SEATS)), u))
+    by = min(by, until(A, kind_of(A, row, st(S, j, S_MACHINE), 0), u))
     has_lags = job(A, j, J_WAITS) < job(A, j, J_WAITS_END)
     if has_lags or job(A, j, J_AWAITED) < job(A, j, J_AWAITED_END):
         by = min(by, over_by_lags(A, S, j, S_START))

@@ -24,7 +24,6 @@ from schedules.dayplan.calc.search.layout import (
     M_MACHINES,
     M_MACHINES_END,
     M_PEOPLE,
-    M_SEATS,
     M_WORK,
     N_SEATS,
     N_SLOTS,
@@ -42,6 +41,7 @@ from schedules.dayplan.calc.search.layout import (
     closes,
     is_placed,
     job,
+    kind_of,
     listed,
     mode,
     node_after,
@@ -267,7 +267,7 @@ def _lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
     W[W_DUTY_OF] = NONE
     n, start = mode(A, row, M_PEOPLE), job(A, j, J_PREV_START)
     m, first = job(A, j, J_PREV_MACHINE), job(A, j, J_PREV)
-    if job(A, j, J_PREV_END) - first != n:
+    if job(A, j, J_PREV_END) - first != n or not _has_machine(A, row, m):
         return False
     _lay_lines(A, W, j, m)
     for k in range(n):
@@ -276,8 +276,7 @@ def _lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
             is_on = unit(A, u, U_START) <= start < unit(A, u, U_END)
             if unit(A, u, U_PERSON) == listed(A, first + k) and is_on:
                 found = u
-        kind = _kind_of(A, row, m, k)
-        if found < 0 or kind < 0 or until(A, kind, found) < start:
+        if found < 0 or until(A, kind_of(A, row, m, k), found) < start:
             return False
         if not may_do(A, S, W, j, found, n):
             return False
@@ -287,10 +286,10 @@ def _lay_as_before(A: Ints, S: Ints, W: Ints, j: int, row: int) -> bool:
     return True
 
 
-@compiled_apart
-def _kind_of(A: Ints, row: int, m: int, k: int) -> int:
-    """Return the kind of skills asked of a seat with a machine; NONE if it is not one of them."""
+@compiled
+def _has_machine(A: Ints, row: int, m: int) -> bool:
+    """Whether a mode can be done with a machine, or without where it is NONE."""
+    is_there = False
     for i in range(mode(A, row, M_MACHINES), mode(A, row, M_MACHINES_END), 2):
-        if listed(A, i) == m:
-            return listed(A, i + 1) if k == 0 else listed(A, mode(A, row, M_SEATS) + k)
-    return NONE
+        is_there |= listed(A, i) == m
+    return is_there

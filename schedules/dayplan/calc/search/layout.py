@@ -174,6 +174,16 @@ def until(A: Ints, kind: int, u: int) -> int:
 
 
 @compiled
+def kind_of(A: Ints, row: int, m: int, k: int) -> int:
+    """Return the kind of skills asked of a seat in a mode, the first one's with the machine."""
+    if k == 0:
+        for i in range(mode(A, row, M_MACHINES), mode(A, row, M_MACHINES_END), 2):
+            if listed(A, i) == m:
+                return listed(A, i + 1)
+    return listed(A, mode(A, row, M_SEATS) + k)
+
+
+@compiled
 def way(A: Ints, speed: int, a: int, b: int) -> int:
     """Return the time from place to place at a speed [s]."""
     return A[A[AT_WAY] + (speed * A[N_PLACES] + a) * A[N_PLACES] + b]

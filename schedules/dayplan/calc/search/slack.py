@@ -21,7 +21,6 @@ from schedules.dayplan.calc.search.layout import (
     L_MOST,
     L_OTHER,
     L_RELATION,
-    M_SEATS,
     M_WORK,
     N_JOBS,
     N_SEATS,
@@ -45,8 +44,8 @@ from schedules.dayplan.calc.search.layout import (
     Ints,
     is_placed,
     job,
+    kind_of,
     lag,
-    listed,
     machine,
     mode,
     nd,
@@ -181,10 +180,10 @@ def clear_queue(A: Ints, W: Ints) -> None:
 @compiled_apart
 def _is_late_for_good(A: Ints, S: Ints, W: Ints, j: int, end: int) -> bool:
     """Whether skills lapse, or a shift ends, before a job put to end then is over."""
-    seats = mode(A, st(S, j, S_MODE), M_SEATS)
+    row, m = st(S, j, S_MODE), st(S, j, S_MACHINE)
     for k in range(load_crew(A, S, W, j)):
         u = W[AT_CREW + k]
-        if end > until(A, listed(A, seats + k), u):
+        if end > until(A, kind_of(A, row, m, k), u):
             return True
         back = unit(A, u, U_BACK)
         if back >= 0 and nd(A, S, j * A[N_SLOTS] + k, D_AFTER) < 0:
@@ -354,13 +353,13 @@ def set_latest(A: Ints, S: Ints, W: Ints, j: int) -> bool:
     for k in range(A[N_SLOTS]):
         last_end = min(last_end, over_by(A, S, j, k, S_LATEST))
         on_time = min(on_time, over_by(A, S, j, k, S_ON_TIME))
-    n, row = load_crew(A, S, W, j), st(S, j, S_MODE)
+    n, row, m = load_crew(A, S, W, j), st(S, j, S_MODE), st(S, j, S_MACHINE)
     for k in range(n):
-        last_end = min(last_end, until(A, listed(A, mode(A, row, M_SEATS) + k), W[AT_CREW + k]))
+        last_end = min(last_end, until(A, kind_of(A, row, m, k), W[AT_CREW + k]))
         last_end = min(last_end, unit(A, W[AT_CREW + k], U_END))
     latest = start
     if last_end > end:
-        m, work = st(S, j, S_MACHINE), mode(A, row, M_WORK)
+        work = mode(A, row, M_WORK)
         latest = last_fit(A, W, j, start, min(last_end, end + NEVER // 4), AT_CREW, n, m, work)
     due = job(A, j, J_DUE)
     room = min(on_time, due if end <= due else end) - end

@@ -24,7 +24,6 @@ from schedules.dayplan.calc.search.layout import (
     L_LEAST,
     L_OTHER,
     L_RELATION,
-    M_SEATS,
     M_WORK,
     N_SEATS,
     N_SLOTS,
@@ -61,6 +60,7 @@ from schedules.dayplan.calc.search.layout import (
     head,
     is_placed,
     job,
+    kind_of,
     lag,
     listed,
     mode,
@@ -159,7 +159,7 @@ def start_of(A: Ints, S: Ints, W: Ints, j: int, row: int, n: int, m: int, held: 
         if then > at:
             at = fit(A, W, j, then, W[OUT + 2], AT_TEAM, n, m, work)
     end = W[W_END]
-    if at >= NEVER or at > W[OUT + 1] or end > W[OUT + 3] or _lapses(A, W, row, n, end):
+    if at >= NEVER or at > W[OUT + 1] or end > W[OUT + 3] or _lapses(A, W, row, n, m, end):
         return NONE
     if outlasts_tank(A, j, m, end - at):
         return NONE
@@ -167,10 +167,10 @@ def start_of(A: Ints, S: Ints, W: Ints, j: int, row: int, n: int, m: int, held: 
 
 
 @compiled
-def _lapses(A: Ints, W: Ints, row: int, n: int, end: int) -> bool:
+def _lapses(A: Ints, W: Ints, row: int, n: int, m: int, end: int) -> bool:
     found = False
     for k in range(n):
-        if end > until(A, listed(A, mode(A, row, M_SEATS) + k), W[AT_TEAM + k]):
+        if end > until(A, kind_of(A, row, m, k), W[AT_TEAM + k]):
             found = True
     return found
 
