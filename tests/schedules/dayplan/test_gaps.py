@@ -4,7 +4,10 @@ from itertools import product
 
 import pytest
 
+from schedules.dayplan.calc.check import check
 from schedules.dayplan.calc.instance import Instance
+from schedules.dayplan.calc.model import solve_day
+from schedules.dayplan.calc.resources import Skill
 from schedules.dayplan.calc.search import layout as o
 from schedules.dayplan.calc.search.calls import keep_if_best, take_out
 from schedules.dayplan.calc.search.insert import find_gap
@@ -25,6 +28,7 @@ from schedules.dayplan.calc.search.trial import NO_COST
 from schedules.dayplan.calc.search.worker import Worker
 
 from .days import farm_day
+from .tiny import a_day, a_job, a_machine, a_person, at
 
 
 def ends_along(worker: Worker, line: int) -> list[tuple[int, int]]:
@@ -92,3 +96,15 @@ def test_no_gap_is_cheaper_than_the_one_found(early: float) -> None:
     assert len(found) > 30
     assert has_machine
     assert found == pytest.approx(cheapest, abs=1e-9)
+
+
+def test_job_is_not_driven_after_the_licence_lapsed() -> None:
+    """It could begin in time, and another stands before it: then one of the two is left out."""
+    ana = a_person("ana", Skill("loader", at(30)))
+    jobs = (a_job(key, machine_kinds=("loader",)) for key in ("one", "other"))
+    problem = a_day(ana, a_machine(driver_skill="loader"), *jobs)
+
+    solution = solve_day(problem, iterations=50)
+
+    assert check(problem, solution).broken == ()
+    assert len(solution.assignments) == 1
