@@ -20,13 +20,13 @@ from schedules.rounds.services import record_visit_time
 from schedules.sand.services import add_moisture_test
 from schedules.work.models import Outcome
 from schedules.work.progress import (
-    Load,
     add_loads,
     finish_work,
     report_problem,
     start_work,
     undo_report,
 )
+from schedules.work.telling import Teller
 
 from .registry import Payload, Result, handles, handles_many, machine_of, who
 
@@ -172,12 +172,12 @@ def _finish(caller: Caller, event: Event, p: Payload, outcome: Outcome) -> dict[
 @handles_many("load", WorkPayload)
 def _loads(caller: Caller, events: Sequence[Event], payloads: list[Payload]) -> list[Result]:
     named = {p.get("machine") for p in payloads}
-    machines = {pk: machine_of(caller, pk) for pk in named}
+    machines, by = {pk: machine_of(caller, pk) for pk in named}, caller.actor
     loads = [
-        Load(p["work_order"], event.happened_at, event, machines[p.get("machine")])
+        (p["work_order"], Teller(by, event.happened_at, event, machines[p.get("machine")]))
         for event, p in zip(events, payloads, strict=True)
     ]
-    counted = add_loads(site_id=caller.site.pk, by=caller.actor, loads=loads)
+    counted = add_loads(site_id=caller.site.pk, loads=loads)
     return [{"loads": n} for _order, n in counted]
 
 

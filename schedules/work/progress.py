@@ -7,7 +7,6 @@ is asked to decide (`needs_decision`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
@@ -213,16 +212,6 @@ def _was_waiting(order: WorkOrder, at: datetime) -> bool:
     return bool(waiting_reasons(order.site_id, [order.pk], at))
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
-    """One load: for which work order, when, by which event and with what machine."""
-
-    work_order_id: int
-    at: datetime
-    event: Event | None = None
-    machine: Machine | None = None
-
-
 def add_load(
     *,
     site_id: int,
@@ -233,21 +222,21 @@ def add_load(
     machine: Machine | None = None,
 ) -> WorkOrder:
     """Count one load more, as `add_loads` does."""
-    load = Load(work_order_id, at, event, machine)
-    [(order, _n)] = add_loads(site_id=site_id, by=by, loads=[load])
+    load = (work_order_id, Teller(by, at, event, machine))
+    [(order, _n)] = add_loads(site_id=site_id, loads=[load])
     return order
 
 
-def add_loads(*, site_id: int, by: Actor, loads: Sequence[Load]) -> list[tuple[WorkOrder, int]]:
-    """Count loads in the order given; give of each its work order and the count with it.
+def add_loads(*, site_id: int, loads: Sequence[tuple[int, Teller]]) -> list[tuple[WorkOrder, int]]:
+    """Count loads, each of a work order's key, in the order given; give the orders and counts.
 
     Never refused. The first one starts the work. Buckets from a lane are booked when the work is
     closed; one told later, at once. 4 queries for all, and what booking takes.
     """
-    with site_write(site_id, loads[-1].at) as write:
-        ids = list(dict.fromkeys(load.work_order_id for load in loads))
-        count = _Count(write, lock_each(site_id, ids), by)
-        counted = [count.add(load) for load in loads]
+    with site_write(site_id, loads[-1][1].at) as write:
+        ids = list(dict.fromkeys(pk for pk, _teller in loads))
+        count = _Count(write, lock_each(site_id, ids))
+        counted = [count.add(pk, teller) for pk, teller in loads]
         insert_rows(count.unwritten)
         update_rows(list(count.orders.values()), STATE_FIELDS)
     return counted
@@ -256,21 +245,20 @@ def add_loads(*, site_id: int, by: Actor, loads: Sequence[Load]) -> list[tuple[W
 class _Count:
     """Work orders whose loads are counted, and what is still to be written of them."""
 
-    def __init__(self, write: SiteWrite, orders: dict[int, WorkOrder], by: Actor) -> None:
-        self.write, self.orders, self.by = write, orders, by
+    def __init__(self, write: SiteWrite, orders: dict[int, WorkOrder]) -> None:
+        self.write, self.orders = write, orders
         self.standings = {pk: add_up(words) for pk, words in words_of_each(orders).items()}
         self.unwritten: list[Report] = []
 
-    def add(self, load: Load) -> tuple[WorkOrder, int]:
+    def add(self, work_order_id: int, teller: Teller) -> tuple[WorkOrder, int]:
         """Count one load more; give its work order and the count."""
-        order = self.orders[load.work_order_id]
-        teller = Teller(self.by, load.at, load.event, load.machine)
+        order = self.orders[work_order_id]
         if order.status == Status.NEEDS_ACTION:
-            ask_for_lock(order, load.at, load.at)
+            ask_for_lock(order, teller.at, teller.at)
         self.unwritten.append(report_of(order, Said.LOAD, teller))
-        ask_about(order, Said.LOAD, None, load.at)
+        ask_about(order, Said.LOAD, None, teller.at)
         if not is_closed_by_service(order):
-            word = Word(Said.LOAD, self.by.pk, load.at)
+            word = Word(Said.LOAD, teller.by.pk, teller.at)
             self.standings[order.pk] = with_load(self.standings[order.pk], word)
             stand_at(order, self.standings[order.pk])
         move_on(self.write, order, Said.LOAD)

@@ -1,6 +1,6 @@
 """How a report becomes the state of a work order: written down first, then all of them added up.
 
-Only the verbs of this room use it, inside their transaction.
+Only the verbs of this room use it, inside their transaction; who tells them says `Teller`.
 """
 
 from __future__ import annotations
