@@ -39,19 +39,23 @@ class CursorPages(CursorPagination):
     def get_paginated_response(self, data: Any) -> Response:
         """Name the neighbours in the body and, for plain HTTP clients, in `Link` (RFC 8288)."""
         response = super().get_paginated_response(data)
-        self._name_neighbours(response)
+        _name_neighbours(response, response.data["next"], response.data["previous"])
         return response
 
     def get_written_response(self, rows: Sequence[str]) -> HttpResponse:
         """Give a page of rows that are JSON already."""
-        following, previous = map(json.dumps, (self.get_next_link(), self.get_previous_link()))
-        body = f'{{"next":{following},"previous":{previous},"results":[{",".join(rows)}]}}'
+        following, previous = self.get_next_link(), self.get_previous_link()
+        head = f'"next":{json.dumps(following)},"previous":{json.dumps(previous)}'
+        body = f'{{{head},"results":[{",".join(rows)}]}}'
         response = HttpResponse(body, content_type="application/json")
-        self._name_neighbours(response)
+        _name_neighbours(response, following, previous)
         return response
 
-    def _name_neighbours(self, response: HttpResponseBase) -> None:
-        neighbours = {"next": self.get_next_link(), "prev": self.get_previous_link()}
-        links = [f'<{url}>; rel="{rel}"' for rel, url in neighbours.items() if url]
-        if links:
-            response["Link"] = ", ".join(links)
+
+def _name_neighbours(
+    response: HttpResponseBase, following: str | None, previous: str | None
+) -> None:
+    neighbours = {"next": following, "prev": previous}
+    links = [f'<{url}>; rel="{rel}"' for rel, url in neighbours.items() if url]
+    if links:
+        response["Link"] = ", ".join(links)

@@ -8,19 +8,22 @@ say the same.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from functools import cache
+from collections.abc import Callable, Iterator
+from functools import cache, lru_cache
 from typing import Any
 
+from django.core.exceptions import EmptyResultSet
 from django.db import connection
 from django.db.models import ForeignKey, Model, QuerySet
 from django.db.models.expressions import RawSQL
 from django.db.models.fields import TextField
+from django.db.models.query import ValuesIterable
 from rest_framework import serializers
 
 from .models import PlaceKind, Site
 from .queries import word
 from .restfields import PlaceRef, WhoField
+from .rows import planned
 
 INSTANT = (
     """replace(to_char({} AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"'), '.000000Z', 'Z')"""
@@ -51,10 +54,36 @@ def with_json(
     sql = _written(form)
     if sql is None:
         return None
-    words = json.dumps({kind: word(site, language, kind) for kind in PlaceKind.values})
-    shown = RawSQL(sql, [words] * sql.count("%s"), TextField())  # noqa: S611  columns of our own
-    found: QuerySet[Any, dict[str, Any]] = rows.prefetch_related(None).annotate(shown=shown)
-    return found.values("pk", "shown")
+    words = [_words(language, json.dumps(site.words))] * sql.count("%s")
+    shown = RawSQL(sql, words, TextField())  # noqa: S611  columns of our own
+    found: QuerySet[Any, Any] = rows.prefetch_related(None).annotate(shown=shown)
+    found = found.values("pk", "shown")
+    found._iterable_class = PlannedRows
+    return found
+
+
+class PlannedRows(ValuesIterable):
+    """`pk` and `shown` of rows, by a statement that the session plans once."""
+
+    def __iter__(self) -> Iterator[dict[str, Any]]:
+        """Ask, and give the rows."""
+        query = self.queryset.query
+        try:
+            sql, parameters = query.get_compiler(self.queryset.db).as_sql()
+        except EmptyResultSet:
+            return
+        numbered = sql % tuple(f"${n + 1}" for n in range(len(parameters)))
+        with connection.cursor() as cursor:
+            cursor.execute(planned(numbered, len(parameters)), parameters)
+            found = cursor.fetchall()
+        for row in found:
+            yield dict(zip(("pk", "shown"), row, strict=True))
+
+
+@lru_cache(maxsize=64)
+def _words(language: str, own: str) -> str:
+    site = Site(words=json.loads(own))
+    return json.dumps({kind: word(site, language, kind) for kind in PlaceKind.values})
 
 
 @cache
@@ -62,7 +91,7 @@ def _written(form: Any) -> str | None:
     if not issubclass(form, serializers.ModelSerializer):
         return None
     try:
-        return f"({_object(form(), form.Meta.model, _table(form.Meta.model))})::text"
+        return f"({_object(form(), form.Meta.model, _table(form.Meta.model))}::text)"
     except NotColumnsError:
         return None
 
@@ -71,8 +100,10 @@ def _object(form: serializers.ModelSerializer[Any], model: type[Model], table: s
     if any(getattr(type(form), name) is not getattr(PLAIN, name) for name in SAYS_OTHERWISE):
         raise NotColumnsError
     shown = [field for field in form.fields.values() if not field.write_only]
-    pairs = (f"'{field.field_name}', {_value(field, model, table)}" for field in shown)
-    return f"json_build_object({', '.join(pairs)})"
+    named = (
+        f"{_value(field, model, table)} AS {_quoted(str(field.field_name))}" for field in shown
+    )
+    return f"(SELECT row_to_json(shown) FROM (SELECT {', '.join(named)}) shown)"  # noqa: S608  names of our own
 
 
 def _value(field: serializers.Field[Any, Any, Any, Any], model: type[Model], table: str) -> str:

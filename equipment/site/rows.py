@@ -18,6 +18,7 @@ from weakref import WeakKeyDictionary
 
 from django.db import connection
 from django.db.models import Field, Model
+from django.db.models.base import ModelState
 
 Names = tuple[tuple[str, str], ...]  # of each column, and what a row calls it
 
@@ -116,33 +117,47 @@ class Joined:
         """Give the one row that a statement finds, as an object of each table: 1 query.
 
         None in place of what an outer join did not find; None where there is no row. The
-        parameters, texts, are $1, $2, ... in the statement; a session plans it once, not each time.
+        parameters are $1, $2, ... in the statement.
         """
-        with connection.cursor() as cursor:
-            cursor.execute(_prepared(sql, len(parameters)), parameters)
-            found = cursor.fetchone()
+        found = first_row(sql, *parameters)
         if found is None:
             return None
         values = iter(found)
         return [_object(model, values) for model in self.models.values()]
 
 
+def first_row(sql: str, *parameters: str) -> tuple[Any, ...] | None:
+    """Give the first row of a statement that is made on every call: 1 query."""
+    with connection.cursor() as cursor:
+        cursor.execute(planned(sql, len(parameters)), parameters)
+        found: tuple[Any, ...] | None = cursor.fetchone()
+    return found
+
+
 PREPARED: dict[str, str] = {}  # statements by what runs them
+MOST_PLANNED = 300  # statements of a session; beyond, all are planned anew as they come
 _there: WeakKeyDictionary[Any, set[str]] = WeakKeyDictionary()  # by the driver's connections
 
 
-def _prepared(sql: str, n_parameters: int) -> str:
-    """Give what runs a statement that this connection's session has planned."""
+def planned(sql: str, n_parameters: int) -> str:
+    """Give what runs a statement with parameters $1, $2, ... that this session has planned.
+
+    A long statement takes PostgreSQL as long to read and plan as to answer; a session that meets it
+    for the first time plans it here.
+    """
     name = f"penround_{hashlib.sha256(sql.encode()).hexdigest()[:16]}"
     session = connection.connection
     if name not in (there := _there.setdefault(session, set())):
-        texts = ", ".join(["text"] * n_parameters)
         with connection.wrap_database_errors:
-            session.execute(f"PREPARE {name} ({texts}) AS {sql}")
+            if len(there) >= MOST_PLANNED:
+                session.execute("DEALLOCATE ALL")
+                there.clear()
+                PREPARED.clear()
+            session.execute(f"PREPARE {name} AS {sql}")
         there.add(name)
-    run = f"EXECUTE {name} ({', '.join(['%s'] * n_parameters)})"
-    PREPARED[run.partition(" (")[0]] = sql
-    return run
+    run = f"EXECUTE {name}"
+    PREPARED[run] = sql
+    return f"{run} ({', '.join(['%s'] * n_parameters)})" if n_parameters else run
 
 
 def _object(model: type[Model], values: Iterator[Any]) -> Model | None:
@@ -152,7 +167,11 @@ def _object(model: type[Model], values: Iterator[Any]) -> Model | None:
         return None
     for n, convert in converters:
         own[n] = convert(own[n], None, connection)
-    return model.from_db(connection.alias, names, own)
+    made = model.__new__(model)  # as one that was pickled is made: without asking each field
+    made._state = ModelState()
+    made._state.db, made._state.adding = connection.alias, False
+    made.__dict__.update(zip(names, own, strict=True))
+    return made
 
 
 @cache

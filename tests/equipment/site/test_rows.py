@@ -8,8 +8,9 @@ import pytest
 from django.db import DataError, IntegrityError, connection
 from django.test.utils import CaptureQueriesContext
 
+from equipment.site import rows
 from equipment.site.models import Actor, Change, Event, Site, SiteVersion
-from equipment.site.rows import Joined, insert_rows, update_rows
+from equipment.site.rows import Joined, first_row, insert_rows, update_rows
 from tests.factories import make_site, make_worker, utc
 
 pytestmark = pytest.mark.django_db
@@ -103,3 +104,24 @@ def test_what_a_statement_joins_is_read_as_the_orm_reads_it(actor: Actor) -> Non
         assert found[0].words == site.words
         assert not found[0]._state.adding
     assert joined.first(f"{sql} WHERE false", "0") is None
+
+
+def planned_in_session() -> set[str]:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT name FROM pg_prepared_statements WHERE name LIKE 'penround%'")
+        return {name for (name,) in cursor.fetchall()}
+
+
+def test_a_session_plans_a_statement_once_and_keeps_so_many(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(rows, "MOST_PLANNED", 3)
+    ways = [f"SELECT {n}, $1::text" for n in range(1_000_000, 1_000_005)]
+    with connection.cursor() as cursor:
+        cursor.execute("DEALLOCATE ALL")
+    rows._there.clear()
+
+    for n, way in enumerate(ways):
+        for said in ("a", "it's 100%"):
+            assert first_row(way, said) == (1_000_000 + n, said)
+        assert len(planned_in_session()) == n % 3 + 1
