@@ -2,14 +2,13 @@
 
 import hashlib
 from collections.abc import Callable
-from datetime import UTC, datetime
 
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.utils.cache import set_response_etag
 from django.utils.http import parse_etags
 
-from crews.devices.auth import Phone, token_of
-from crews.devices.services import device_of
+from crews.devices.auth import token_of
+from crews.devices.services import state_for
 from equipment.site.preconditions import Asked, etag_of_state, is_known
 
 # Headers that a 304 must repeat (RFC 9110, section 15.4.5).
@@ -53,9 +52,10 @@ class ConditionalApiMiddleware:
         given, token = request.headers.get("If-None-Match", ""), token_of(request)
         if not given or not token or (form := self.forms.get(_told(request))) is None:
             return None
-        device = device_of(token, datetime.now(UTC))
-        caller = device and Phone(device).caller_on(form[0].slug)
-        if not caller or (etag := etag_of_state(form[0], caller)) not in parse_etags(given):
+        slug, state = state_for(token) or ("", None)
+        if state is None or slug != form[0].slug:
+            return None
+        if (etag := etag_of_state(form[0], state)) not in parse_etags(given):
             return None
         return HttpResponseNotModified(headers={**form[1], "ETag": etag})
 

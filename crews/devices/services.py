@@ -11,8 +11,9 @@ from crews.errors import PairingRefusedError, TooManyTriesError
 from crews.people.models import Crew, Worker
 from crews.people.services import find_worker
 from equipment.site.errors import NotFoundError
-from equipment.site.models import Actor, ActorKind, Named, Site, SiteVersion
-from equipment.site.rows import Joined
+from equipment.site.models import Actor, ActorKind, Named, Role, Site, SiteVersion
+from equipment.site.preconditions import RestsOn
+from equipment.site.rows import Joined, first_row
 from equipment.site.writes import site_write
 
 from .models import Device, PairingCode, PairingTry, Pin
@@ -126,8 +127,7 @@ def _add_device(code: PairingCode, token: str, at: datetime) -> Device:
 
 
 PHONE = Joined(device=Device, site=Site, version=SiteVersion, worker=Worker, actor=Actor)
-OF_TOKEN = f"""
-    SELECT {PHONE.columns}
+FROM_DEVICE = """
     FROM crews_device device
     JOIN equipment_site site ON site.id = device.site_id
     JOIN equipment_siteversion version ON version.site_id = site.id
@@ -136,7 +136,13 @@ OF_TOKEN = f"""
     WHERE (device.token_hash = $1 OR device.next_token_hash = $1) AND device.revoked_at IS NULL
         AND worker.retired_at IS NULL
         AND (SELECT retired_at FROM crews_crew WHERE id = device.crew_id) IS NULL
-"""  # noqa: S608  columns of our own
+"""
+OF_TOKEN = f"SELECT {PHONE.columns} {FROM_DEVICE}"
+STATE_OF_TOKEN = f"""
+    SELECT site.slug, version.epoch, version.version, actor.id,
+        coalesce(worker.role, '{Role.WORKER}'), coalesce(worker.language, site.language)
+    {FROM_DEVICE} AND device.next_made_at IS NULL
+"""
 
 
 def device_of(token: str, at: datetime) -> Device | None:
@@ -152,6 +158,16 @@ def device_of(token: str, at: datetime) -> Device | None:
         return device if at < device.next_made_at + OLD_TOKEN_LIFE else None
     _begin_new_token(device, digest)
     return device
+
+
+def state_for(token: str) -> tuple[str, RestsOn] | None:
+    """Give the site's slug, and what lists follow from for the phone of a token: 1 query.
+
+    None for a token that is good for no phone, and for one that is being renewed: its first use
+    counts, and that is `device_of`'s to see. Who a phone is on its site says `Phone.caller_on`.
+    """
+    found = first_row(STATE_OF_TOKEN, hashed(token))
+    return found and (found[0], RestsOn(*found[1:]))
 
 
 def _phone_of(digest: str) -> Device | None:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
+from uuid import UUID
 
 from django.db import OperationalError, connection, models, transaction
 from django.http import HttpRequest
@@ -123,26 +124,34 @@ class Asked:
     language: str
 
 
-def etag_of_state(asked: Asked, caller: Caller) -> str:
-    """Give the ETag of an answer that moves with nothing but the site, the caller and the address.
+class RestsOn(NamedTuple):
+    """What of the site and the caller a list follows from."""
+
+    epoch: UUID
+    version: int
+    actor_id: int
+    role: str
+    language: str
+
+
+def rests_on(caller: Caller) -> RestsOn:
+    """Give the state of the caller's site, and who asks: 1 query; a phone's site has come with it.
 
     Read before the rows: what commits meanwhile shows in the answer already, and the caller who
-    comes back with this ETag then gets the rows again and no 304. Weak for that reason: 2 answers
-    of one ETag may differ by what came meanwhile. 1 query; a phone's site has come with it.
+    comes back with its ETag then gets the rows again and no 304.
     """
     row: SiteVersion = caller.site.siteversion
-    rests_on = (
-        row.epoch,
-        row.version,
-        caller.actor.pk,
-        caller.role,
-        caller.language,
-        asked.language,
-        asked.address,
-        asked.media_type,
-        code_edition(),
-    )
-    return f'W/"{hashlib.sha256(repr(rests_on).encode()).hexdigest()[:32]}"'
+    who = (caller.actor.pk, str(caller.role), caller.language)
+    return RestsOn(row.epoch, row.version, *who)
+
+
+def etag_of_state(asked: Asked, state: RestsOn) -> str:
+    """Give the ETag of an answer that moves with nothing but the site, the caller and the address.
+
+    Weak: 2 answers of one ETag may differ by what came while the rows were read.
+    """
+    told = (*state, asked.language, asked.address, asked.media_type, code_edition())
+    return f'W/"{hashlib.sha256(repr(told).encode()).hexdigest()[:32]}"'
 
 
 @cache

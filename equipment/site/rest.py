@@ -30,7 +30,15 @@ from rest_framework.viewsets import GenericViewSet
 from .callers import Caller, caller_on
 from .json_rows import with_json
 from .models import LEADS, SHOP, Role
-from .preconditions import Asked, answer_tagged, etag_of, etag_of_data, etag_of_state, once
+from .preconditions import (
+    Asked,
+    answer_tagged,
+    etag_of,
+    etag_of_data,
+    etag_of_state,
+    once,
+    rests_on,
+)
 from .preferences import apply_preferences
 from .queries import current_language
 from .restfields import SinceQuery
@@ -110,7 +118,7 @@ class SiteViewSet(GenericViewSet[M]):
         rows = super().get_queryset()
         if getattr(self, "swagger_fake_view", False):
             return rows.none()
-        return rows.filter(site=self.caller.site)
+        return rows.filter(site_id=self.caller.site.pk)
 
     def filter_queryset(self, queryset: models.QuerySet[M, Row_co]) -> models.QuerySet[M, Row_co]:
         """Narrow a list by its query parameters, each checked first."""
@@ -187,7 +195,7 @@ class ListViewSet(ListModelMixin, SiteViewSet[M]):
         As a table (`text/csv`) it gives all rows at once.
         """
         asked = self._asked(request) if self.is_of_state else None
-        etag = etag_of_state(asked, self.caller) if asked else ""
+        etag = etag_of_state(asked, rests_on(self.caller)) if asked else ""
         if etag and etag in parse_etags(request.headers.get("If-None-Match", "")):
             answer: HttpResponseBase = HttpResponseNotModified()
         else:

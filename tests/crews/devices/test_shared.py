@@ -16,11 +16,13 @@ from crews.devices.services import (
     reset_pin,
     revoke_device,
     set_pin,
+    state_for,
 )
 from crews.errors import PairingRefusedError
 from crews.people.models import Crew, Worker
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Role
+from equipment.site.preconditions import RestsOn, rests_on
 from tests.factories import make_phone, make_site, make_worker
 
 NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -52,6 +54,48 @@ def test_phone_of_a_crew_is_nobodys_until_a_name_is_picked(crew: Crew) -> None:
     assert (device.worker, device.crew) == (None, crew)
     assert (caller.role, caller.actor, caller.crew_id) == (Role.WORKER, device.actor, crew.pk)
     assert Phone(device).caller_on("theirs") is None
+
+
+def state_by_caller(token: str) -> tuple[str, RestsOn] | None:
+    device = device_of(token, NOW)
+    if device is None:
+        return None
+    caller = Phone(device).caller_on(device.site.slug)
+    assert caller is not None
+    return device.site.slug, rests_on(caller)
+
+
+def test_what_lists_follow_from_is_the_same_by_the_short_way(crew: Crew) -> None:
+    """Every condition that puts a phone out counts in both statements."""
+    lead = make_worker(crew.site, "lea", role=Role.LEAD)
+    Worker.objects.filter(pk=lead.pk).update(language="en")
+    _device, shared = pair_shared(crew)
+    _device, token = make_phone(lead, NOW)
+    other, other_token = make_phone(make_worker(make_site("theirs"), "bo"), NOW)
+
+    tokens = (shared, token, other_token)
+    told = [state_for(each) for each in tokens]
+    assert told == [state_by_caller(each) for each in tokens]
+    assert [state and state[1].role for state in told] == ["worker", "lead", "worker"]
+    assert [state and state[1].language for state in told] == ["en", "en", "es"]
+    revoke_device(site_id=other.site_id, device_id=other.pk, at=NOW)
+    Crew.objects.update(retired_at=NOW)
+    Worker.objects.filter(pk=lead.pk).update(retired_at=NOW)
+    for each in (*tokens, "nobody"):
+        assert state_for(each) is None
+        assert state_by_caller(each) is None
+    Worker.objects.filter(pk=lead.pk).update(retired_at=None)
+    assert state_for(token) == state_by_caller(token) is not None
+
+
+def test_token_that_is_being_renewed_goes_the_long_way(crew: Crew) -> None:
+    device, token = make_phone(Worker.objects.get(), NOW)
+    new = renew_token(site_id=crew.site_id, device_id=device.pk, at=NOW)
+
+    assert (state_for(token), state_for(new)) == (None, None)
+    assert device_of(new, NOW) is not None  # its first use: it is no longer new
+    assert state_for(new) == state_by_caller(new) is not None
+    assert state_for(token) is None
 
 
 def test_code_is_of_one_person_or_one_crew(crew: Crew) -> None:
