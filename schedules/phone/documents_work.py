@@ -183,6 +183,7 @@ def _job(look: Look, order: WorkOrder) -> Body:
         "version": order.version,
         "status": order.status,
         "outcome": order.outcome,
+        "is_begun": order.started_at is not None,
         "n_left": order.n_left,
         "loads": order.loads,
         "counts_loads": order.batch_step == "bedded" or order.place.kind == PlaceKind.LANE,

@@ -43,6 +43,7 @@
  * @property {string} planned_end
  * @property {string} status NEEDS-ACTION, IN-PROCESS, COMPLETED or CANCELLED
  * @property {string} outcome
+ * @property {boolean} is_begun whether somebody began it, however it stands now
  * @property {number | null} n_left
  * @property {number} loads
  * @property {boolean} counts_loads
@@ -223,11 +224,11 @@ const OPEN = { outcome: "", n_left: null };
 
 /** @type {Record<string, (over: Over) => void>} */
 const OVER = {
-  start: (over) => job(over, () => ({ status: "IN-PROCESS", ...OPEN })),
+  start: (over) => job(over, () => ({ status: "IN-PROCESS", is_begun: true, ...OPEN })),
   done: (over) => job(over, () => ({ status: "COMPLETED", outcome: "done", n_left: null })),
   part: (over) => job(over, () => ({ status: "COMPLETED", outcome: "part", n_left: over.payload.n_left })),
   could_not: (over) => job(over, () => ({ status: "CANCELLED", outcome: "could_not", n_left: null })),
-  load: (over) => job(over, (one) => ({ loads: one.loads + 1 })),
+  load: (over) => job(over, (one) => ({ loads: one.loads + 1, is_begun: true })),
   undo,
   give: (over) => job(over, () => ({ worker_ids: [over.payload.worker] })),
   reading: (over) => machine(over, () => ({ meter_h: over.payload.meter_h, read_at: over.event.client_at })),
@@ -309,11 +310,12 @@ function undo(over) {
   const one = over.view.crewJobs.find((j) => j.id === over.payload.work_order);
   const back = over.event.back ?? wordBack(over.before, over.payload.work_order, one);
   if (back?.loads) job(over, (one) => ({ loads: Math.max(0, one.loads + back.loads) }));
-  else if (back) job(over, () => ({ status: back.status, ...OPEN }));
+  else if (back) job(over, () => ({ status: back.status, is_begun: back.status === "IN-PROCESS", ...OPEN }));
 }
 
 /**
- * How a job stands once the last word on it is taken back: by what was said here, else by how it stands.
+ * How a job stands once the last word on it is taken back: by what was said here, and by how it stands, since
+ * what was said long ago is kept at the farm alone.
  * @param {Kept[]} events @param {number} work_order @param {Job} [shown] @returns {Back | null}
  */
 export function wordBack(events, work_order, shown) {
@@ -321,7 +323,7 @@ export function wordBack(events, work_order, shown) {
   const last = words.at(-1)?.kind ?? (shown && lastWordOf(shown));
   if (!last) return null;
   if (last === "load") return { status: "", loads: -1 };
-  const isBegun = last === "done" || (last !== "start" && words.some((e) => e.kind === "start"));
+  const isBegun = last === "done" || (last !== "start" && (words.some((e) => e.kind === "start") || shown?.is_begun));
   return { status: isBegun ? "IN-PROCESS" : "NEEDS-ACTION", loads: 0 };
 }
 

@@ -39,6 +39,7 @@ def job(key: int, minutes: float = 5, *, worker: int = ANA, **more: Any) -> Doc:
         "planned_end": at(minutes + 12),
         "status": "NEEDS-ACTION",
         "outcome": "",
+        "is_begun": more.get("status", "NEEDS-ACTION") != "NEEDS-ACTION",
         "n_left": None,
         "loads": 0,
         "counts_loads": False,

@@ -270,6 +270,27 @@ const CHECKS = {
     assert.deepEqual([...found].sort(), ["check 1, photo 2, language 3 of 3", "language 1 of 1"]);
   },
 
+  async ending_that_is_taken_back_leaves_the_work_as_begun_as_the_farm_has_it() {
+    const phone = new Lonely();
+    const { viewOf } = await phone.load("view.js");
+    const who = { worker: 1, is_shared: false, epoch: "e", version: 5, taken: 3, at: 0 };
+    const said = (seq, kind, more = {}) => ({ seq, n: seq, id: `${seq}`, kind, payload: { work_order: 7, ...more }, client_at: "", schema_version: 1, state: "waiting" });
+    const shown = (body, ...events) => {
+      const whole = { title: {}, worker_ids: [1], locked_for: [], planned_start: "", loads: 0, outcome: "", n_left: null, ...body };
+      const [job] = viewOf([{ scope: "crew-1", kind: "job", key: "7", body: whole }], events, who).jobs;
+      return job.status;
+    };
+    const begun = { status: "IN-PROCESS", is_begun: true };  // its beginning was sent long ago and is not kept here
+    for (const ending of ["part", "could_not", "done"]) {
+      assert.equal(shown(begun, said(4, ending), said(5, "undo")), "IN-PROCESS", ending);
+      assert.equal(shown({ ...begun, status: "COMPLETED", outcome: ending }, said(4, "undo")), "IN-PROCESS", ending);
+    }
+    const open = { status: "NEEDS-ACTION", is_begun: false };
+    assert.equal(shown(open, said(4, "could_not"), said(5, "undo")), "NEEDS-ACTION");
+    assert.equal(shown(open, said(4, "start"), said(5, "undo"), said(6, "could_not"), said(7, "undo")), "NEEDS-ACTION");
+    assert.equal(shown(begun, said(4, "undo"), said(5, "could_not"), said(6, "undo")), "NEEDS-ACTION");
+  },
+
   async nudge_is_one_note_without_details_and_a_tap_on_it_opens_the_page() {
     const { events, kept, worker, open } = await serviceWorker();
     await worker("push");
