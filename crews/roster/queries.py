@@ -1,8 +1,11 @@
 """Reads of the roster: who is on, who has which pens."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
+from django.db import connection
 from django.db.models import Q, QuerySet
 
 from .models import (
@@ -71,3 +74,55 @@ def open_swaps(site_id: int) -> list[SwapRequest]:
     """Swaps that wait for an answer, the first asked first: 1 query."""
     rows = SwapRequest.objects.filter(site_id=site_id, state=SwapState.ASKED)
     return list(rows.select_related("worker", "to_worker"))
+
+
+# Skills count on the day of the shift; a night's hours lie on both of its days.
+_HOURS = """
+WITH day AS (
+    SELECT opens, closes, n - 1 AS n
+    FROM unnest(%(opens)s::timestamptz[], %(closes)s::timestamptz[])
+        WITH ORDINALITY AS day(opens, closes, n)
+)
+SELECT day.n, held.skills, sum(extract(epoch FROM
+    least(shift.ends_at, day.closes) - greatest(shift.starts_at, day.opens)) / 60)
+FROM crews_shift AS shift
+JOIN day ON shift.starts_at < day.closes AND shift.ends_at > day.opens
+CROSS JOIN LATERAL (
+    SELECT coalesce(array_agg(skill.key ORDER BY skill.key), '{}') AS skills
+    FROM crews_workerskill AS one
+    JOIN crews_skill AS skill ON skill.id = one.skill_id
+    WHERE one.worker_id = shift.worker_id AND one.from_on <= shift.local_date
+        AND (one.until_on IS NULL OR one.until_on > shift.local_date)
+) AS held
+WHERE shift.site_id = %(site)s AND shift.presence = ANY(%(working)s)
+GROUP BY 1, 2
+ORDER BY 1, 2
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class SkillHours:
+    """Minutes on shift, on one day, of all people who hold the same skills."""
+
+    n_day: int
+    skills: frozenset[str]
+    shift_min: float
+
+
+def hours_by_skills(
+    site_id: int, days: Sequence[tuple[datetime, datetime]], now: datetime
+) -> list[SkillHours]:
+    """Minutes that people are on shift by day and skills held, nobody named: 1 query.
+
+    The first day is what is left of it from `now` on.
+    """
+    facts: dict[str, Any] = {
+        "site": site_id,
+        "opens": [max(opens, now) for opens, _closes in days],
+        "closes": [closes for _opens, closes in days],
+        "working": list(WORKING),
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(_HOURS, facts)
+        rows = cursor.fetchall()
+    return [SkillHours(n, frozenset(skills), float(minutes)) for n, skills, minutes in rows]

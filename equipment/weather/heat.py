@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -65,6 +66,11 @@ def heat_of_day(site_id: int, on: date) -> DayHeat | None:
     )
     last = days.order_by("-on", "-tmax_degc").first()  # of several stations the hottest
     return None if last is None else _heat(last, "", last.rh_min_frac)
+
+
+def heat_foretold(days: Iterable[DayForecast]) -> dict[date, DayHeat]:
+    """Reckon the heat of days that somebody foretold, fetched before, as of each one by itself."""
+    return {day.on: _heat(day, day.source, None) for day in days}
 
 
 def _heat(day: DayForecast | WeatherDay, source: str, rh_min_frac: float | None) -> DayHeat:

@@ -21,7 +21,6 @@ from schedules.sand.calc.dates import BEYOND, DateDistribution, PileRule, ready_
 from schedules.sand.calc.layer import Floats
 from schedules.sand.models import BatchStep, Stage
 from schedules.sand.queries import BatchView
-from schedules.sand.recovery import Recovery
 
 from .models import OutlookPractice
 
@@ -65,7 +64,6 @@ class SupplyFacts:
     views: tuple[BatchView, ...]
     practice: SandPractice
     own: OutlookPractice
-    recovery: Recovery
     stalls: dict[int, int]  # by pen
     residence: Residence
     members: SupplyMembers
