@@ -21,7 +21,7 @@ from signal import SIGTERM
 import psycopg
 from psycopg.conninfo import conninfo_to_dict
 
-from config import backup_folder, disk, stores
+from config import backup_folder, backup_record, disk, stores
 from config.backup_folder import DUMP, KEYS, PART, BackupError, Manifest, media_path
 from config.data_folder import DataFolder, InUseError, default_root
 from config.database_facts import Facts, is_a_farms, read_facts
@@ -80,12 +80,22 @@ def main(argv: list[str]) -> int:
     except FAULTS as fault:
         say(f"{fault}")
         say(f"no backup was made in {wanted.out}")
+        keep_failure(wanted.folder, f"{fault}")
         return 1
     except KeyboardInterrupt:
         say(f"stopped; no backup was made in {wanted.out}")
         return 130
     print(made)
     return 0
+
+
+def keep_failure(folder: DataFolder, why: str) -> None:
+    """Let the Status page know, where a farm's data lie; a full disk hides no other fault."""
+    if folder.places.postgres.exists():
+        try:
+            backup_record.remember_failed(folder, why)
+        except OSError as fault:
+            say(f"the Status page will not tell of it: {fault}")
 
 
 def say(words: str) -> None:
@@ -104,6 +114,7 @@ def make_backup(wanted: Wanted) -> Path:
                     shutil.rmtree(half)
             with database_of(wanted.folder) as address:
                 made, facts = write_backup(wanted, address)
+                backup_record.remember_made(wanted.folder, made, made_at_of(made))
                 tell_phones(address, facts)
             if wanted.keep:
                 thin_out(wanted.out, wanted.keep, set(facts.sites))
@@ -113,6 +124,10 @@ def make_backup(wanted: Wanted) -> Path:
         why = f"{fault}" or "stopped"
         say(f"{made} is whole, but what comes after it was not all done: {why}")
     return made
+
+
+def made_at_of(made: Path) -> datetime:
+    return datetime.fromisoformat(backup_folder.read_manifest(made).made_at)
 
 
 def refuse_places(wanted: Wanted) -> None:

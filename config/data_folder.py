@@ -33,6 +33,7 @@ class DataFolder:
         self.media = self.root / "media"
         self.pids = self.root / "run" / "pids.json"
         self.environment = self.root / "run" / "environment.json"
+        self.backup_record = self.root / "last-backup.json"
 
     def make(self) -> None:
         """Make the folders; root's are open for passing through, since the stores run as nobody."""

@@ -19,6 +19,12 @@ def read_text(name: str) -> str:
     return value
 
 
+def read_path(name: str) -> Path | None:
+    """Return the path that is named, whether something is there or not."""
+    value = os.environ.get(name, "").strip()
+    return Path(value) if value else None
+
+
 def read_file(name: str) -> Path | None:
     """Return the file that is named, or nothing where none is."""
     value = os.environ.get(name, "").strip()

@@ -22,6 +22,9 @@ REDIS_URL = env.read_text("REDIS_URL")
 SITE_URL = env.read_site_url("SITE_URL")
 STATIC_ROOT = Path(os.environ.get("STATIC_ROOT", BASE_DIR / "var" / "static"))
 MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", BASE_DIR / "var" / "media"))  # photos, voice notes
+# What the Status page looks at: where `up` keeps all, and what it speaks TLS with, if it does
+DATA_ROOT = env.read_path("DATA_ROOT")
+TLS_CERTIFICATE = env.read_path("TLS_CERTIFICATE")
 
 # Nudges to phones (RFC 8030): off without a key
 PUSH_KEY = env.read_file("PUSH_KEY")  # PEM of a P-256 private key (RFC 8292)

@@ -139,6 +139,8 @@ class Service:
             "SITE_URL": self.site_url,
             "STATIC_ROOT": str(self.folder.static),
             "MEDIA_ROOT": str(self.folder.media),
+            "DATA_ROOT": str(self.folder.root),
+            "TLS_CERTIFICATE": str(self.secured.certificate) if self.secured else "",
         }
 
     def plan(self, own_stores: list[str]) -> Plan:

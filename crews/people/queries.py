@@ -1,11 +1,22 @@
 """Reads about workers and what they may do."""
 
 from collections import defaultdict
+from collections.abc import Collection
 from datetime import date
 
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Coalesce
+
+from equipment.site.models import Actor
 
 from .models import WorkerSkill
+
+
+def languages_of(site_id: int, actor_ids: Collection[int]) -> dict[int, str]:
+    """Languages in which people write, by their actors; without those nobody knows: 1 query."""
+    rows = Actor.objects.filter(site_id=site_id, pk__in=actor_ids)
+    told = rows.annotate(speaks=Coalesce("worker__language", "user__language"))
+    return {pk: speaks for pk, speaks in told.values_list("pk", "speaks") if speaks}
 
 
 def skills_on(site_id: int, day: date) -> dict[int, set[str]]:

@@ -141,7 +141,7 @@ def _gave_up(run: TaskRun, now: datetime) -> bool:
         return False
     log.error("run %s (%s) outlasted its lease or its worker; given up", run.id, run.kind)
     words = f"given up: attempt {run.attempts} ended without a word, its worker lost or too slow"
-    _held(run).update(state=RunState.DEAD, lease_until=None, error=words)
+    _held(run).update(state=RunState.DEAD, finished_at=now, lease_until=None, error=words)
     return True
 
 
@@ -189,6 +189,7 @@ def _mark_failed(run: TaskRun, error: Exception) -> None:
     _held(run).update(
         state=RunState.DEAD if dead else RunState.WAITING,
         due_at=now + timedelta(seconds=delay_s),
+        finished_at=now if dead else None,
         lease_until=None,
         error=f"{type(error).__name__}: {error}"[:2000],
     )

@@ -1,6 +1,7 @@
 """`manage.py backup`: all of a farm at one moment, or no backup at all (reliability R24)."""
 
 import errno
+import json
 import os
 import shutil
 import stat
@@ -79,6 +80,38 @@ def test_backup_that_fails_at_its_last_check_is_not_there_and_told_to_nobody(
     assert farm.names() == {"data", "out"}
     assert kept_through(farm) == 7
     assert "pg_restore failed" in capsys.readouterr().err
+
+
+def remembered(farm: KeptFarm) -> dict[str, str]:
+    return dict(json.loads(farm.folder.backup_record.read_text()))
+
+
+def test_data_folder_remembers_the_last_whole_backup_and_a_failure_since(
+    farm: KeptFarm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_file: Path) -> None:
+        raise BackupError("pg_restore failed: cut off")
+
+    assert farm.backup() == 0
+    made_at = backup_folder.read_manifest(farm.backups()[0]).made_at
+    assert remembered(farm) == {"made_at": made_at, "to": str(farm.out)}
+    assert stat.S_IMODE(farm.folder.backup_record.stat().st_mode) == 0o600
+
+    monkeypatch.setattr(backup, "check_dump", fail)
+    assert farm.backup() == 1
+
+    known = remembered(farm)
+    assert known.pop("failed_at") >= made_at
+    assert known == {"made_at": made_at, "to": str(farm.out), "why": "pg_restore failed: cut off"}
+
+
+def test_disk_that_is_not_mounted_is_a_failure_that_is_remembered(farm: KeptFarm) -> None:
+    farm.out.rmdir()
+
+    assert farm.backup() == 1
+
+    assert "is not there. Is its disk mounted?" in remembered(farm)["why"]
+    assert "made_at" not in remembered(farm)
 
 
 def test_only_their_owner_reads_backups(farm: KeptFarm) -> None:

@@ -131,6 +131,7 @@ def test_a_failed_run_leaves_no_effect_backs_off_and_is_given_up(register: Regis
             run.refresh_from_db()
             assert run.attempts == attempt
             assert run.due_at > datetime.now(UTC)
+            assert (run.finished_at is not None) == (attempt == runs.MAX_ATTEMPTS)
     assert run.state == RunState.DEAD
     assert run.error == "ValueError: poison"
     assert not Site.objects.exists()
@@ -147,6 +148,7 @@ def test_a_run_that_kills_its_worker_each_time_is_given_up(done: list[int]) -> N
     assert runs.poll(now=now) == 0
     run.refresh_from_db()
     assert (run.state, run.attempts, run.lease_until) == (RunState.DEAD, runs.MAX_ATTEMPTS, None)
+    assert run.finished_at is not None
     assert run.error == "given up: attempt 5 ended without a word, its worker lost or too slow"
     assert not runs.claimable(now + timedelta(days=1)).exists()
     assert done == []
