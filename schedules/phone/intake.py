@@ -264,10 +264,17 @@ def _stored_answer(caller: Caller, stored: Event) -> Answer:
 
 
 def _is_of_crew(caller: Caller, stored: Event) -> bool:
-    """Whether a crew's shared phone asks, and one of the crew told it."""
+    """Whether a crew's shared phone asks, and it was told there, or one of the crew told it.
+
+    Who told it there may work elsewhere by now: it is the crew's phone that must hear.
+    """
     if caller.crew_id is None:
         return False
-    return Worker.objects.filter(crew_id=caller.crew_id, actor_id=stored.actor_id).exists()
+    of_crew = {"crew_id": caller.crew_id}
+    told_there = Device.objects.filter(pk=stored.device_key, **of_crew)
+    return (
+        told_there.exists() or Worker.objects.filter(actor_id=stored.actor_id, **of_crew).exists()
+    )
 
 
 def _order_fault(device: Device | None, told: Told) -> Answer | None:

@@ -131,6 +131,26 @@ def test_repeat_on_a_shared_phone_gets_the_first_answer(farm: Farm, shared: Devi
     assert Event.objects.filter(pk=event.id).count() == 1
 
 
+def test_repeat_gets_the_first_answer_though_its_teller_works_elsewhere_by_now(
+    farm: Farm, shared: Device
+) -> None:
+    event = told(farm, 1, farm.worker.pk)
+    first = send(farm, shared, event)
+    other = Crew.objects.get(site=farm.site, key="two")
+    Worker.objects.filter(pk=farm.worker.pk).update(crew=other)
+
+    assert send(farm, shared, event) == first
+    assert first[0].state == "applied"
+    who: dict[str, Any] = {"site_id": farm.site.pk, "by": farm.manager.actor, "at": farm.now}
+    code = make_pairing_code(crew_id=farm.crew.pk, **who)
+    anew = pair(code=code, address="127.0.0.1", at=farm.now)[0]
+    assert send(farm, anew, event) == first
+    code = make_pairing_code(crew_id=other.pk, **who)
+    elsewhere = pair(code=code, address="127.0.0.1", at=farm.now)[0]
+    Worker.objects.filter(pk=farm.worker.pk).update(crew=farm.crew)
+    assert send(farm, elsewhere, event)[0].code == "event_id_used"
+
+
 def test_shared_phone_hears_nothing_of_events_of_another_crew(farm: Farm, shared: Device) -> None:
     other = Crew.objects.get(site=farm.site, key="two")
     zoe = make_worker(farm.site, "zoe", crew=other)
