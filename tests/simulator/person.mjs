@@ -180,10 +180,11 @@ export class Phone {
   /** A crash came between taking back and the answer: what is shown from then on holds. */
   settleUnsaid(shown) {
     for (const s of [...this.said].filter((s) => s.unsaidIn && s.unsaidIn !== this.run)) {
-      this.history.note("unsay", this.number, shown.has(s.id) ? "came to nothing" : "came through");
+      const isDone = !shown.has(s.id) && s.state !== "applied";  // of what was sent few are shown
+      this.history.note("unsay", this.number, isDone ? "came through" : "came to nothing");
       this.history.counts.unsure += 1;
       delete s.unsaidIn;
-      if (!shown.has(s.id)) this.forget(s.id);
+      if (isDone) this.forget(s.id);
     }
   }
 
