@@ -271,7 +271,7 @@ def _is_of_crew(caller: Caller, stored: Event) -> bool:
     if caller.crew_id is None:
         return False
     of_crew = {"crew_id": caller.crew_id}
-    told_there = Device.objects.filter(pk=stored.device_key, **of_crew)
+    told_there = Device.objects.filter(pk=stored.device_key or 0, **of_crew)
     return (
         told_there.exists() or Worker.objects.filter(actor_id=stored.actor_id, **of_crew).exists()
     )
