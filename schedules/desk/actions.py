@@ -45,7 +45,8 @@ def answer(desk: Desk, pk: int) -> HttpResponse:
         by=desk.caller.actor,
         at=desk.now,
     )
-    return done(desk, _("The problem is answered."), "today")
+    page = "problems" if desk.request.POST.get("back") == "problems" else "today"
+    return done(desk, _("The problem is answered."), page)
 
 
 @desk_view
@@ -238,4 +239,5 @@ def repair_end(desk: Desk, pk: int) -> HttpResponse:
 def defect_close(desk: Desk, pk: int) -> HttpResponse:
     desk.caller.require(*SHOP)
     close_defect(site_id=desk.site_id, defect_id=pk, by=desk.caller.actor, at=desk.now)
-    return done(desk, _("Recorded as put right."), "machines")
+    page = "problems" if desk.request.POST.get("back") == "problems" else "machines"
+    return done(desk, _("Recorded as put right."), page)

@@ -128,6 +128,8 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 PAGES = (
     "today",
+    "problems",
+    "came-late",
     "plan",
     "pens",
     "crew",
@@ -139,6 +141,7 @@ PAGES = (
     "machines",
     "year",
     "standing-orders",
+    "status",
 )
 
 
@@ -147,6 +150,8 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "problems": _("Problems"),
+        "came-late": _("Came in late"),
         "plan": _("The plan"),
         "pens": desk.noun("pens"),
         "crew": desk.noun("crew"),
@@ -158,6 +163,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "machines": desk.noun("machines"),
         "year": _("The year ahead"),
         "standing-orders": _("Standing orders"),
+        "status": _("Status"),
     }
     return {
         "site": desk.caller.site,

@@ -30,9 +30,11 @@ from .heat_words import heat_words
 from .machines import machines_context
 from .pens import pens_context
 from .plan import plan_context
+from .problems import problems_context
 from .roster import roster_context
 from .sand import sand_context
 from .sheet import day_sheet
+from .status import status_context
 from .today import today_board
 from .water_page import water_context
 from .weather import foretell, weather_context
@@ -58,6 +60,18 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
         "day_words": desk.day(board.local_date),
     }
     return render(desk.request, "desk/today.html", context)
+
+
+@desk_view
+def problems(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "problems") | problems_context(desk)
+    return render(desk.request, "desk/problems.html", context)
+
+
+@desk_view
+def status(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "status") | status_context(desk)
+    return render(desk.request, "desk/status.html", context)
 
 
 @desk_view
@@ -134,6 +148,8 @@ urlpatterns = [
     path("farm/<slug:slug>/today/", today, name="today"),
     path("farm/<slug:slug>/day/", day_list, name="day-list"),
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
+    path("farm/<slug:slug>/problems/", problems, name="problems"),
+    path("farm/<slug:slug>/status/", status, name="status"),
     path("farm/<slug:slug>/plan/", plan, name="plan"),
     path("farm/<slug:slug>/pens/", pens, name="pens"),
     path("farm/<slug:slug>/crew/", crew, name="crew"),

@@ -23,6 +23,7 @@ from .charts import Chart
 from .orders import OrderLine, is_open, order_line
 from .pens import pen_chart, pens_of, stored_warnings
 from .reasons import names_for
+from .status import StatusLine, status_alarms
 from .water import LockLine, Water, lock_lines, water_of
 
 LIST_BACK, LIST_AHEAD = timedelta(hours=1), timedelta(hours=2)
@@ -65,11 +66,12 @@ class TodayBoard:
     locks: list[LockLine]
     water: Water
     warnings: list[str]
+    alarms: list[StatusLine]
     n_hidden: int = 0
 
 
 def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
-    """Put Today together: up to 24 queries besides the frame's, however much work there is."""
+    """Put Today together: up to 25 queries besides the frame's, however much work there is."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     day = day_bounds(local_date, site.zone)
@@ -102,6 +104,7 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
             *basin_warnings(desk),
             *stored_warnings(desk, [v for v in visits if v.milking.local_date == local_date]),
         ],
+        alarms=status_alarms(desk),
         n_hidden=len(lines) - len(near),
     )
 

@@ -235,4 +235,6 @@ def settle_order(desk: Desk, pk: int) -> HttpResponse:
         by=desk.caller.actor,
         at=desk.now,
     )
+    if desk.request.POST.get("back") == "came-late":
+        return done(desk, _("Decided."), "came-late")
     return done(desk, _("Decided."), "today", anchor=f"order-{pk}")

@@ -18,6 +18,8 @@ class Page(Protocol):
 PAGES = (
     "today",
     "day-list",
+    "problems",
+    "came-late",
     "plan",
     "pens",
     "crew",
@@ -29,6 +31,7 @@ PAGES = (
     "machines",
     "year",
     "standing-orders",
+    "status",
 )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import uuid
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -22,9 +23,10 @@ from crews.roster.models import (
 )
 from equipment.flushing.models import Lock
 from equipment.machines.models import Defect, Repair, ServiceItem, ServiceRecord
-from equipment.site.models import Actor, Hold, HoldSubject, Role
+from equipment.site.models import Actor, Event, EventState, Hold, HoldSubject, Role
 from schedules.dayplan.models import Assignment
 from schedules.desk.pages import urlpatterns
+from schedules.late.pages import urlpatterns as late_urlpatterns
 from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.rounds.models import MilkingState
 from schedules.sand.models import MoistureTest, Stage
@@ -92,7 +94,19 @@ def _first(farm: Farm, model: Any) -> int:
     return pk
 
 
+REFUSED = uuid.UUID(int=1)
+
+
+def _refused(farm: Farm) -> str:
+    """An event of a phone that was not taken."""
+    facts = {"state": EventState.REFUSED, "happened_at": NOW, "received_at": NOW, "kind": "start"}
+    usual = {"site": farm.site, "actor": farm.worker.actor, "payload": {}, **facts}
+    Event.objects.get_or_create(pk=REFUSED, defaults=usual)
+    return str(REFUSED)
+
+
 FORMS: dict[str, Form] = {
+    "settle-event": (lambda f: (_refused(f),), lambda f: {"answer": "leave"}, LEADS),
     "settle-order": (lambda f: (f.orders[-1].pk,), lambda f: {"counts": "no"}, LEADS),
     "reassign-order": (lambda f: (f.orders[8].pk,), _reassign, LEADS),
     "free-order": (lambda f: (f.assigned.pk,), lambda f: {}, LEADS),
@@ -553,6 +567,6 @@ def test_own_lock_comes_off_and_anothers_only_with_the_procedure(
 
 def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
     others = {"begin", "sign-in", "sign-out", "set-language", "site-news", "day-sheet"}
-    named = {pattern.name for pattern in urlpatterns}
+    named = {pattern.name for pattern in (*urlpatterns, *late_urlpatterns)}
 
     assert named == FORMS.keys() | set(PAGES) | others | {"work-order", "take-off-lock"}

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from crews.devices.auth import Phone
 from crews.roster.rosters import begin_roster
 from crews.roster.services import call_in_sick
 from equipment.basins.services import record_level
@@ -20,6 +21,7 @@ from schedules.dayplan.models import DaySearch
 from schedules.dayplan.searches import stop_search
 from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.outlook.services import stop_run
+from schedules.phone.intake import Told, take_events
 from schedules.sand.models import Stage
 from schedules.work.edit import edit_standing_order
 from schedules.work.models import Outcome, WorkOrder
@@ -57,6 +59,16 @@ def _phone(kind: str, payload: Callable[[Farm], dict[str, Any]]) -> Deed:
         assert answer["state"] == "applied", answer
 
     return deed
+
+
+def _refused_word(farm: Farm) -> None:
+    """A phone tells of a job that is not there."""
+    caller = Phone(farm.phone).caller_on("ours")
+    assert caller is not None
+    payload = {"work_order": 10**9, "reason": "the gate was frozen"}
+    told = Told(uuid.uuid4(), "could_not", payload, NOW, 1)
+    [answer] = take_events(caller=caller, events=[told], received_at=NOW)
+    assert answer.state == "refused"
 
 
 def _sick(farm: Farm) -> None:
@@ -121,6 +133,15 @@ DEEDS: dict[str, tuple[Deed, str]] = {
     "day-list": (
         _phone("could_not", lambda farm: {"work_order": farm.assigned.pk, "reason": "ice"}),
         str(Outcome.COULD_NOT.label),
+    ),
+    "problems": (
+        _phone("problem", lambda farm: {"place": farm.lane.pk, "text": "hose split"}),
+        "hose split",
+    ),
+    "came-late": (_refused_word, "the gate was frozen"),
+    "status": (
+        _phone("start", lambda farm: {"work_order": farm.assigned.pk}),
+        "9:00 am · 0 minutes ago 9:00 am",
     ),
     "plan": (_stop_search, "It stops in a moment"),
     "pens": (
