@@ -61,7 +61,7 @@ def problems_context(desk: Desk) -> dict[str, Any]:
     lines = _of_places(desk, problems, speak) + _of_machines(desk, defects, speak)
     lines.sort(key=lambda line: (line.at, line.key))
     return {
-        "finding": _finding(lines),
+        "finding": _finding(desk, lines),
         "lines": lines[:MOST],
         "n_lines": len(lines),
         "most": MOST,
@@ -122,7 +122,7 @@ def _said(desk: Desk, one: Problem | Defect, speak: dict[int, str]) -> dict[str,
     }
 
 
-def _finding(lines: list[Reported]) -> str:
+def _finding(desk: Desk, lines: list[Reported]) -> str:
     if not lines:
         return _("Nothing reported is without an answer.")
     n = len(lines)
@@ -132,5 +132,5 @@ def _finding(lines: list[Reported]) -> str:
         said.append(
             ngettext("%d is about safety.", "%d are about safety.", n_safety) % n_safety,
         )
-    said.append(_("The oldest waits since %s.") % lines[0].when)
+    said.append(_("The oldest waits since %s.") % desk.moment(lines[0].at))
     return " ".join(said)

@@ -39,7 +39,7 @@ GRADES = {
     Grade.WELL: gettext_lazy("Well"),
 }
 STYLES = {
-    Grade.WRONG: "could-not",
+    Grade.WRONG: "at-once",
     Grade.MIND: "part",
     Grade.UNKNOWN: "waiting",
     Grade.WELL: "done",
@@ -95,7 +95,10 @@ def status_context(desk: Desk) -> dict[str, Any]:
     return {
         "finding": _finding(lines),
         "figures": [(line.name, line.figure) for line in lines],
-        "lines": sorted(lines, key=lambda line: line.grade),
+        "asking": sorted(
+            (line for line in lines if line.grade is not Grade.WELL), key=lambda line: line.grade
+        ),
+        "well": [line for line in lines if line.grade is Grade.WELL],
         "phones": [_phone(desk, phone) for phone in phones],
         "dead": [
             (run, desk.moment(run.finished_at)) for run in dead[:MOST_RUNS] if run.finished_at

@@ -90,7 +90,7 @@ def _finding(cases: list[Case]) -> str:
         return _("Nothing waits for a decision.")
     n = len(cases)
     said = ngettext("%d case waits for a decision.", "%d cases wait for a decision.", n) % n
-    return f"{said} {_('The oldest came in %s.') % cases[0].since}"
+    return " ".join([said, _("The oldest came in %s.") % cases[0].since])
 
 
 # Events that were refused -------------------------------------------------------------------------
@@ -191,7 +191,7 @@ def _report_words(report: Report) -> str:
 
 
 def _job(desk: Desk, order: WorkOrder) -> str:
-    return f"{say_title(order)}, {desk.place(order.place)}"
+    return f"{say_title(order)} {desk.place(order.place)}"
 
 
 def _url(desk: Desk, order: WorkOrder | None) -> str:

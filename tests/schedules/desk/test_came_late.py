@@ -63,7 +63,7 @@ def test_refused_event_says_who_what_when_and_why(clear: Farm, manager: Client) 
     response = manager.get(url("came-late"))
 
     said = section(response, f"event-{event.pk}")
-    assert said.startswith("Groom, Beds pen-1-beds-a now: To do")
+    assert said.startswith("Groom Beds pen-1-beds-a now: To do")
     assert "Ana said “Started” 7:00 am; it came in 9:00 am. It was not taken:" in said
     assert said.endswith("What was reported counts Leave it as it is")
     assert url("work-order", order.pk) in response.content.decode()
