@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from crews.roster.queries import SkillHours, hours_by_skills
+from crews.roster.short_heads import ShortHeads, short_heads
 from equipment.machines.figures import is_routine, practice_of
 from equipment.machines.queries import MachineView, machines_ahead
 from equipment.site.calc.local_time import day_bounds, local_date_of
@@ -24,12 +25,13 @@ from schedules.sand.calc.ahead import SandAhead
 from schedules.work.demand import BUSY_FRAC
 from schedules.work.week_need import DayNeed, needs_by_day
 
-from .calc.cover import ANY, Kinds, Shortage, shortage, total_min
+from .calc.cover import ANY, Kinds, Shortage, shortages, total_min
 from .supply import ready_sand
 
 N_DAYS = 7
 MIDDLE = 0.5
 ByDay = list[dict[Kinds, float]]
+Lacks = tuple[Shortage, ...]  # of one day, the greatest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +61,10 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class OutMachine:
-    """A machine that cannot be counted on: in service on `service_on`, or (None) out of use."""
+    """A machine that cannot be counted on: in service on these days, or (none) out of use."""
 
     name: str
-    kind: str
-    service_on: date | None
+    service_on: tuple[date, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,24 +72,26 @@ class WeekAhead:
     """The days from today on; the first is what is left of today.
 
     `people` are hours after what breaks, ways and waiting take; `people` and `machines` are
-    minutes, `sand` kilograms. Sand is short below the safety stock.
+    minutes, `sand` kilograms. Sand is short below the safety stock. `skills` has names by key.
     """
 
     days: tuple[date, ...]
     people: tuple[Group, ...]
-    people_short: tuple[Shortage, ...]
+    people_short: tuple[Lacks, ...]
+    heads_short: tuple[ShortHeads, ...]
     machines: tuple[Group, ...]
-    machines_short: tuple[Shortage, ...]
+    machines_short: tuple[Lacks, ...]
     sand: tuple[Amounts, ...]
     out: tuple[OutMachine, ...]
     signs: tuple[tuple[WeatherSign, ...], ...]
+    skills: dict[str, str]
     manned_h_d: float
     safety_kg: float
     is_anybody_on: bool
 
 
 def week_ahead(site: Site, now: datetime) -> WeekAhead:
-    """Give the coming seven days: 19 queries, up to 21 after a reading or without a forecast."""
+    """Give the coming seven days: 20 queries, up to 22 after a reading or without a forecast."""
     today = local_date_of(now, site.zone)
     days = tuple(today + timedelta(days=n) for n in range(N_DAYS))
     spans = [day_bounds(on, site.zone) for on in days]
@@ -106,11 +109,13 @@ def week_ahead(site: Site, now: datetime) -> WeekAhead:
         days=days,
         people=people,
         people_short=people_short,
+        heads_short=tuple(short_heads(site, today, today + timedelta(days=N_DAYS), now)),
         machines=machines,
         machines_short=machines_short,
         sand=_sand(ahead),
         out=_out(views, services),
         signs=_signs(site.pk, days),
+        skills={need.skill: need.skill_name for need in needs if need.skill_name},
         manned_h_d=manned_h_d,
         safety_kg=ahead.safety_kg,
         is_anybody_on=bool(shifts),
@@ -142,14 +147,14 @@ def _people_min(shifts: Iterable[SkillHours]) -> ByDay:
 
 def _groups(
     asked: ByDay, have: ByDay, *, is_all: bool = False
-) -> tuple[tuple[Group, ...], tuple[Shortage, ...]]:
-    """Hold asked against there, and give each day's lack.
+) -> tuple[tuple[Group, ...], tuple[Lacks, ...]]:
+    """Hold asked against there, and give each day's lacks.
 
     Groups are all together if wanted, else each choice of kinds that is asked for, and whatever
     lacks on some day.
     """
-    lacks = tuple(shortage(need, there) for need, there in zip(asked, have, strict=True))
-    shown = {lack.asked for lack in lacks if lack.short_min}
+    lacks = tuple(shortages(need, there) for need, there in zip(asked, have, strict=True))
+    shown = {lack.asked for of_day in lacks for lack in of_day}
     first: tuple[Group, ...] = ()
     if is_all:
         shown = {of for of in shown if ANY not in of}  # else that is all people
@@ -210,10 +215,13 @@ def _machine_min(
 def _out(
     views: Iterable[MachineView], services: Iterable[tuple[MachineView, date, float]]
 ) -> tuple[OutMachine, ...]:
-    """Machines out of use, then those that go in for service, the soonest first, once a day."""
-    held = [OutMachine(v.machine.name, v.machine.kind, None) for v in views if not v.is_usable]
-    due = {(on, v.machine.name, v.machine.kind) for v, on, _minutes in services}
-    return (*held, *(OutMachine(name, kind, on) for on, name, kind in sorted(due)))
+    """Machines out of use, then those that go in for service, the soonest first."""
+    held = [OutMachine(view.machine.name, ()) for view in views if not view.is_usable]
+    due: dict[str, set[date]] = defaultdict(set)
+    for view, on, _minutes in services:
+        due[view.machine.name].add(on)
+    found = [OutMachine(name, tuple(sorted(days))) for name, days in due.items()]
+    return (*held, *sorted(found, key=lambda one: (one.service_on, one.name)))
 
 
 def _sand(ahead: SandAhead) -> tuple[Amounts, ...]:

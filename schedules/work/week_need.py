@@ -37,8 +37,9 @@ WITH day AS (
         AND starts_after < %(until)s
 )
 SELECT day.n, job.skill, job.machine_kinds::text, sum(job.left_min * job.n_people * share.frac),
-    sum(job.left_min * share.frac)
+    sum(job.left_min * share.frac), coalesce(min(named.name), '')
 FROM job
+LEFT JOIN crews_skill AS named ON named.site_id = %(site)s AND named.key = job.skill
 JOIN day ON job.opens < day.closes AND job.closes > day.opens
 CROSS JOIN LATERAL (
     SELECT extract(epoch FROM least(job.closes, day.closes) - greatest(job.opens, day.opens))
@@ -61,6 +62,7 @@ class DayNeed:
     machine_kinds: frozenset[str]
     person_min: float
     machine_min: float
+    skill_name: str = ""
 
 
 def needs_by_day(site_id: int, days: Spans, now: datetime) -> list[DayNeed]:
@@ -80,9 +82,11 @@ def needs_by_day(site_id: int, days: Spans, now: datetime) -> list[DayNeed]:
     with connection.cursor() as cursor:
         cursor.execute(_NEEDS, facts)
         rows = cursor.fetchall()
-    return [_need(*row) for row in rows]
+    return [_need(*row[:3], *map(float, row[3:5]), name=row[5]) for row in rows]
 
 
-def _need(n: int, skill: str, kinds: str, person_min: float, machine_min: float) -> DayNeed:
+def _need(
+    n: int, skill: str, kinds: str, person_min: float, machine_min: float, *, name: str
+) -> DayNeed:
     asked = frozenset(json.loads(kinds))
-    return DayNeed(n, skill, asked, float(person_min), float(machine_min) if asked else 0.0)
+    return DayNeed(n, skill, asked, person_min, machine_min if asked else 0.0, name)

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import breadth_first_order, maximum_flow
+from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
 Kinds = frozenset[str]
 ANY: Kinds = frozenset()  # asked of anybody
@@ -15,14 +16,14 @@ ANY: Kinds = frozenset()  # asked of anybody
 
 @dataclass(frozen=True, slots=True)
 class Shortage:
-    """The greatest lack, and what is asked for where it lies.
+    """One lack, and what is asked for where it lies.
 
     Parameters
     ----------
     short_min : int
-        Minutes that cannot be done however they are shared out, ≥ 0. [min]
+        Minutes that cannot be done however they are shared out, above 0. [min]
     asked : frozenset of frozenset of str
-        The fewest of what is asked for that together lack as much; empty where nothing lacks.
+        The fewest of what is asked for that together lack as much.
     """
 
     short_min: int
@@ -66,7 +67,9 @@ def total_min(asked: Iterable[Kinds], amounts_min: Mapping[Kinds, float]) -> flo
     return sum(n for held, n in amounts_min.items() if any(fits(one, held) for one in wanted))
 
 
-def shortage(need_min: Mapping[Kinds, float], have_min: Mapping[Kinds, float]) -> Shortage:
+def shortages(
+    need_min: Mapping[Kinds, float], have_min: Mapping[Kinds, float]
+) -> tuple[Shortage, ...]:
     """Find what cannot be done, when everybody does what is lacking most.
 
     Parameters
@@ -78,8 +81,9 @@ def shortage(need_min: Mapping[Kinds, float], have_min: Mapping[Kinds, float]) -
 
     Returns
     -------
-    Shortage
-        In whole minutes.
+    tuple of Shortage
+        In whole minutes, the greatest first; none where all can be done. What no two of them could
+        share stands apart; together they are all that cannot be done.
 
     Raises
     ------
@@ -92,7 +96,7 @@ def shortage(need_min: Mapping[Kinds, float], have_min: Mapping[Kinds, float]) -
     the smallest cut names it. Whoever has several skills is counted once and never twice.
 
     Valid: all hours of the day are alike; who can work when is the roster's to look at.
-    Checked: tests/schedules/outlook/test_cover.py::test_shortage_is_the_worst_of_all_subsets
+    Checked: tests/schedules/outlook/test_cover.py::test_shortages_are_the_worst_of_all_subsets
 
     References
     ----------
@@ -113,12 +117,25 @@ def shortage(need_min: Mapping[Kinds, float], have_min: Mapping[Kinds, float]) -
             if fits(one, other):
                 graph[1 + i, 1 + len(asked) + j] = need[i]
     flow = maximum_flow(csr_array(graph), source, sink)
-    short_min = sum(need) - int(flow.flow_value)
-    if not short_min:
-        return Shortage(0, frozenset())
+    if sum(need) == int(flow.flow_value):
+        return ()
     left = graph - flow.flow.toarray()
     reached = breadth_first_order(
         csr_array((left > 0).astype(np.int32)), source, return_predecessors=False
     )
-    lacking = frozenset(asked[n - 1] for n in reached.tolist() if 1 <= n <= len(asked))
-    return Shortage(short_min, lacking)
+    lacking = [n - 1 for n in reached.tolist() if 1 <= n <= len(asked)]
+    shared = graph[1 : 1 + len(asked), 1 + len(asked) : sink] * (np.array(have, np.int32) > 0)
+    found = []
+    for group in _apart(lacking, shared):
+        there = int(np.array(have)[shared[group].any(axis=0)].sum())
+        lack_min = sum(need[i] for i in group) - there
+        found.append(Shortage(lack_min, frozenset(asked[i] for i in group)))
+    return tuple(sorted(found, key=lambda one: (-one.short_min, sorted(map(sorted, one.asked)))))
+
+
+def _apart(rows: list[int], shared: NDArray[np.int32]) -> list[list[int]]:
+    """Part rows of a table into groups of which no two have a column in common."""
+    part = shared[rows] > 0
+    meets = csr_array((part @ part.T).astype(np.int32))
+    n_groups, label = connected_components(meets, directed=False)
+    return [[row for row, of in zip(rows, label, strict=True) if of == n] for n in range(n_groups)]
