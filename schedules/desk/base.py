@@ -128,6 +128,7 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 PAGES = (
     "today",
+    "week",
     "problems",
     "came-late",
     "plan",
@@ -139,6 +140,7 @@ PAGES = (
     "weather",
     "basins",
     "machines",
+    "look-back",
     "year",
     "standing-orders",
     "status",
@@ -150,6 +152,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "week": _("This week"),
         "problems": _("Problems"),
         "came-late": _("Came in late"),
         "plan": _("The plan"),
@@ -161,6 +164,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "weather": _("Weather"),
         "basins": desk.noun("basins"),
         "machines": desk.noun("machines"),
+        "look-back": _("Look back"),
         "year": _("The year ahead"),
         "standing-orders": _("Standing orders"),
         "status": _("Status"),

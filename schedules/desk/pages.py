@@ -13,6 +13,7 @@ from . import (
     basin_actions,
     calendars,
     entry,
+    look_back,
     news,
     parlor_actions,
     plan_actions,
@@ -38,6 +39,7 @@ from .status import status_context
 from .today import today_board
 from .water_page import water_context
 from .weather import foretell, weather_context
+from .week import week_context
 from .year import year_context
 
 
@@ -72,6 +74,12 @@ def problems(desk: Desk) -> HttpResponse:
 def status(desk: Desk) -> HttpResponse:
     context = page_context(desk, "status") | status_context(desk)
     return render(desk.request, "desk/status.html", context)
+
+
+@desk_view
+def week(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "week") | week_context(desk)
+    return render(desk.request, "desk/week.html", context)
 
 
 @desk_view
@@ -123,6 +131,12 @@ def machines(desk: Desk) -> HttpResponse:
 
 
 @desk_view
+def back(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "look-back") | look_back.look_back_context(desk)
+    return render(desk.request, "desk/look_back.html", context)
+
+
+@desk_view
 def year(desk: Desk) -> HttpResponse:
     context = page_context(desk, "year") | year_context(desk)
     return render(desk.request, "desk/year.html", context)
@@ -150,6 +164,7 @@ urlpatterns = [
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
     path("farm/<slug:slug>/problems/", problems, name="problems"),
     path("farm/<slug:slug>/status/", status, name="status"),
+    path("farm/<slug:slug>/week/", week, name="week"),
     path("farm/<slug:slug>/plan/", plan, name="plan"),
     path("farm/<slug:slug>/pens/", pens, name="pens"),
     path("farm/<slug:slug>/crew/", crew, name="crew"),
@@ -159,6 +174,9 @@ urlpatterns = [
     path("farm/<slug:slug>/weather/", weather, name="weather"),
     path("farm/<slug:slug>/basins/", basins, name="basins"),
     path("farm/<slug:slug>/machines/", machines, name="machines"),
+    path("farm/<slug:slug>/look-back/", back, name="look-back"),
+    path("farm/<slug:slug>/look-back/pens.csv", look_back.pens_table, name="look-back-pens"),
+    path("farm/<slug:slug>/look-back/weeks.csv", look_back.weeks_table, name="look-back-weeks"),
     path("farm/<slug:slug>/year/", year, name="year"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),

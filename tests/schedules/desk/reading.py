@@ -18,6 +18,7 @@ class Page(Protocol):
 PAGES = (
     "today",
     "day-list",
+    "week",
     "problems",
     "came-late",
     "plan",
@@ -29,6 +30,7 @@ PAGES = (
     "weather",
     "basins",
     "machines",
+    "look-back",
     "year",
     "standing-orders",
     "status",

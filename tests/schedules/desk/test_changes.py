@@ -23,6 +23,7 @@ from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.outlook.services import stop_run
 from schedules.phone.intake import Told, take_events
 from schedules.sand.models import Stage
+from schedules.sand.services import bed_pens
 from schedules.work.edit import edit_standing_order
 from schedules.work.models import Outcome, WorkOrder
 from tests.farm import Farm
@@ -97,6 +98,18 @@ def _foretell(farm: Farm) -> None:
     foretell_day(site_id=farm.site.pk, told=told, source="airport office", at=NOW)
 
 
+def _foretell_heat(farm: Farm) -> None:
+    told = ToldDay(
+        on=NOW.date() + timedelta(days=2),
+        tmin_degc=24.0,
+        tmax_degc=41.0,
+        rain_chance_frac=0.0,
+        rain_mm=0.0,
+        et0_mm=9.0,
+    )
+    foretell_day(site_id=farm.site.pk, told=told, source="airport office", at=NOW)
+
+
 def _read_level(farm: Farm) -> None:
     record_level(
         site_id=farm.site.pk,
@@ -104,6 +117,18 @@ def _read_level(farm: Farm) -> None:
         depth_m=1.3,
         by=farm.manager.actor,
         at=NOW,
+    )
+
+
+def _bed(farm: Farm) -> None:
+    """Ten tonnes to the hundred stalls of a pen, two days ago: 220 lb each."""
+    bed_pens(
+        site_id=farm.site.pk,
+        batch_id=farm.batches[Stage.RELEASED][-1].pk,
+        pen_ids=[farm.pens[0].pk],
+        dry_kg=10_000,
+        by=farm.manager.actor,
+        at=NOW - timedelta(days=2),
     )
 
 
@@ -166,6 +191,8 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",
     ),
+    "week": (_foretell_heat, "Heat for people"),
+    "look-back": (_bed, "220 lb, 1×"),
     "weather": (_foretell, "airport office"),
     "basins": (_read_level, "4.3 ft"),
     "year": (_stop_year, "Stopped Go on 9:00 am · Stopped"),
