@@ -10,8 +10,9 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from .errors import ForbiddenError, NotFoundError
-from .models import LEADS, Actor, Membership, Site, User
+from .models import LEADS, Actor, Membership, Site, SiteVersion, User
 from .queries import sites_of
+from .rows import Joined
 from .services import actor_of_user
 
 
@@ -71,10 +72,26 @@ def sites_for(user: User | AnonymousUser | KnowsItsSite) -> QuerySet[Site]:
     return Site.objects.none()
 
 
+ACCOUNT = Joined(membership=Membership, site=Site, version=SiteVersion, actor=Actor)
+OF_ACCOUNT = f"""
+    SELECT {ACCOUNT.columns}
+    FROM equipment_membership membership
+    JOIN equipment_site site ON site.id = membership.site_id
+    JOIN equipment_siteversion version ON version.site_id = site.id
+    LEFT JOIN LATERAL (
+        SELECT * FROM equipment_actor
+        WHERE site_id = site.id AND user_id = membership.user_id ORDER BY id LIMIT 1
+    ) actor ON true
+    WHERE membership.user_id = $1 AND site.slug = $2
+"""  # noqa: S608  columns of our own
+
+
 def _account_on(user: User | AnonymousUser, slug: str) -> Caller | None:
-    if not isinstance(user, User):
+    """Who an account is on a site, with the site as of its version: 1 query."""
+    found = ACCOUNT.first(OF_ACCOUNT, user.pk, slug) if isinstance(user, User) else None
+    if found is None or not isinstance(user, User):
         return None
-    row = Membership.objects.select_related("site").filter(user=user, site__slug=slug).first()
-    if row is None:
-        return None
-    return Caller(row.site, row.role, actor_of_user(row.site_id, user), user.language)
+    membership, site, version, actor = found
+    version.site = site
+    actor = actor or actor_of_user(site.pk, user)
+    return Caller(site, membership.role, actor, user.language)

@@ -113,7 +113,7 @@ class Joined:
             for field in model._meta.concrete_fields
         )
 
-    def first(self, sql: str, *parameters: str) -> list[Any] | None:
+    def first(self, sql: str, *parameters: str | int) -> list[Any] | None:
         """Give the one row that a statement finds, as an object of each table: 1 query.
 
         None in place of what an outer join did not find; None where there is no row. The
@@ -126,7 +126,7 @@ class Joined:
         return [_object(model, values) for model in self.models.values()]
 
 
-def first_row(sql: str, *parameters: str) -> tuple[Any, ...] | None:
+def first_row(sql: str, *parameters: str | int) -> tuple[Any, ...] | None:
     """Give the first row of a statement that is made on every call: 1 query."""
     with connection.cursor() as cursor:
         cursor.execute(planned(sql, len(parameters)), parameters)
