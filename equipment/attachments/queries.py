@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection
-from datetime import datetime
+from datetime import UTC, datetime
 
-from .models import Attached, Attachment, SubjectKind
+from .models import Attachment, SubjectKind
+
+BEGINNING = datetime.min.replace(tzinfo=UTC)
+TOLD = """
+    SELECT attachment.*, attached.subject_id AS about_id
+    FROM equipment_attached attached
+    JOIN equipment_attachment attachment
+        ON attachment.id = attached.attachment_id AND attachment.site_id = attached.site_id
+    WHERE attached.site_id = %s AND attached.subject_kind = %s
+        AND attached.subject_id = ANY(%s) AND attached.at >= %s
+    ORDER BY attached.id
+"""
 
 
 def attachments_of(
@@ -16,19 +27,12 @@ def attachments_of(
     *,
     since: datetime | None = None,
 ) -> dict[int, list[Attachment]]:
-    """Attachments by what they are about, in the order they were told: up to 2 queries.
+    """Attachments by what they are about, in the order they were told: 1 query.
 
     One whose file has not arrived is left out, and with `since` what was told before.
     """
-    rows = Attached.objects.filter(
-        site_id=site_id, subject_kind=subject_kind, subject_id__in=list(subject_ids)
-    )
-    if since is not None:
-        rows = rows.filter(at__gte=since)
-    told = list(rows.order_by("id").values_list("subject_id", "attachment_id"))
-    here = Attachment.objects.filter(site_id=site_id).in_bulk([id_ for _subject, id_ in told])
+    about = [site_id, subject_kind, list(subject_ids), since or BEGINNING]
     found: dict[int, list[Attachment]] = defaultdict(list)
-    for subject_id, attachment_id in told:
-        if attachment_id in here:
-            found[subject_id].append(here[attachment_id])
+    for row in Attachment.objects.raw(TOLD, about):
+        found[vars(row)["about_id"]].append(row)  # the statement adds it
     return found

@@ -10,7 +10,7 @@ from equipment.weather.queries import recorded_days
 from . import calc
 from .lengths import flush_of
 from .models import FlushTimer
-from .queries import flush_water_of, timers_in_use
+from .queries import all_timers, flush_water_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class FlushCheck:
 def flush_checks(site_id: int) -> list[FlushCheck]:
     """Every timer in use against both practices: 1 query."""
     found = []
-    for timer in timers_in_use(site_id):
+    for timer in all_timers(site_id):
         flush = flush_of(timer)
         shortfalls, regime = calc.find_shortfalls(flush), calc.regime_of(flush)
         found.append(FlushCheck(timer, flush, shortfalls, regime))

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
 
+from equipment.site.looks import once_a_look
 from equipment.site.models import Place
 
 from . import calc
@@ -67,6 +68,18 @@ def timers_in_use(site_id: int) -> QuerySet[FlushTimer]:
     )
 
 
+@once_a_look
+def all_timers(site_id: int) -> list[FlushTimer]:
+    """Give `timers_in_use`, read: 1 query."""
+    return list(timers_in_use(site_id))
+
+
+@once_a_look
+def all_runs(site_id: int, start: datetime, end: datetime) -> list[FlushRun]:
+    """Give `runs_between`, read: 1 query."""
+    return list(runs_between(site_id, start, end))
+
+
 def runs_between(site_id: int, start: datetime, end: datetime) -> QuerySet[FlushRun]:
     """Runs that reach into [start, end), with timer, alley and lock: 1 query."""
     return (
@@ -100,14 +113,20 @@ class TankPlan:
     names: dict[str, str]
 
 
+@once_a_look
 def tank_plans(site_id: int, start: datetime, end: datetime) -> list[TankPlan]:
     """Each tank in use and its level at each run that opens in [start, end), as planned: 2 queries.
 
     Taken as full a day before. A blocked run draws nothing.
     """
     runs = _runs_by_tank(site_id, start, end)
+    return [_tank_plan(tank, runs.get(tank.pk, []), start, end) for tank in _tanks(site_id)]
+
+
+@once_a_look
+def _tanks(site_id: int) -> list[Tank]:
     tanks = Tank.objects.filter(site_id=site_id, place__retired_at=None).select_related("place")
-    return [_tank_plan(tank, runs[tank.pk], start, end) for tank in tanks.order_by("pk")]
+    return list(tanks.order_by("pk"))
 
 
 def levels_at(site_id: int, at: datetime) -> dict[int, TankLevel]:
@@ -119,6 +138,7 @@ def levels_at(site_id: int, at: datetime) -> dict[int, TankLevel]:
     }
 
 
+@once_a_look
 def flush_water_of(site_id: int) -> FlushWater:
     """Give the farm's figures for its flush water, the defaults where it has none: 1 query."""
     return FlushWater.objects.filter(site_id=site_id).first() or FlushWater(site_id=site_id)
@@ -140,7 +160,7 @@ def flush_m3_d_by_end(site_id: int, start: datetime, end: datetime) -> dict[int,
     By the place's id, mean over the span. [m³ d⁻¹] A blocked run brings nothing.
     """
     ways = load_water_ways(site_id)
-    ends = {t.pk: calc.water_path(t.alley_id, ways.drains_to)[-1] for t in timers_in_use(site_id)}
+    ends = {t.pk: calc.water_path(t.alley_id, ways.drains_to)[-1] for t in all_timers(site_id)}
     runs = FlushRun.objects.filter(
         site_id=site_id, starts_at__gte=start, starts_at__lt=end, timer_id__in=ends
     ).exclude(status=RunStatus.BLOCKED)
@@ -151,6 +171,7 @@ def flush_m3_d_by_end(site_id: int, start: datetime, end: datetime) -> dict[int,
     return {place_id: volume_m3 / days_d for place_id, volume_m3 in volumes.items()}
 
 
+@once_a_look
 def _runs_by_tank(site_id: int, start: datetime, end: datetime) -> dict[int, list[FlushRun]]:
     """Each tank's runs that draw from a day before `start` until `end`: 1 query."""
     rows = (

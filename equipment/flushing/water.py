@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from equipment.barns.models import Alley, BedGroup
+from equipment.site.looks import once_a_look
 from equipment.site.models import Place
 
 from . import calc
@@ -60,6 +61,7 @@ class WaterWays:
         return self.exposed_at(place_id) | set(self.reached(place_id))
 
 
+@once_a_look
 def load_water_ways(site_id: int) -> WaterWays:
     """The whole site's: 4 queries."""
     alleys_at: dict[int, set[int]] = defaultdict(set)

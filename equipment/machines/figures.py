@@ -9,7 +9,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.models import Site
+from equipment.site.looks import once_a_look
+from equipment.site.queries import site_of
 
 from .calc import costs, productivity, risk, visits
 from .calc.downtime import HourlyCost, Span, down_share_frac, hourly_cost
@@ -64,6 +65,7 @@ class StopFigures:
     over: risk.StopRate
 
 
+@once_a_look
 def practice_of(site_id: int) -> MachinePractice:
     """Give the farm's own figures, or those it would begin with: 1 query."""
     return MachinePractice.objects.filter(site_id=site_id).first() or MachinePractice()
@@ -242,7 +244,7 @@ def machine_figures(
 ) -> tuple[list[MachineFigures], StopFigures, MachinePractice]:
     """Put together what each machine costs, carries and risks: 5 queries."""
     practice, records = practice_of(site_id), _records_of(site_id)
-    today = local_date_of(now, Site.objects.get(id=site_id).zone)
+    today = local_date_of(now, site_of(site_id).zone)
     figures = [_figures(view, practice, records, (today, now)) for view in views]
     return figures, stop_figures(records, practice), practice
 

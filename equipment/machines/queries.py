@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Hold, HoldSubject, Site
+from equipment.site.queries import site_of
 
 from .calc import meter, service_due, use
 from .calc.downtime import Span
@@ -135,7 +136,7 @@ def laid_up_spans(holds: Iterable[Hold], repairs: Iterable[Repair]) -> dict[int,
 
 def machine_views(site_id: int, machine_id: int | None = None) -> list[MachineView]:
     """All machines (or one) as pages and plans see them: 8 queries, 9 after a new reading."""
-    zone = Site.objects.get(id=site_id).zone
+    zone = site_of(site_id).zone
     machines = machines_of(site_id)
     if machine_id is not None:
         machines = machines.filter(id=machine_id)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import wraps
@@ -21,8 +22,9 @@ from django.utils.translation import gettext as _
 from equipment.site.callers import Caller, caller_on
 from equipment.site.clock import say_clock, say_hour, say_span
 from equipment.site.errors import DomainError, NotFoundError
+from equipment.site.looks import know, one_look
 from equipment.site.models import LEADS, Place, User
-from equipment.site.queries import place_name, site_version, word, words_of
+from equipment.site.queries import place_name, site_of, word, words_of
 from equipment.site.units import UnitSystem, to_shown, unit_shown
 
 PageView = Callable[..., HttpResponseBase]
@@ -111,12 +113,23 @@ def desk_view(view: PageView) -> PageView:
             raise Http404 from error
         desk = Desk(request, caller, datetime.now(UTC), request.LANGUAGE_CODE[:2])
         try:
-            with timezone.override(caller.site.zone):  # dates in templates are the site's own
+            with timezone.override(caller.site.zone), _looking(desk):  # dates are the site's own
                 return view(desk, **kwargs)
         except DomainError as error:
             return _refused(desk, error)
 
     return wrapped
+
+
+@contextmanager
+def _looking(desk: Desk) -> Iterator[None]:
+    """Make a page of one look; what writes reads anew each time."""
+    if desk.request.method not in {"GET", "HEAD"}:
+        yield
+        return
+    with one_look():
+        know(site_of, desk.caller.site, desk.site_id)
+        yield
 
 
 def _refused(desk: Desk, error: DomainError) -> HttpResponse:
@@ -136,6 +149,7 @@ PAGES = (
     "crew",
     "roster",
     "sand",
+    "lane",
     "water",
     "weather",
     "basins",
@@ -148,7 +162,7 @@ PAGES = (
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
-    """Give what the frame of a page needs: 1 query for the version."""
+    """Give what the frame of a page needs: no query, the version has come with the caller."""
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
@@ -160,6 +174,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "crew": desk.noun("crew"),
         "roster": _("Roster"),
         "sand": _("Sand"),
+        "lane": desk.noun("lane"),
         "water": _("Water"),
         "weather": _("Weather"),
         "basins": desk.noun("basins"),
@@ -176,7 +191,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "nouns": words_of(desk.caller.site, desk.language),
         "now": desk.now,
         "clock_now": desk.clock(desk.now),
-        "version": site_version(desk.site_id),
+        "version": desk.caller.site.siteversion.version,
         "pages": [
             {"url": reverse(page, args=[slug]), "name": names[page], "is_here": page == here}
             for page in PAGES

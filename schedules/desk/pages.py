@@ -34,8 +34,9 @@ from .plan import plan_context
 from .problems import problems_context
 from .roster import roster_context
 from .sand import sand_context
+from .sand_lane import lane_context
 from .sheet import day_sheet
-from .status import status_context
+from .status import EVERY_S, status_context
 from .today import today_board
 from .water_page import water_context
 from .weather import foretell, weather_context
@@ -59,6 +60,7 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
         "board": board,
         "heat": heat_words(desk),
         "is_whole": is_whole,
+        "every_s": EVERY_S,
         "day_words": desk.day(board.local_date),
     }
     return render(desk.request, "desk/today.html", context)
@@ -72,7 +74,7 @@ def problems(desk: Desk) -> HttpResponse:
 
 @desk_view
 def status(desk: Desk) -> HttpResponse:
-    context = page_context(desk, "status") | status_context(desk)
+    context = page_context(desk, "status") | status_context(desk) | {"every_s": EVERY_S}
     return render(desk.request, "desk/status.html", context)
 
 
@@ -110,6 +112,12 @@ def roster(desk: Desk) -> HttpResponse:
 def sand(desk: Desk) -> HttpResponse:
     context = page_context(desk, "sand") | sand_context(desk)
     return render(desk.request, "desk/sand.html", context)
+
+
+@desk_view
+def lane(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "lane") | lane_context(desk)
+    return render(desk.request, "desk/sand_lane.html", context)
 
 
 @desk_view
@@ -170,6 +178,7 @@ urlpatterns = [
     path("farm/<slug:slug>/crew/", crew, name="crew"),
     path("farm/<slug:slug>/roster/", roster, name="roster"),
     path("farm/<slug:slug>/sand/", sand, name="sand"),
+    path("farm/<slug:slug>/lane/", lane, name="lane"),
     path("farm/<slug:slug>/water/", water, name="water"),
     path("farm/<slug:slug>/weather/", weather, name="weather"),
     path("farm/<slug:slug>/basins/", basins, name="basins"),

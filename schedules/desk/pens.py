@@ -17,6 +17,7 @@ from equipment.site.calc.local_time import day_bounds, local_date_of
 from equipment.site.models import Place
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.calc.warn import DayWarning, WarningCode
+from schedules.rounds.clock import site_parlor
 from schedules.rounds.models import PenVisit
 from schedules.rounds.parlor_reads import TimeAway, away_min, times_away
 from schedules.rounds.queries import view_day, visits_between, warnings_of
@@ -55,19 +56,24 @@ def pens_of(site_id: int) -> list[Pen]:
     return list(pens.select_related("place").order_by("milking_rank", "pk"))
 
 
+def _in_turn(pens: Iterable[Pen]) -> list[Pen]:
+    """Give the same of pens that are at hand. No query."""
+    in_use = (pen for pen in pens if pen.place.retired_at is None)
+    return sorted(in_use, key=lambda pen: (pen.milking_rank, pen.pk))
+
+
 def pens_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 33 queries."""
+    """Put the page together: about 22 queries."""
     site = desk.caller.site
     local_date = local_date_of(desk.now, site.zone)
     start, end = day_bounds(local_date, site.zone)
     visits = list(visits_between(site.pk, start, end))
     orders = list(orders_between(site.pk, start, end))
-    limit = Parlor.objects.filter(site=site, place__retired_at=None).order_by("pk").first()
+    limit, view = site_parlor(site.pk), view_day(site.pk, local_date)
     today = [v for v in visits if v.milking.local_date == local_date]
-    pens = pens_of(site.pk)
+    pens = _in_turn(view.setup.pens.values()) if view else pens_of(site.pk)
     away = {found.pen_id: found for found in times_away(today, limit)}
     lines = [_line(desk, pen, today, orders, away.get(pen.pk)) for pen in pens]
-    view = view_day(site.pk, local_date)
     return parlor_context(desk, limit, view, pens) | {
         "finding": _finding(desk, today, limit),
         "lines": lines,

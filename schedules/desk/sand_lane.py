@@ -1,4 +1,4 @@
-"""The lanes on the Sand page: what they give back as measured, and what physics says of a trend."""
+"""Sand lane: what comes back as measured, and what physics says of a trend."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from equipment.sandyard.calc import (
     stokes_is_valid,
     stokes_velocity_m_s,
 )
-from equipment.sandyard.models import SandPractice
 from schedules.sand.lane_capture import COLD_DEGC, WARM_DEGC, LaneCapture, lane_captures
-from schedules.sand.recovery import Recovery
+from schedules.sand.recovery import Recovery, recovery_of
+from schedules.sand.services import practice_of
 
 from .base import Desk
 
@@ -46,10 +46,11 @@ class LaneLine:
     grains: list[GrainLine]
 
 
-def lane_context(desk: Desk, practice: SandPractice, recovery: Recovery) -> dict[str, Any]:
-    """What the partial shows: about 7 queries."""
+def lane_context(desk: Desk) -> dict[str, Any]:
+    """Put the page together: about 8 queries."""
+    practice = practice_of(desk.site_id)
     return {
-        "recovery": _say_recovery(recovery, practice.recovery_frac),
+        "recovery": _say_recovery(recovery_of(desk.site_id, desk.now), practice.recovery_frac),
         "lanes": [_lane(desk, capture) for capture in lane_captures(desk.site_id)],
         "sand_kind": practice.get_sand_kind_display(),
         "is_own_sieving": bool(practice.passing_frac),

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import timedelta
 
-from django.db.models import Q
-
 from equipment.flushing.models import FlushRun, Lock, RunStatus
-from equipment.flushing.queries import TankPlan, open_locks, runs_between, tank_plans
+from equipment.flushing.queries import TankPlan, all_runs, open_locks, tank_plans
 from equipment.site.models import Place, PlaceKind
 from equipment.site.queries import place_name
 
@@ -78,9 +76,9 @@ class Water:
 
 def water_of(desk: Desk) -> Water:
     """Read the flush runs of the next hours, all that are blocked, and the tanks: 3 queries."""
-    ahead = runs_between(desk.site_id, desk.now, desk.now + AHEAD)
-    runs = list(ahead.filter(Q(status=RunStatus.BLOCKED) | Q(starts_at__lt=desk.now + SOON)))
-    planned = [run for run in runs if run.status == RunStatus.PLANNED]
+    runs = all_runs(desk.site_id, desk.now, desk.now + AHEAD)
+    soon = [run for run in runs if run.starts_at < desk.now + SOON]
+    planned = [run for run in soon if run.status == RunStatus.PLANNED]
     return Water(
         next_runs=[_run(desk, run) for run in planned[:N_NEXT]],
         blocked=[_run(desk, run) for run in runs if run.status == RunStatus.BLOCKED],

@@ -78,7 +78,7 @@ class ConflictLine:
 
 
 def water_context(desk: Desk) -> dict[str, Any]:
-    """Put the page together: about 45 queries."""
+    """Put the page together: about 21 queries."""
     end = desk.now + AHEAD
     plans = tank_plans(desk.site_id, desk.now, end)
     week = water_week(desk.site_id, desk.now)

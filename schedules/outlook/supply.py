@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from django.db.models import Max
 
-from equipment.sandyard.models import Bay, PilePlace, SandPractice
+from equipment.sandyard.models import SandPractice
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Site
 from schedules.sand.calc.ahead import (
@@ -28,7 +28,14 @@ from schedules.sand.calc.layer import Floats
 from schedules.sand.calc.places import n_in_residence, pile_residence_d, share_out
 from schedules.sand.calc.supply import Range, steady_balance
 from schedules.sand.models import AccountKind, SandMove
-from schedules.sand.queries import BatchView, batch_views, supply_views
+from schedules.sand.queries import (
+    BatchView,
+    batch_views,
+    bays_of,
+    pile_places_of,
+    stalls_by_pen,
+    supply_views,
+)
 from schedules.sand.recovery import Recovery, recovery_of
 from schedules.sand.services import practice_of
 
@@ -43,7 +50,6 @@ from .supply_facts import (
     SupplyFacts,
     days_to_ready,
     residence_of,
-    stalls_by_pen,
 )
 
 
@@ -230,8 +236,7 @@ def _purchase(ahead: SandAhead, own: OutlookPractice) -> Purchase | None:
 
 def _bays(facts: SupplyFacts, recovered_kg_d: Floats) -> PlacesNeeded | None:
     """Hold the bays that layers keep in use against those that are there: 1 query."""
-    bays = Bay.objects.filter(site_id=facts.site.pk, place__retired_at=None)
-    loads_kg = list(bays.values_list("capacity_kg", flat=True))
+    loads_kg = [bay.capacity_kg for bay in bays_of(facts.site.pk)]
     if not loads_kg or facts.residence.source == ResidenceSource.NONE:
         return None
     lies_d = facts.residence.of(facts.members)
@@ -242,8 +247,7 @@ def _bays(facts: SupplyFacts, recovered_kg_d: Floats) -> PlacesNeeded | None:
 
 def _piles(facts: SupplyFacts, inflow_kg_d: Floats, use_kg_d: Floats) -> PlacesNeeded | None:
     """Hold the places that piles keep in use against those that are there: 1 query."""
-    places = PilePlace.objects.filter(site_id=facts.site.pk, place__retired_at=None)
-    rooms_kg = list(places.values_list("capacity_kg", flat=True))
+    rooms_kg = [place.capacity_kg for place in pile_places_of(facts.site.pk)]
     if not rooms_kg:
         return None
     per_d, lies_d = pile_residence_d(

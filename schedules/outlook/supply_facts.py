@@ -10,9 +10,7 @@ from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
-from django.db.models import Sum
 
-from equipment.barns.models import BedGroup
 from equipment.sandyard.models import SandPractice
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Site
@@ -205,9 +203,3 @@ def _recorded_d(site_id: int, at: datetime) -> list[float]:
         elif batch_id in spread_at:
             days_d.append((when - spread_at[batch_id]) / DAY)
     return days_d
-
-
-def stalls_by_pen(site_id: int) -> dict[int, int]:
-    """Count the stalls in use: 1 query."""
-    groups = BedGroup.objects.filter(site_id=site_id, place__retired_at=None)
-    return dict(groups.values_list("pen_id").annotate(n=Sum("n_stalls")).order_by("pen_id"))

@@ -13,6 +13,7 @@ from equipment.parlor.calc import AnyParlor, BatchParlor, RotaryParlor
 from equipment.parlor.calc.rotary import S_PER_MIN
 from equipment.parlor.models import MilkingStart, Parlor, ParlorKind
 from equipment.site.calc import local_time
+from equipment.site.looks import once_a_look
 
 from . import calc
 from .models import Milking, MilkingState, PenVisit
@@ -78,6 +79,7 @@ def _return_rule(pen: Pen) -> calc.ReturnRule:
     )
 
 
+@once_a_look
 def site_parlor(site_id: int) -> Parlor | None:
     """The parlor that milks the site's pens, with its site: 1 query."""
     parlors = Parlor.objects.filter(site_id=site_id, place__retired_at=None)

@@ -10,7 +10,7 @@ from equipment.flushing.models import Tank
 from equipment.flushing.queries import flush_m3_d_by_end, flush_water_of, tank_plans
 from equipment.sandyard.calc import WATER_KG_M3, dry_basis_frac
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.models import Site
+from equipment.site.queries import site_of
 from equipment.weather.models import WeatherDay
 from equipment.weather.queries import recorded_days
 
@@ -74,7 +74,7 @@ def _mean(days: list[WeatherDay], name: str) -> float:
 
 def _weather(site_id: int, at: datetime) -> list[WeatherDay]:
     """Recorded days of the same seven dates in years past: 2 queries."""
-    today = local_date_of(at, Site.objects.get(pk=site_id).zone)
+    today = local_date_of(at, site_of(site_id).zone)
     dates = [
         _in_year(today + n * DAY, today.year - years)
         for n in range(DAYS)

@@ -98,15 +98,14 @@ def batch_mass_kg(batch: Batch) -> float:
 
 
 def batch_masses_kg(batches: Iterable[Batch]) -> dict[int, float]:
-    """Dry mass of each batch: 3 queries for any number of batches."""
+    """Dry mass of each batch: 2 queries for any number of batches."""
     ids = [batch.pk for batch in batches]
     masses = dict.fromkeys(ids, 0.0)
-    came = SandMove.objects.filter(batch_id__in=ids, source__kind__in=OUTSIDE)
-    gone = SandMove.objects.filter(batch_id__in=ids, target__kind__in=GONE)
-    for batch_id, kg in came.values_list("batch_id").annotate(kg=Sum("dry_kg")):
-        masses[batch_id] += kg
-    for batch_id, kg in gone.values_list("batch_id").annotate(kg=Sum("dry_kg")):
-        masses[batch_id] -= kg
+    came, gone = Q(source__kind__in=OUTSIDE), Q(target__kind__in=GONE)
+    moves = SandMove.objects.filter(came | gone, batch_id__in=ids).values_list("batch_id")
+    sums = moves.annotate(came_kg=Sum("dry_kg", filter=came), gone_kg=Sum("dry_kg", filter=gone))
+    for batch_id, came_kg, gone_kg in sums:
+        masses[batch_id] += (came_kg or 0.0) - (gone_kg or 0.0)
     kin = BatchParent.objects.filter(Q(child_id__in=ids) | Q(parent_id__in=ids))
     for child_id, parent_id, kg in kin.values_list("child_id", "parent_id", "dry_kg"):
         if child_id in masses:

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Prefetch, QuerySet, Sum
 
 from equipment.barns.models import BedGroup
 from equipment.sandyard.models import Bay, PilePlace, SandPractice
-from equipment.site.models import HoldSubject
+from equipment.site.looks import once_a_look
+from equipment.site.models import Hold, HoldSubject
 from equipment.site.queries import open_holds
 
 from .calc.supply import DaysOfSand, Range, SteadyBalance, days_of_sand, steady_balance
@@ -29,6 +30,12 @@ class BatchView:
     n_turns: int
     last_test: MoistureTest | None
     forecast: DryForecast | None
+
+
+@once_a_look
+def batch_holds(site_id: int) -> list[Hold]:
+    """Batches' holds not yet cleared, with who put them: 1 query."""
+    return list(open_holds(site_id, HoldSubject.BATCH))
 
 
 def live_batches(site_id: int) -> QuerySet[Batch]:
@@ -62,7 +69,7 @@ def views_of(site_id: int, batches: Sequence[Batch]) -> list[BatchView]:
     """Some batches, fetched with their history, as a page shows them: 5 queries."""
     masses = batch_masses_kg(batches)
     forecasts = latest_forecasts(site_id)
-    held = {hold.subject_id for hold in open_holds(site_id, HoldSubject.BATCH)}
+    held = {hold.subject_id for hold in batch_holds(site_id)}
     return [
         BatchView(
             batch=batch,
@@ -80,7 +87,7 @@ def supply_views(site_id: int) -> list[BatchView]:
     """All live batches with mass, hold and forecast, turns and tests left out: 6 queries."""
     batches = list(Batch.objects.filter(site_id=site_id, ended_at=None).order_by("number"))
     masses, forecasts = batch_masses_kg(batches), latest_forecasts(site_id)
-    held = {hold.subject_id for hold in open_holds(site_id, HoldSubject.BATCH)}
+    held = {hold.subject_id for hold in batch_holds(site_id)}
     return [
         BatchView(
             batch=batch,
@@ -148,10 +155,15 @@ def steady_day(site_id: int) -> SteadyBalance:
 
 
 def _steady(site_id: int, practice: SandPractice) -> SteadyBalance:
-    stalls = BedGroup.objects.filter(site_id=site_id, place__retired_at=None).aggregate(
-        n=Sum("n_stalls")
-    )["n"]
-    return steady_balance(stalls or 0, practice.use_kg_stall_d, practice.recovery_frac)
+    n_stalls = sum(stalls_by_pen(site_id).values())
+    return steady_balance(n_stalls, practice.use_kg_stall_d, practice.recovery_frac)
+
+
+@once_a_look
+def stalls_by_pen(site_id: int) -> dict[int, int]:
+    """Count the stalls in use: 1 query."""
+    groups = BedGroup.objects.filter(site_id=site_id, place__retired_at=None)
+    return dict(groups.values_list("pen_id").annotate(n=Sum("n_stalls")).order_by("pen_id"))
 
 
 def bedded_kg(site_id: int, start: datetime, end: datetime) -> float:
@@ -168,29 +180,40 @@ def recent_use_kg_d(site_id: int, now: datetime, days: int = 14) -> float | None
     return kg / days if kg > 0 else None
 
 
-def bays_with_batches(site_id: int) -> list[tuple[Bay, Batch | None]]:
+@once_a_look
+def bays_of(site_id: int) -> list[Bay]:
+    """Bays in use in their order, with their pads: 1 query."""
+    bays = Bay.objects.filter(site_id=site_id, place__retired_at=None)
+    bays = bays.select_related("place", "pad__place")
+    return list(bays.order_by("pad__place__key", "place__key"))
+
+
+@once_a_look
+def pile_places_of(site_id: int) -> list[PilePlace]:
+    """Pile places in use in their order: 1 query."""
+    places = PilePlace.objects.filter(site_id=site_id, place__retired_at=None)
+    return list(places.select_related("place").order_by("place__key"))
+
+
+Live = Iterable[Batch] | None  # batches that still hold sand, where they are at hand
+
+
+def bays_with_batches(site_id: int, live: Live = None) -> list[tuple[Bay, Batch | None]]:
     """Bays in their order, each with the batch on it: 2 queries."""
-    on = {
-        batch.place_id: batch
-        for batch in Batch.objects.filter(site_id=site_id, stage=Stage.DRYING, ended_at=None)
-    }
-    bays = Bay.objects.filter(site_id=site_id, place__retired_at=None).select_related(
-        "place", "pad__place"
-    )
-    return [(bay, on.get(bay.pk)) for bay in bays.order_by("pad__place__key", "place__key")]
+    live = _live(site_id) if live is None else live
+    on = {batch.place_id: batch for batch in live if batch.stage == Stage.DRYING}
+    return [(bay, on.get(bay.pk)) for bay in bays_of(site_id)]
 
 
-def free_pile_places(site_id: int) -> QuerySet[PilePlace]:
-    """Pile places with nothing on them, or an open pile: 1 query."""
-    closed = Batch.objects.filter(site_id=site_id, ended_at=None).exclude(
-        Q(closed_at=None) & Q(stage=Stage.CURING)
-    )
-    return (
-        PilePlace.objects.filter(site_id=site_id, place__retired_at=None)
-        .exclude(pk__in=closed.filter(place__isnull=False).values("place_id"))
-        .select_related("place")
-        .order_by("place__key")
-    )
+def free_pile_places(site_id: int, live: Live = None) -> list[PilePlace]:
+    """Pile places with nothing on them, or an open pile: 2 queries."""
+    live = _live(site_id) if live is None else live
+    taken = {b.place_id for b in live if b.closed_at is not None or b.stage != Stage.CURING}
+    return [place for place in pile_places_of(site_id) if place.pk not in taken]
+
+
+def _live(site_id: int) -> QuerySet[Batch]:
+    return Batch.objects.filter(site_id=site_id, ended_at=None)
 
 
 def place_for_pile(batch: Batch) -> int | None:
@@ -198,7 +221,7 @@ def place_for_pile(batch: Batch) -> int | None:
 
     None where there is neither.
     """
-    places = list(free_pile_places(batch.site_id))
+    places = free_pile_places(batch.site_id)
     piles = Batch.objects.filter(place__in=[place.pk for place in places], ended_at=None)
     held_kg = batch_masses_kg([*piles, batch])
     there_kg = {pile.place_id: held_kg[pile.pk] for pile in piles}

@@ -6,7 +6,10 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import Q
+
 from equipment.sandyard.calc import Period, calibrate_recovery
+from equipment.site.looks import once_a_look
 from schedules.sand.services import practice_of
 
 from .models import AccountKind, SandMove
@@ -33,8 +36,9 @@ class Recovery:
         return self.n > 0
 
 
+@once_a_look
 def recovery_of(site_id: int, at: datetime) -> Recovery:
-    """Recovery and its sd, by the loads of the last 26 whole weeks before `at`: 2 queries.
+    """Recovery and its sd, by the loads of the last 26 whole weeks before `at`: 1 query.
 
     With fewer than four weeks in which sand was bedded and scooped, the farm's settings
     `recovery_frac` and `recovery_sd_frac` (n is 0). A measured share above 1 is given as 1: beds
@@ -52,9 +56,11 @@ def _weeks(site_id: int, at: datetime) -> list[Period]:
     since = at - WEEKS * WEEK
     rows = SandMove.objects.filter(site_id=site_id, at__gte=since, at__lt=at)
     bedded, scooped = defaultdict[int, float](float), defaultdict[int, float](float)
-    columns = rows.values_list("at", "dry_kg")
-    for when, kg in columns.filter(target__kind=AccountKind.BEDS):
-        bedded[(when - since) // WEEK] += kg
-    for when, kg in columns.filter(source__kind=AccountKind.LANE):
-        scooped[(when - since) // WEEK] += kg
+    is_either = Q(target__kind=AccountKind.BEDS) | Q(source__kind=AccountKind.LANE)
+    columns = ("at", "dry_kg", "source__kind", "target__kind")
+    for when, kg, source, target in rows.filter(is_either).values_list(*columns):
+        if target == AccountKind.BEDS:
+            bedded[(when - since) // WEEK] += kg
+        if source == AccountKind.LANE:
+            scooped[(when - since) // WEEK] += kg
     return [Period(bedded[week], scooped[week]) for week in sorted(bedded.keys() & scooped.keys())]

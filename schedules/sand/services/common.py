@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 from equipment.sandyard.models import PilePlace, SandPractice
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
+from equipment.site.looks import once_a_look
 from equipment.site.models import Actor, Event, HoldSubject, Place, Site
 from equipment.site.queries import open_holds
 from equipment.site.writes import SiteWrite
@@ -45,6 +46,7 @@ class Said:
     event: Event | None = None
 
 
+@once_a_look
 def practice_of(site_id: int) -> SandPractice:
     """Give the farm's sand figures; the defaults until the farm sets its own: 1 query."""
     return SandPractice.objects.filter(site_id=site_id).first() or SandPractice(site_id=site_id)

@@ -26,6 +26,7 @@ PAGES = (
     "crew",
     "roster",
     "sand",
+    "lane",
     "water",
     "weather",
     "basins",

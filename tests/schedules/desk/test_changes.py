@@ -15,7 +15,9 @@ from crews.devices.auth import Phone
 from crews.roster.rosters import begin_roster
 from crews.roster.services import call_in_sick
 from equipment.basins.services import record_level
+from equipment.sandyard.models import SandPractice
 from equipment.site.queries import site_version
+from equipment.site.writes import site_write
 from equipment.weather.forecasts import ToldDay, foretell_day
 from schedules.dayplan.models import DaySearch
 from schedules.dayplan.searches import stop_search
@@ -153,6 +155,12 @@ def _begin_roster(farm: Farm) -> None:
     )
 
 
+def _set_recovery(farm: Farm) -> None:
+    with site_write(farm.site.pk, NOW) as write:
+        SandPractice.objects.update_or_create(site=farm.site, defaults={"recovery_frac": 0.71})
+        write.touch()
+
+
 DEEDS: dict[str, tuple[Deed, str]] = {
     "today": (_phone("start", lambda farm: {"work_order": farm.assigned.pk}), "5 Under way"),
     "day-list": (
@@ -187,6 +195,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         ),
         "7.3%",
     ),
+    "lane": (_set_recovery, "Recovery 71 %"),
     "water": (
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",

@@ -68,9 +68,9 @@ def test_the_page_tells_the_balance_and_the_wave(farm: Farm, manager: Client) ->
     assert "safe to enter" not in html
 
 
-def test_sand_page_says_that_physics_ranks_only(farm: Farm, manager: Client) -> None:
+def test_lane_page_says_that_physics_ranks_only(farm: Farm, manager: Client) -> None:
     Lane.objects.update(length_m=30, width_m=4)
-    html = page(manager, "sand")
+    html = page(manager, "lane")
     assert "rank lanes and show trends only" in html
     assert "out of its range" in html  # Stokes beyond fine silt
     assert "the farm&#x27;s setting" in html

@@ -214,7 +214,7 @@ def test_a_pen_without_any_bedding_on_record_is_told_as_such(site: Site) -> None
 def test_it_is_the_same_all_day_and_takes_few_queries(
     farm: Farm, django_assert_num_queries: Any
 ) -> None:
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(15):
         first = sand_supply(farm.site, farm.now)
     again = sand_supply(farm.site, farm.now + timedelta(hours=1))
     assert (first.ahead.stock_kg == again.ahead.stock_kg).all()

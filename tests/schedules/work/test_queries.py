@@ -39,15 +39,15 @@ def _many(site: Site, n: int) -> list[WorkOrder]:
 
 
 @pytest.mark.parametrize("n", [1, 12])
-def test_what_work_waits_on_is_read_in_three_queries_and_seven_under_holds(
+def test_what_work_waits_on_is_read_in_two_queries_and_five_under_holds(
     site: Site, ana: Actor, n: int, django_assert_num_queries: Any
 ) -> None:
     orders = _many(site, n)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(2):
         waiting_reasons(site.pk, [order.pk for order in orders])
     held = {"subject_kind": HoldSubject.PEN, "subject_id": 10**6, "reason": "calves"}
     Hold.objects.create(site=site, put_by=ana, put_at=T0, **held)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(5):
         waiting_reasons(site.pk, [order.pk for order in orders])
 
 
