@@ -20,6 +20,7 @@ from .base import Desk
 
 QUIET_PHONE = timedelta(days=3)
 DAY = timedelta(days=1)
+EVERY_S = 30  # a page that shows what the clock alone changes is drawn anew
 MOST_RUNS = 10  # of those given up that are shown
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
 
-from equipment.site.models import Membership, Role, User
+from equipment.site.models import Membership, Role, RunState, TaskRun, User
+from schedules.desk.status import EVERY_S
 from schedules.work.decisions import answer_problem
 from schedules.work.models import Problem
 from tests.factories import make_site, make_user
@@ -134,6 +136,26 @@ def test_open_page_lives(page: Page, farm: Farm) -> None:
     page.clock.fast_forward(PATIENCE_MS)
     stale.wait_for(state="visible")
     assert stale.inner_text() == "The service does not answer. What you see is from 9:00 am."
+
+
+def test_page_shows_what_the_clock_alone_changes(page: Page, farm: Farm) -> None:
+    """Work that nobody takes up: no change of the farm tells of it, and none of its end."""
+    page.clock.install()
+    TaskRun.objects.all().delete()
+    sign_in(page, "manager-ours")
+    page.goto(url("status"))
+    told = page.get_by_text("1 piece of the service's own work stands still")
+    assert told.count() == 0
+    late = TaskRun.objects.create(
+        kind="work.consume", dedupe_key="late", created_at=NOW, due_at=NOW - timedelta(minutes=6)
+    )
+
+    page.clock.fast_forward(1000 * EVERY_S)
+    told.wait_for()
+
+    TaskRun.objects.filter(pk=late.pk).update(state=RunState.DONE)
+    page.clock.fast_forward(1000 * EVERY_S)
+    told.wait_for(state="detached")
 
 
 def test_mark_of_the_chart_leads_to_its_job(page: Page, farm: Farm) -> None:

@@ -56,6 +56,15 @@ function tellAge(isStale) {
   main.querySelector("#stale").hidden = !isStale;
 }
 
+// What the clock alone changes (a backup grows old, work stands still) no count tells of: a page
+// that shows such things is fetched every so many seconds.
+async function lookByTheClock() {
+  if (isFetching || document.hidden || somebodyIsAtWork()) return;
+  isFetching = true;
+  await freshen().catch(() => {}); // a service that is gone is told of by the stream
+  isFetching = false;
+}
+
 // Fetches while the page shows another count than the last one told, and no more often than it must.
 async function look() {
   if (isFetching || document.hidden || !told || told === main.dataset.version || somebodyIsAtWork()) return;
@@ -87,5 +96,6 @@ showNow();
 if (main) {
   document.addEventListener("visibilitychange", () => (document.hidden ? rest() : listen()));
   for (const over of ["focusout", "toggle"]) main.addEventListener(over, () => setTimeout(look), true);
+  if (main.dataset.everyS) setInterval(lookByTheClock, 1000 * Number(main.dataset.everyS));
   listen();
 }
