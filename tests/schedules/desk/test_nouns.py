@@ -59,7 +59,13 @@ def _names(client: Client, page: str, language: str) -> list[str]:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("language", ["en", "es"])
-@pytest.mark.parametrize("page", ["today", "pens", "crew", "sand", "machines", "week", "look-back"])
+@pytest.mark.parametrize(
+    "page",
+    [
+        *("today", "pens", "crew", "sand", "machines", "week", "look-back"),
+        *("problems", "came-late", "status"),
+    ],
+)
 def test_what_names_things_is_in_the_farms_own_words(
     farm: Farm, manager: Client, page: str, language: str
 ) -> None:
