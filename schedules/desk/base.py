@@ -18,6 +18,7 @@ from django.urls import reverse
 from django.utils import formats, timezone
 from django.utils.timesince import timesince
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from equipment.site.callers import Caller, caller_on
 from equipment.site.clock import say_clock, say_hour, say_span
@@ -139,25 +140,12 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
     return render(desk.request, "desk/refused.html", context, status=error.status)
 
 
-PAGES = (
-    "today",
-    "week",
-    "problems",
-    "came-late",
-    "plan",
-    "pens",
-    "crew",
-    "roster",
-    "sand",
-    "lane",
-    "water",
-    "weather",
-    "basins",
-    "machines",
-    "look-back",
-    "year",
-    "standing-orders",
-    "status",
+PAGES = (  # by what they are about
+    (gettext_lazy("Now"), ("today", "problems", "came-late", "status")),
+    (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back")),
+    (gettext_lazy("People and machines"), ("crew", "roster", "machines")),
+    (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
+    (gettext_lazy("Ahead"), ("weather", "year")),
 )
 
 
@@ -184,6 +172,10 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "standing-orders": _("Standing orders"),
         "status": _("Status"),
     }
+
+    def link(page: str) -> dict[str, Any]:
+        return {"url": reverse(page, args=[slug]), "name": names[page], "is_here": page == here}
+
     return {
         "site": desk.caller.site,
         "caller": desk.caller,
@@ -192,10 +184,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "now": desk.now,
         "clock_now": desk.clock(desk.now),
         "version": desk.caller.site.siteversion.version,
-        "pages": [
-            {"url": reverse(page, args=[slug]), "name": names[page], "is_here": page == here}
-            for page in PAGES
-        ],
+        "pages": [(about, [link(page) for page in pages]) for about, pages in PAGES],
     }
 
 
