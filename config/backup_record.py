@@ -18,12 +18,12 @@ def remember_made(folder: DataFolder, made: Path, made_at: datetime) -> None:
 
 def remember_failed(folder: DataFolder, why: str) -> None:
     """Keep that a backup failed, beside the last whole one."""
-    known = {k: v for k, v in _read(folder).items() if k in ("made_at", "to")}
+    known = {k: v for k, v in read(folder).items() if k in ("made_at", "to")}
     failed = {"failed_at": _said(datetime.now(UTC)), "why": why}
     write_private(folder.backup_record, _text(known | failed))
 
 
-def _read(folder: DataFolder) -> dict[str, str]:
+def read(folder: DataFolder) -> dict[str, str]:
     """Give what is known; nothing where there is no record or none that can be read."""
     try:
         known = json.loads(folder.backup_record.read_text())

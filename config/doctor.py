@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 import psycopg
 import redis
 
-from config import backup_folder, disk, tls
+from config import backup_folder, backup_record, disk, tls
 from config.backup_folder import BackupError
 from config.data_folder import DataFolder, default_root
 from config.rooms import APPS
@@ -283,10 +283,23 @@ def of_certificate(patient: Patient) -> Findings:
     yield Finding(Grade.WRONG if is_late else Grade.WELL, words, cure)
 
 
+def of_record(patient: Patient) -> Finding:
+    """Say what the data folder remembers of backups; the backups themselves are not looked at."""
+    known = backup_record.read(patient.folder)
+    cure = "say where they are: --backups FOLDER"
+    if "failed_at" in known:
+        return Finding(Grade.WRONG, f"the last backup failed: {known.get('why', '')}", cure)
+    if "made_at" not in known:
+        return Finding(Grade.MIND, "backups were not looked at", cure)
+    age = patient.now - datetime.fromisoformat(known["made_at"])
+    words = f"a backup was made {age.total_seconds() / 3600:.0f} h ago in {known.get('to', '?')}"
+    is_old = age > OLD_BACKUP
+    return Finding(Grade.WRONG if is_old else Grade.WELL, words, cure if is_old else "")
+
+
 def of_backups(patient: Patient) -> Findings:
     if patient.backups is None:
-        cure = "say where they are: --backups FOLDER"
-        yield Finding(Grade.MIND, "backups were not looked at", cure)
+        yield of_record(patient)
         return
     made = backup_folder.backups_in(patient.backups) if patient.backups.is_dir() else []
     cure = f"python3 manage.py backup --data {patient.folder.root} --out {patient.backups}"

@@ -7,6 +7,7 @@ import os
 import subprocess
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -14,7 +15,7 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from config import backup_folder, disk, doctor, tls
+from config import backup_folder, backup_record, disk, doctor, tls
 from config.backup_folder import MANIFEST, Manifest
 from config.data_folder import DataFolder
 from config.database_facts import Facts
@@ -185,3 +186,16 @@ def test_backup_that_is_old_missing_or_damaged_is_found(patient: Patient) -> Non
     [finding] = doctor.guarded(doctor.of_backups, patient)
     assert finding.grade is Grade.WRONG
     assert "damaged" in finding.words
+
+
+def test_without_the_backups_what_is_remembered_of_them_is_told(patient: Patient) -> None:
+    there = replace(patient, backups=None)
+    assert grades(doctor.of_backups(there)) == [Grade.MIND]
+    for hours, grade in ((16, Grade.WELL), (27, Grade.WRONG)):
+        made = Path("usb") / "penround-20260303T200000000Z"
+        backup_record.remember_made(there.folder, made, NOW - timedelta(hours=hours))
+        [finding] = doctor.of_backups(there)
+        assert (finding.grade, finding.words) == (grade, f"a backup was made {hours} h ago in usb")
+    backup_record.remember_failed(there.folder, "no room")
+    [finding] = doctor.of_backups(there)
+    assert (finding.grade, finding.words) == (Grade.WRONG, "the last backup failed: no room")
