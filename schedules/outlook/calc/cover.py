@@ -83,7 +83,7 @@ def shortages(
     -------
     tuple of Shortage
         In whole minutes, the greatest first; none where all can be done. What no two of them could
-        share stands apart; together they are all that cannot be done.
+        share stands apart; together they are all that cannot be done. [min]
 
     Raises
     ------
