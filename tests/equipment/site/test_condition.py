@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from config import backup_record, disk, doctor, heartbeat, tls
+from config import backup_record, disk, doctor, env, heartbeat, tls
 from config.data_folder import DataFolder
+from config.up import Service
 from equipment.site import condition
 from equipment.site.condition import BackupRecord, OwnWork
 from equipment.site.models import RunState, Site, TaskRun
@@ -102,6 +103,22 @@ def test_thresholds_are_those_of_the_commands() -> None:
         doctor.LEAST_BYTES,
         doctor.SCARCE_BYTES,
     )
+
+
+@pytest.mark.parametrize("by_tls", [True, False])
+def test_what_up_starts_is_told_where_the_data_and_the_certificate_are(
+    folder: DataFolder, by_tls: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    service = Service(folder, 8000, with_demo=False)
+    if by_tls:
+        service.secure(tls.farm_certificate(folder.root / "tls", "barn.lan"), 8080)
+    for name, value in service.environment().items():
+        monkeypatch.setenv(name, value)
+
+    assert env.read_path("DATA_ROOT") == folder.root
+    file = folder.root / "tls" / "site.crt"
+    assert env.read_path("TLS_CERTIFICATE") == (file if by_tls else None)
+    assert Path(service.heartbeats["solver"]) == folder.root / "run" / "heartbeat-solver"
 
 
 # Certificate, disk, signs of life ---------------------------------------------------------------
