@@ -143,7 +143,7 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 PAGES = (  # by what they are about
     (gettext_lazy("Now"), ("today", "problems", "came-late", "status")),
     (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back")),
-    (gettext_lazy("People and machines"), ("crew", "roster", "machines")),
+    (gettext_lazy("Who and with what"), ("crew", "roster", "machines")),
     (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
     (gettext_lazy("Ahead"), ("weather", "year")),
 )
