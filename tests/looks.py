@@ -36,12 +36,23 @@ def sign_in(page: Page, username: str) -> None:
 
 def faults(page: Page) -> list[str]:
     """What axe finds on the page at each width, and by how much it is too wide."""
-    page.evaluate(Axe().axe_script)
+    prepare(page)
     return [fault for width_px in WIDTHS_PX for fault in _faults_at(page, width_px)]
+
+
+def prepare(page: Page) -> None:
+    """Give the page what `faults_at` asks with."""
+    page.evaluate(Axe().axe_script)
+
+
+def faults_at(page: Page) -> list[str]:
+    """What axe finds on the page as wide as it is."""
+    found: list[str] = page.evaluate(ASK)
+    return found
 
 
 def _faults_at(page: Page, width_px: int) -> list[str]:
     page.set_viewport_size({"width": width_px, "height": 800})
     over_px = page.evaluate("document.documentElement.scrollWidth - innerWidth")
     wide = [f"{over_px} px too wide"] if over_px > 0 else []
-    return [f"{page.url} at {width_px}: {fault}" for fault in [*wide, *page.evaluate(ASK)]]
+    return [f"{page.url} at {width_px}: {fault}" for fault in [*wide, *faults_at(page)]]
