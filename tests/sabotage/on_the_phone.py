@@ -21,6 +21,14 @@ GUARDS = (
         ),
     ),
     Guard(
+        "work whose ending is taken back stands as begun as the farm has it",
+        "R16",
+        CLIENT + "view.js",
+        " || shown?.is_begun",
+        "",
+        (T_MODULES + "[ending_that_is_taken_back_leaves_the_work_as_begun_as_the_farm_has_it]",),
+    ),
+    Guard(
         "a connection that fails is opened anew",
         "R12",
         DISK,

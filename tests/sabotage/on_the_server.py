@@ -53,6 +53,22 @@ GUARDS = (
         ),
     ),
     Guard(
+        "a repeat gets its first answer, wherever its teller works by now",
+        "R13",
+        INTAKE,
+        "told_there.exists() or ",
+        "",
+        (T_TELLERS + "repeat_gets_the_first_answer_though_its_teller_works_elsewhere_by_now",),
+    ),
+    Guard(
+        "the first use of a new token ends the old one, also where nothing is new",
+        "R28",
+        "crews/devices/services.py",
+        " AND device.next_made_at IS NULL",
+        "",
+        ("tests/crews/devices/test_shared.py::test_token_that_is_being_renewed_goes_the_long_way",),
+    ),
+    Guard(
         "a refusal undoes its event alone and all of it",
         "R14",
         "equipment/site/writes.py",
