@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -114,7 +114,8 @@ def make_backup(wanted: Wanted) -> Path:
                     shutil.rmtree(half)
             with database_of(wanted.folder) as address:
                 made, facts = write_backup(wanted, address)
-                backup_record.remember_made(wanted.folder, made, made_at_of(made))
+                with suppress(OSError):  # a full disk: the backup is whole all the same
+                    backup_record.remember_made(wanted.folder, made, made_at_of(made))
                 tell_phones(address, facts)
             if wanted.keep:
                 thin_out(wanted.out, wanted.keep, set(facts.sites))

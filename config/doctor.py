@@ -291,7 +291,10 @@ def of_record(patient: Patient) -> Finding:
         return Finding(Grade.WRONG, f"the last backup failed: {known.get('why', '')}", cure)
     if "made_at" not in known:
         return Finding(Grade.MIND, "backups were not looked at", cure)
-    age = patient.now - datetime.fromisoformat(known["made_at"])
+    try:
+        age = patient.now - datetime.fromisoformat(known["made_at"])
+    except (ValueError, TypeError):  # no time, or one without its zone
+        return Finding(Grade.MIND, "what is remembered of backups cannot be read", cure)
     words = f"a backup was made {age.total_seconds() / 3600:.0f} h ago in {known.get('to', '?')}"
     is_old = age > OLD_BACKUP
     return Finding(Grade.WRONG if is_old else Grade.WELL, words, cure if is_old else "")

@@ -36,7 +36,9 @@ def paired_phones(site_id: int) -> list[PairedPhone]:
     """
     last = Event.objects.filter(site_id=site_id, device_key=OuterRef("pk")).order_by("-device_seq")
     rows = (
-        Device.objects.filter(site_id=site_id, revoked_at=None)
+        Device.objects.filter(
+            site_id=site_id, revoked_at=None, worker__retired_at=None, crew__retired_at=None
+        )
         .select_related("worker", "crew")
         .annotate(
             told_at=Subquery(last.values("received_at")[:1], output_field=DateTimeField()),

@@ -94,7 +94,10 @@ def backup_record() -> BackupRecord | None:
 
 
 def _moment(text: Any) -> datetime | None:
-    return datetime.fromisoformat(text) if text else None
+    at = datetime.fromisoformat(text) if text else None
+    if at is not None and at.tzinfo is None:
+        raise ValueError(f"{text} says no zone")
+    return at
 
 
 def certificate() -> Certificate | None:
@@ -113,9 +116,11 @@ def certificate() -> Certificate | None:
 
 def free_bytes() -> int | None:
     """Give the bytes that are free where the data lie, of photos alone where no more is known."""
-    folder: Path = data_root() or settings.MEDIA_ROOT
-    there = next((path for path in (folder, *folder.parents) if path.exists()), None)
-    return shutil.disk_usage(there).free if there else None
+    folder = data_root()
+    if folder is None:  # photos alone are here; their folder is made with the first
+        photos: Path = settings.MEDIA_ROOT
+        folder = next((path for path in (photos, *photos.parents) if path.exists()), photos)
+    return shutil.disk_usage(folder).free if folder.exists() else None
 
 
 def signs_of_life() -> dict[str, datetime | None] | None:
@@ -139,7 +144,7 @@ def _touched(file: Path) -> datetime | None:
 def own_work(site_id: int, now: datetime) -> OwnWork:
     """Count the site's open runs and those that stand still: 1 query, of open runs alone.
 
-    Slow work waits for its turn: it stands still only where nobody does any of it.
+    Work waits for its turn: of quick and of slow each, it stands still only where nobody does any.
     """
     is_slow = Q(queue__in=SLOW_QUEUES)
     nobodys = Q(state=RunState.WAITING) | Q(lease_until__lte=now)
@@ -156,15 +161,19 @@ def own_work(site_id: int, now: datetime) -> OwnWork:
             late_since=Min("due_at", filter=late),
             n_slow=Count("id", filter=slow),
             slow_since=Min("due_at", filter=slow),
+            n_going=Count("id", filter=~is_slow & Q(lease_until__gt=now)),
             n_slow_going=Count("id", filter=is_slow & Q(lease_until__gt=now)),
         )
     )
-    is_slow_late = not found["n_slow_going"]
-    since = [found["late_since"], found["slow_since"] if is_slow_late else None]
+    is_late, is_slow_late = not found["n_going"], not found["n_slow_going"]
+    since = [
+        found["late_since"] if is_late else None,
+        found["slow_since"] if is_slow_late else None,
+    ]
     return OwnWork(
         n_waiting=found["n_waiting"],
         n_running=found["n_running"],
-        n_late=found["n_late"] + (found["n_slow"] if is_slow_late else 0),
+        n_late=is_late * found["n_late"] + is_slow_late * found["n_slow"],
         late_since=min((at for at in since if at), default=None),
     )
 

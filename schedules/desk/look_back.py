@@ -94,7 +94,7 @@ def _finding(turns: Turns) -> str:
         return _("No turn of beds was due in these weeks.")
     if turns.n_full == turns.n_due:
         words = ngettext(
-            "The one turn of a row of beds was done in full.",
+            "%(n)s turn of a row of beds was due, and done in full.",
             "All %(n)s turns of rows of beds were done in full.",
             turns.n_due,
         )
@@ -112,11 +112,11 @@ def _say_others(turns: Turns) -> str:
     """Say what was not done in full, each only where there is any."""
     said = []
     if turns.n_missed:
-        said.append(ngettext("%d missed", "%d missed", turns.n_missed) % turns.n_missed)
+        said.append(_("%(n)s not done") % {"n": turns.n_missed})
     if turns.n_part:
-        said.append(ngettext("%d in part", "%d in part", turns.n_part) % turns.n_part)
+        said.append(_("%(n)s in part") % {"n": turns.n_part})
     if turns.n_untold:
-        said.append(ngettext("%d not told", "%d not told", turns.n_untold) % turns.n_untold)
+        said.append(_("%(n)s not told") % {"n": turns.n_untold})
     return ", ".join(said)
 
 
@@ -139,7 +139,7 @@ def _turns_chart(
 ) -> Chart:
     """Draw each pen's turns week by week, the pen that fared worst on top."""
     ranked = list(ranked)
-    parts = (_("in full"), _("in part"), _("missed"), _("not told"))
+    parts = (_("in full"), _("in part"), _("not done"), _("not told"))
     finding = _("Turns done in full of those due, by week; what fared worst stands on top.")
     svg = draw_grid(
         key="turns",
@@ -279,7 +279,7 @@ PEN_COLUMNS = _columns(
     ("n_turns_due", "integer"),
     ("n_turns_full", "integer"),
     ("n_turns_part", "integer"),
-    ("n_turns_missed", "integer"),
+    ("n_turns_not_done", "integer"),
     ("n_turns_untold", "integer"),
     ("n_days_bedded", "integer"),
     ("sand_dry_kg", "double"),
@@ -308,7 +308,7 @@ def pens_table(desk: Desk) -> HttpResponse:
             "n_turns_due": one.turns.n_due,
             "n_turns_full": one.turns.n_full,
             "n_turns_part": one.turns.n_part,
-            "n_turns_missed": one.turns.n_missed,
+            "n_turns_not_done": one.turns.n_missed,
             "n_turns_untold": one.turns.n_untold,
             "n_days_bedded": one.n_beddings,
             "sand_dry_kg": round(one.sand_kg, 1),

@@ -59,7 +59,7 @@ def problems_context(desk: Desk) -> dict[str, Any]:
     tellers = {p.reported_by_id for p in problems} | {d.reported_by_id for d in defects}
     speak = languages_of(desk.site_id, tellers)
     lines = _of_places(desk, problems, speak) + _of_machines(desk, defects, speak)
-    lines.sort(key=lambda line: (line.at, line.key))
+    lines.sort(key=lambda line: (not line.is_safety, line.at, line.key))
     return {
         "finding": _finding(desk, lines),
         "lines": lines[:MOST],

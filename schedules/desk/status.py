@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import IntEnum
+from shlex import quote
 from typing import Any
 
 from django.conf import settings
@@ -176,7 +177,8 @@ def _last_backup(desk: Desk, record: condition.BackupRecord) -> str:
 
 
 def _backup_command(record: condition.BackupRecord) -> str:
-    return f"python3 manage.py backup --data {condition.data_root()} --out {record.to or 'FOLDER'}"
+    where = [quote(str(path)) for path in (condition.data_root(), record.to or "FOLDER")]
+    return "python3 manage.py backup --data {} --out {}".format(*where)
 
 
 def _age(desk: Desk, at: datetime) -> str:
@@ -187,7 +189,7 @@ def _age(desk: Desk, at: datetime) -> str:
 
 
 def _phones(desk: Desk, phones: list[PairedPhone]) -> StatusLine:
-    name = _("Phones heard today")
+    name = _("Phones heard within a day")
     if not phones:
         return StatusLine(name, Grade.WELL, "–", _("No phone is paired yet."))
     quiet = [phone for phone in phones if _is_quiet(desk, phone)]
@@ -261,6 +263,12 @@ def _certificate(desk: Desk) -> StatusLine:
 
 
 def _no_certificate(name: str) -> StatusLine:
+    if settings.TLS_CERTIFICATE is not None:
+        words = _("It is set, and cannot be read.")
+        cure = _("Look at the file, or stop the service and start it again as before.")
+        return StatusLine(
+            name, Grade.WRONG, _("not known"), words, cure, str(settings.TLS_CERTIFICATE)
+        )
     if settings.SERVED_BY_TLS:
         words = _(
             "Something in front of this service speaks TLS: its certificate is not seen here."
@@ -269,7 +277,8 @@ def _no_certificate(name: str) -> StatusLine:
         return StatusLine(name, Grade.UNKNOWN, _("not known"), words, cure)
     words = _("There is none: phones keep and send work with this machine alone.")
     cure = _("Start the service with the name that phones call:")
-    command = f"python3 manage.py up --no-demo --tls NAME --data {condition.data_root() or 'DIR'}"
+    data = quote(str(condition.data_root() or "DIR"))
+    command = f"python3 manage.py up --no-demo --tls NAME --data {data}"
     return StatusLine(name, Grade.MIND, _("none"), words, cure, command)
 
 

@@ -78,7 +78,9 @@ def week_context(desk: Desk) -> dict[str, Any]:
     """Put the page together: about 22 queries."""
     week = week_ahead(desk.caller.site, desk.now)
     resources = _resources(desk, week)
-    if not any(day.need for one in resources for day in one.days) and not week.is_anybody_on:
+    if not any(day.need for one in resources for day in one.days) and not (
+        week.is_anybody_on or week.heads_short
+    ):
         return {"finding": _("Nothing is planned for the coming days: no shift, no work, no sand.")}
     gaps = sorted(_gaps(desk, week), key=lambda gap: gap.on)
     return {

@@ -33,8 +33,9 @@ def settle(desk: Desk, event_id: uuid.UUID) -> HttpResponse:
     answer = desk.request.POST.get("answer", "")
     if answer not in (COUNT, LEAVE):
         raise InvalidInputError(_("Say whether it counts."))
-    settle_event(caller=desk.caller, event_id=event_id, answer=answer, at=desk.now)
-    return done(desk, _("Decided."), "came-late")
+    result = settle_event(caller=desk.caller, event_id=event_id, answer=answer, at=desk.now)
+    words = _("Decided.") if result else _("It was decided before: the first answer stands.")
+    return done(desk, words, "came-late")
 
 
 urlpatterns = [

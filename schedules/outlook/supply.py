@@ -6,7 +6,7 @@ It looks as far as batches on record tell: until sand scooped today could be rea
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -161,12 +161,19 @@ def supply_of(
     )
 
 
-def ready_sand(site: Site, at: datetime, n_days: int) -> tuple[SandAhead, OutlookPractice]:
+def ready_sand(
+    site: Site, at: datetime, n_days: int, left_frac: float
+) -> tuple[SandAhead, OutlookPractice]:
     """Give the dated balance of ready sand alone, so many days of it: 9 queries, 10 where no layer
     is forecast. The farm's figures for a year ahead, which it rests on, come with it.
+
+    The first day takes what its rest, `left_frac`, takes: what was bedded before has left already.
     """
     facts = _facts(site, at, supply_views(site.pk), practice_of(site.pk))
-    return _ahead(facts, n_days), facts.own
+    ahead = _ahead(facts, n_days)
+    use_kg = ahead.use_kg.copy()
+    use_kg[:, 0] *= left_frac
+    return replace(ahead, use_kg=use_kg), facts.own
 
 
 def _facts(

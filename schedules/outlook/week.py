@@ -98,7 +98,7 @@ def week_ahead(site: Site, now: datetime) -> WeekAhead:
     left_frac = (spans[0][1] - now) / (spans[0][1] - spans[0][0])
     needs = needs_by_day(site.pk, spans, now)
     shifts = hours_by_skills(site.pk, spans, now)
-    ahead, own = ready_sand(site, now, N_DAYS)
+    ahead, own = ready_sand(site, now, N_DAYS, left_frac)
     manned_h_d = practice_of(site.pk).manned_h_d or own.loader_h_d
     views = machines_ahead(site)
     services = _services(views, days)

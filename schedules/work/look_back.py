@@ -33,7 +33,7 @@ from schedules.sand.models import AccountKind, SandMove
 
 from .calc.drafts import REST
 from .calc.turns import Turns, week_of, weeks_before
-from .models import Outcome, Status, Trigger, WorkOrder
+from .models import Outcome, Trigger, WorkOrder
 from .work_content import LEAST_SPAN
 
 ENDED = (Outcome.DONE, Outcome.PART, Outcome.COULD_NOT)
@@ -144,7 +144,7 @@ def _turns(site_id: int, weeks: list[Week]) -> dict[int, dict[int, Turns]]:
             place__kind=PlaceKind.BED_GROUP,
             standing_order__trigger=Trigger.PEN_VISIT,
         )
-        .exclude(status=Status.CANCELLED)
+        .exclude(outcome=Outcome.NOT_NEEDED)
         .exclude(natural_key__contains=REST)
         .annotate(is_rest_done=Exists(rests))
         .values_list("place__bedgroup__pen_id", "local_date")

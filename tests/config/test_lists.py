@@ -22,7 +22,7 @@ QUERIES = """
 alleys/ 2
 assignments/ 4
 basins/ 13
-batches/ 9
+batches/ 8
 batches/<key:batch_id>/moisture-tests/ 3
 calendars/ 2
 crew-pens/ 2

@@ -99,7 +99,7 @@ def alone_to_come() -> QuerySet[Claim]:
 
 def pair(desk: Page, phone: Page, worker: Worker) -> None:
     """A lead makes a code on the Crew page; it is typed into the phone."""
-    desk.click("nav >> text=Crew")
+    desk.click("nav a:text-is('Crew')")
     person = desk.locator("details", has=desk.locator(f"summary:has-text('{worker.name}')")).first
     person.locator("summary").click()
     person.get_by_role("button", name="Pair a phone").click()
@@ -224,7 +224,7 @@ def walk_of_the_sick(desk: Page) -> None:
     worker = claim.worker
     assert worker is not None
     give(desk, claim.assignment.work_order, str(worker.pk))
-    desk.click("nav >> text=Crew")
+    desk.click("nav a:text-is('Crew')")
     person = desk.locator("details", has=desk.locator(f"summary:has-text('{worker.name}')")).first
     person.locator("summary").click()
     person.get_by_role("button", name="Called in sick").click()
@@ -242,7 +242,7 @@ def walk_of_the_mechanic(desk: Page) -> None:
     machine = Machine.objects.filter(kind="loader").order_by("name")[0]
     meter_h = machine.readings.order_by("read_at").last().meter_h  # type: ignore[union-attr]
     before = ServiceRecord.objects.filter(machine=machine).count()
-    desk.click("nav >> text=Machines")
+    desk.click("nav a:text-is('Machines')")
     card = desk.locator(f"#machine-{machine.pk}")
     card.locator("summary").first.click()
     card.locator("[name=meter_h]").nth(1).fill(
@@ -263,7 +263,7 @@ def walk_of_the_held_loader(desk: Page) -> None:
     assert machine is not None
     order = busy.assignment.work_order
     assert machine.name in shown_of(desk, order)
-    desk.click("nav >> text=Machines")
+    desk.click("nav a:text-is('Machines')")
     card = desk.locator(f"#machine-{machine.pk}")
     card.locator("summary").first.click()
     card.locator("[name=cause]").fill("Brake pedal soft")
@@ -289,7 +289,7 @@ def walk_of_the_sand(desk: Page) -> None:
     assert before is not None
     desk.get_by_role("button", name="Sign out").click()
     sign_in(desk, "lead")
-    desk.click("nav >> text=Sand")
+    desk.click("nav a:text-is('Sand')")
     row = desk.locator(f"#batch-{batch.number}")
     row.locator("summary").click()
     row.locator("[name=moisture_pct]").fill("5.2")

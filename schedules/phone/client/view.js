@@ -309,7 +309,10 @@ const SAID_OF_WORK = ["start", "done", "part", "could_not", "load"];
 function undo(over) {
   const one = over.view.crewJobs.find((j) => j.id === over.payload.work_order);
   const back = over.event.back ?? wordBack(over.before, over.payload.work_order, one);
-  if (back?.loads) job(over, (one) => ({ loads: Math.max(0, one.loads + back.loads) }));
+  if (back?.loads) job(over, (one) => {
+    const loads = Math.max(0, one.loads + back.loads);
+    return { loads, is_begun: one.is_begun && (loads > 0 || one.status !== "NEEDS-ACTION") };
+  });
   else if (back) job(over, () => ({ status: back.status, is_begun: back.status === "IN-PROCESS", ...OPEN }));
 }
 

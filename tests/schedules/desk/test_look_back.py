@@ -100,11 +100,11 @@ def test_it_says_what_was_not_done_in_full_and_names_the_worst_first(lead: Clien
 
     said = words(answer)
     assert "Wed 4 Feb to Tue 3 Mar" in said
-    first = "6 of 10 turns of rows of beds were done in full; 2 missed, 1 in part, 1 not told."
+    first = "6 of 10 turns of rows of beds were done in full; 2 not done, 1 in part, 1 not told."
     assert first in said
     assert section(answer, "worst") == (
-        "Pen pen-7: 1 of 4 in full, 1 missed, 1 in part, 1 not told. "
-        "Pen pen-8: 3 of 4 in full, 1 missed."
+        "Pen pen-7: 1 of 4 in full, 1 not done, 1 in part, 1 not told. "
+        "Pen pen-8: 3 of 4 in full, 1 not done."
     )
 
 
@@ -149,7 +149,7 @@ def test_the_same_figures_come_as_csv_with_units_in_their_names(lead: Client) ->
         "n_turns_due": "4",
         "n_turns_full": "1",
         "n_turns_part": "1",
-        "n_turns_missed": "1",
+        "n_turns_not_done": "1",
         "n_turns_untold": "1",
         "n_days_bedded": "0",
         "sand_dry_kg": "0",

@@ -90,7 +90,9 @@ class Past:
         """A turn of a pen's row with its outcome; none is still open."""
         visit = facts.pop("visit", None) or self.visit(pen, days_ago)
         key = facts.pop("key", f"groom/{pen}/{visit.pk}")
-        ended: dict[str, Any] = {"status": Status.COMPLETED, "ended_at": _at(days_ago)}
+        is_done = outcome in {Outcome.DONE, Outcome.PART}
+        status = Status.COMPLETED if is_done else Status.CANCELLED
+        ended: dict[str, Any] = {"status": status, "ended_at": _at(days_ago)}
         make_work_order(
             self.site,
             key,
@@ -125,6 +127,7 @@ def test_each_turn_counts_once_in_its_pen_and_week(past: Past) -> None:
     past.turn(0, 1, Outcome.DONE)
     past.turn(0, 2, Outcome.MISSED)
     past.turn(0, 3, Outcome.COULD_NOT)
+    past.turn(0, 3, Outcome.NOT_NEEDED)
     past.turn(0, 4)
     past.turn(0, 8, Outcome.PART)
     past.turn(1, 14, Outcome.DONE)

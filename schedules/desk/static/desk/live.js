@@ -15,7 +15,14 @@ let stream = null;
 function somebodyIsAtWork() {
   const at = document.activeElement;
   const typing = main.contains(at) && ["INPUT", "SELECT", "TEXTAREA"].includes(at.tagName);
-  return typing || main.querySelector("details[open] form") !== null;
+  const typed = [...main.querySelectorAll("input, textarea")].some((field) => field.value !== field.defaultValue);
+  return typing || typed || main.querySelector("details[open] form") !== null;
+}
+
+// Who stands on something in the page, or marks it, would lose it for nothing.
+function somebodyIsThere() {
+  const at = document.activeElement;
+  return somebodyIsAtWork() || (main.contains(at) && at !== main) || !getSelection().isCollapsed;
 }
 
 async function freshen() {
@@ -59,10 +66,11 @@ function tellAge(isStale) {
 // What the clock alone changes (a backup grows old, work stands still) no count tells of: a page
 // that shows such things is fetched every so many seconds.
 async function lookByTheClock() {
-  if (isFetching || document.hidden || somebodyIsAtWork()) return;
+  if (isFetching || document.hidden || somebodyIsThere()) return;
   isFetching = true;
   await freshen().catch(() => {}); // a service that is gone is told of by the stream
   isFetching = false;
+  look(); // for what was told meanwhile
 }
 
 // Fetches while the page shows another count than the last one told, and no more often than it must.
