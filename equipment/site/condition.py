@@ -116,11 +116,9 @@ def certificate() -> Certificate | None:
 
 def free_bytes() -> int | None:
     """Give the bytes that are free where the data lie, of photos alone where no more is known."""
-    folder = data_root()
-    if folder is None:  # photos alone are here; their folder is made with the first
-        photos: Path = settings.MEDIA_ROOT
-        folder = next((path for path in (photos, *photos.parents) if path.exists()), photos)
-    return shutil.disk_usage(folder).free if folder.exists() else None
+    folder: Path = data_root() or settings.MEDIA_ROOT
+    there = next((path for path in (folder, *folder.parents) if path.exists()), None)
+    return shutil.disk_usage(there).free if there else None
 
 
 def signs_of_life() -> dict[str, datetime | None] | None:

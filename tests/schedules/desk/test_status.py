@@ -76,7 +76,7 @@ def test_where_all_is_well_nothing_is_asked_for_and_today_is_quiet(
 
     assert "Nothing must be put right." in said
     assert "Put right now" not in said
-    assert "6 hours ago Last backup 2 of 2 Phones heard today" in said
+    assert "6 hours ago Last backup 2 of 2 Phones heard within a day" in said
     assert "41.3 GB Room on the disk 0 Own work late 2 of 2 Background processes" in said
     assert "manage.py" not in said
     today = manager.get(url("today")).content.decode()

@@ -137,9 +137,9 @@ def test_sand_below_the_safety_stock_is_told_once_for_its_days(small: Site, lead
 
     answer = page(lead)
 
-    # at the end of today 89, then 88, ... 83 on the seventh day: 86 are to be kept
+    # at 9 am 0.625 of today is left: 89.4 at its end, then 88.4, ... 83.4: 86 are to be kept
     assert section(answer, "gaps") == (
-        "Sun 8 Mar to Tue 10 Mar: up to 3.0 tons of ready sand short. Sand"
+        "Sun 8 Mar to Tue 10 Mar: up to 2.6 tons of ready sand short. Sand"
     )
     assert "3 days of the next seven are short: Sun 8 Mar, Mon 9 Mar, Tue 10 Mar." in words(answer)
 

@@ -118,13 +118,13 @@ def test_a_held_machine_and_one_in_service_are_not_there(site: Site) -> None:
 
 
 def test_ready_sand_is_held_against_the_pens_and_the_safety_stock(site: Site) -> None:
-    """4.5 t, of which a tonne goes each day: on the third day 2.5 t are there, 3 t are wanted."""
+    """4.5 t at 6 am, of which a tonne goes each day, 0.75 t in what is left of today."""
     make_batch(site, Stage.RELEASED, at=NOW - DAY, dry_kg=4.5 * T)
     week = told(site)
 
     amounts = [(day.need / T, day.have / T, day.short / T) for day in week.sand]
-    assert amounts[:4] == [(3, 4.5, 0), (3, 3.5, 0), (3, 2.5, 0.5), (3, 1.5, 1.5)]
-    assert amounts[5] == (3.5, 0, 3.5)  # half a tonne is owed since the fifth day
+    assert amounts[:4] == [(2.75, 4.5, 0), (3, 3.75, 0), (3, 2.75, 0.25), (3, 1.75, 1.25)]
+    assert amounts[5] == (3.25, 0, 3.25)  # a quarter of a tonne is owed since the fifth day
 
 
 def test_a_farm_whose_beds_take_no_sand_is_not_short_of_it(site: Site) -> None:
