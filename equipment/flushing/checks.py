@@ -10,7 +10,7 @@ from equipment.weather.queries import recorded_days
 from . import calc
 from .lengths import flush_of
 from .models import FlushTimer
-from .queries import all_timers, flush_water_of
+from .queries import flush_water_of, read_timers
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class FlushCheck:
 def flush_checks(site_id: int) -> list[FlushCheck]:
     """Every timer in use against both practices: 1 query."""
     found = []
-    for timer in all_timers(site_id):
+    for timer in read_timers(site_id):
         flush = flush_of(timer)
         shortfalls, regime = calc.find_shortfalls(flush), calc.regime_of(flush)
         found.append(FlushCheck(timer, flush, shortfalls, regime))

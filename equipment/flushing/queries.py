@@ -43,7 +43,7 @@ def isolated_places(
     on = Q(off_at=None) | Q(off_at__gt=since)
     rows = Lock.objects.filter(on, site_id=site_id, on_at__lte=until)
     locks = list(rows.filter(owner_id=owner_id) if owner_id else rows)
-    ways, timers = load_water_ways(site_id), list(timers_in_use(site_id))
+    ways, timers = load_water_ways(site_id), read_timers(site_id)
     return {pk for pk in place_ids if ways.is_isolated(pk, locks, timers)}
 
 
@@ -69,13 +69,13 @@ def timers_in_use(site_id: int) -> QuerySet[FlushTimer]:
 
 
 @once_a_look
-def all_timers(site_id: int) -> list[FlushTimer]:
+def read_timers(site_id: int) -> list[FlushTimer]:
     """Give `timers_in_use`, read: 1 query."""
     return list(timers_in_use(site_id))
 
 
 @once_a_look
-def all_runs(site_id: int, start: datetime, end: datetime) -> list[FlushRun]:
+def read_runs(site_id: int, start: datetime, end: datetime) -> list[FlushRun]:
     """Give `runs_between`, read: 1 query."""
     return list(runs_between(site_id, start, end))
 
@@ -160,7 +160,7 @@ def flush_m3_d_by_end(site_id: int, start: datetime, end: datetime) -> dict[int,
     By the place's id, mean over the span. [m³ d⁻¹] A blocked run brings nothing.
     """
     ways = load_water_ways(site_id)
-    ends = {t.pk: calc.water_path(t.alley_id, ways.drains_to)[-1] for t in all_timers(site_id)}
+    ends = {t.pk: calc.water_path(t.alley_id, ways.drains_to)[-1] for t in read_timers(site_id)}
     runs = FlushRun.objects.filter(
         site_id=site_id, starts_at__gte=start, starts_at__lt=end, timer_id__in=ends
     ).exclude(status=RunStatus.BLOCKED)

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from equipment.flushing.calc import PlannedRun, Presence, Who, find_conflicts
 from equipment.flushing.models import FlushRun, RunStatus
-from equipment.flushing.queries import all_runs
+from equipment.flushing.queries import read_runs
 from equipment.flushing.water import WaterWays, load_water_ways
 from schedules.rounds.models import PenVisit
 from schedules.rounds.queries import visits_between
@@ -33,7 +33,7 @@ def flush_conflicts(site_id: int, start: datetime, end: datetime) -> list[FlushC
     left out; so is who went somewhere untold.
     """
     ways = load_water_ways(site_id)
-    rows = all_runs(site_id, start, end)
+    rows = read_runs(site_id, start, end)
     runs = {row.natural_key: row for row in rows if row.status == RunStatus.PLANNED}
     given = {f"a{a.pk}": a for a in _assignments(site_id, start, end)}
     visits = {f"v{v.pk}": v for v in visits_between(site_id, start, end)}

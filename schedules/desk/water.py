@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from equipment.flushing.models import FlushRun, Lock, RunStatus
-from equipment.flushing.queries import TankPlan, all_runs, open_locks, tank_plans
+from equipment.flushing.queries import TankPlan, open_locks, read_runs, tank_plans
 from equipment.site.models import Place, PlaceKind
 from equipment.site.queries import place_name
 
@@ -76,7 +76,7 @@ class Water:
 
 def water_of(desk: Desk) -> Water:
     """Read the flush runs of the next hours, all that are blocked, and the tanks: 3 queries."""
-    runs = all_runs(desk.site_id, desk.now, desk.now + AHEAD)
+    runs = read_runs(desk.site_id, desk.now, desk.now + AHEAD)
     soon = [run for run in runs if run.starts_at < desk.now + SOON]
     planned = [run for run in soon if run.status == RunStatus.PLANNED]
     return Water(

@@ -13,7 +13,7 @@ from django.utils.translation import gettext, gettext_lazy
 from equipment.attachments.models import SubjectKind
 from equipment.attachments.queries import attachments_of
 from equipment.barns.models import BedGroup
-from equipment.flushing.queries import open_locks, timers_in_use
+from equipment.flushing.queries import open_locks, read_timers
 from equipment.flushing.water import load_water_ways
 from equipment.machines.models import Defect
 from equipment.site.models import Actor, Event, EventState, PlaceKind
@@ -162,7 +162,7 @@ def _locked_for(look: Look, orders: Iterable[WorkOrder]) -> dict[int, set[int]]:
     for lock in open_locks(look.site.pk):
         if lock.owner_id in look.worker_of_actor:
             by_owner[look.worker_of_actor[lock.owner_id].pk].append(lock)
-    ways, timers = load_water_ways(look.site.pk), list(timers_in_use(look.site.pk))
+    ways, timers = load_water_ways(look.site.pk), read_timers(look.site.pk)
     found: dict[int, set[int]] = defaultdict(set)
     for worker_id, locks in by_owner.items():
         for place_id in places:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from equipment.flushing.calc import water_path
-from equipment.flushing.queries import all_timers
+from equipment.flushing.queries import read_timers
 from equipment.flushing.water import load_water_ways
 from equipment.sandyard.calc import Caught, Gradation, LaneFlow, captured, named_gradation
 from equipment.sandyard.models import Lane, SandPractice
@@ -57,7 +57,7 @@ def _largest_flows(site_id: int) -> dict[int, float]:
     """The largest valve's flow by every place its water comes to."""
     ways = load_water_ways(site_id)
     flows: dict[int, float] = {}
-    for timer in all_timers(site_id):
+    for timer in read_timers(site_id):
         for place_id in water_path(timer.alley_id, ways.drains_to):
             flows[place_id] = max(flows.get(place_id, 0.0), timer.flow_m3_s)
     return flows

@@ -26,10 +26,11 @@ from django.db.models import (
 )
 from django.db.models.functions import Cast, Extract, TruncDate
 
-from equipment.barns.models import BedGroup, Pen
+from equipment.barns.models import Pen
 from equipment.site.calc.local_time import day_bounds, local_date_of
 from equipment.site.models import PlaceKind, Site
 from schedules.sand.models import AccountKind, SandMove
+from schedules.sand.queries import stalls_by_pen
 
 from .calc.drafts import REST
 from .calc.turns import Turns, week_of, weeks_before
@@ -88,12 +89,7 @@ def look_back(site: Site, now: datetime, n_weeks: int) -> LookBack:
     weeks = weeks_before(local_date_of(now, site.zone), n_weeks)
     turns = _turns(site.pk, weeks)
     sand_days = _sand_days(site, weeks)
-    stalls = dict(
-        BedGroup.objects.filter(site=site, place__retired_at=None)
-        .values_list("pen_id")
-        .annotate(n=Sum("n_stalls"))
-        .order_by("pen_id")
-    )
+    stalls = stalls_by_pen(site.pk)
     pens = [
         _record(pen, stalls.get(pen.pk, 0), turns[pen.pk], sand_days[pen.pk], n_weeks)
         for pen in _pens(site.pk, {*turns, *sand_days})
