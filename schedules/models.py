@@ -2,7 +2,7 @@
 
 from .calendars.models import Calendar, CalendarEntry
 from .dayplan.models import Assignment, Claim, DaySearch, PlanPractice, PlanRun, Unassigned
-from .farmfile.models import LoadedEntry
+from .farmfile.models import FarmEdit, LoadedEntry
 from .handover.models import Handover, SafetyItem, WalkAnswer, WalkLine
 from .nudges.models import Subscription
 from .outlook.models import OutlookChunk, OutlookPractice, OutlookRun
@@ -37,6 +37,7 @@ __all__ = [
     "DryForecast",
     "DryRate",
     "DryScore",
+    "FarmEdit",
     "Handover",
     "LoadedEntry",
     "Milking",
