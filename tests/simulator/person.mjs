@@ -320,7 +320,13 @@ export class Phone {
     for (const id of this.files) if (!here.has(id)) this.fail(`a photo is here no more, and ${waiting} wait`);
     if (this.isShared) return;
     if (view.crewJobs.length === 0 && view.nWaiting === this.said.length) return;
-    if (view.farm) this.checkEffects(view);
+    if (view.farm && this.isOfDisk(view)) this.checkEffects(view);
+  }
+
+  /** Whether nothing was written since this was read: else the next drawing is on its way, and is what is judged. */
+  isOfDisk(view) {
+    const kept = new Map(this.kept("events").map((event) => [event.id, event]));
+    return view.events.every((drawn) => ["seq", "held", "state"].every((name) => kept.get(drawn.id)?.[name] === drawn[name]));
   }
 
   /** What the person said is seen in what the phone shows, sent or not. */
