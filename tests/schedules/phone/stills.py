@@ -1,7 +1,7 @@
-"""`python -m tests.schedules.phone.stills FOLDER`: a worker's ten taps, offline and back, as pictures.
+"""`python -m tests.schedules.phone.stills FOLDER`: a worker's ten taps as pictures.
 
-The shipped program at 360 x 740 with the invented farm behind it, once in each language: one sheet of
-stills a language, in the order of the taps.
+The shipped program at 360 x 740 with the invented farm behind it, without signal and back, once in
+each language: one sheet of stills a language, in the order of the taps.
 """
 
 from __future__ import annotations
