@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse, UnreadablePostError
@@ -30,7 +31,7 @@ from .carry import standing_of
 from .envelope import EventsInput, read_events
 from .intake import Answer, take_events
 from .line import CrowdedError, line
-from .pull import read_cursor, written
+from .pull import held_of, read_cursor, written
 from .waiting import MOST_WAIT_S, RETRY_AFTER_S, wait_for_news
 
 
@@ -114,6 +115,9 @@ class TokenView(APIView):
         return Response({"token": token}, status=201, headers={"Cache-Control": "no-store"})
 
 
+MOST_UNSURE = 100  # their ids go into a line of 4 kB
+
+
 class PullQuery(serializers.Serializer[Any]):
     """Where the phone is, and how long it would wait for something new."""
 
@@ -124,6 +128,19 @@ class PullQuery(serializers.Serializer[Any]):
         default=0,
         help_text="The answer waits so long for news.",
     )
+    unsure = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        max_length=37 * MOST_UNSURE,
+        help_text="Ids of events, by commas: which of them do the documents hold already?",
+    )
+
+    def validate_unsure(self, text: str) -> list[UUID]:
+        """Read the ids."""
+        try:
+            return [UUID(one) for one in text.split(",") if one]
+        except ValueError as error:
+            raise serializers.ValidationError(_("Write ids of events, by commas.")) from error
 
 
 class DocumentOutput(serializers.Serializer[Any]):
@@ -153,6 +170,9 @@ class PullOutput(serializers.Serializer[Any]):
     taken_seq = serializers.IntegerField(
         help_text="The documents hold what this phone told up to this number of its sequence."
     )
+    held = serializers.ListField(
+        child=serializers.UUIDField(), help_text="Those of `unsure` that the documents hold."
+    )
     whole = serializers.BooleanField()
     documents = DocumentOutput(many=True)
     dropped_scopes = serializers.ListField(
@@ -173,9 +193,11 @@ class PullView(APIView):
         known = read_cursor(given.validated_data.get("cursor", ""))
         with revoked_is_401():
             found = wait_for_news(caller, known, given.validated_data["wait_s"])
+        unsure = given.validated_data.get("unsure", [])
         body = {
             "worker": found.pull.worker_id,
             "taken_seq": found.pull.taken_seq,
+            "held": held_of(caller, unsure, found.pull.cursor.version),
             "cursor": written(found.pull.cursor),
             "epoch": found.pull.cursor.epoch,
             "version": found.pull.cursor.version,

@@ -152,6 +152,7 @@ class Batch:
     earliest: datetime = field(init=False)  # `look` finds it
     run: list[Event] = field(default_factory=list)
     run_of: int | None = None  # the worker whom its events name
+    is_overtaken: bool = False  # one before was sent under a wrong number, and comes again
 
     def look(self, ids: list[uuid.UUID]) -> None:
         """Find the events that came before, and when the phone's last one happened: 1 query.
@@ -177,8 +178,9 @@ class Batch:
             self._move_on(told)
             is_of_this_call = stored._state.adding
             return (None if is_of_this_call else _stored_answer(self.caller, stored)), stored
-        if (out_of_order := _order_fault(self.device, told)) is not None:
-            return out_of_order, Event(id=told.id)
+        if (fault := _order_fault(self.device, told, is_overtaken=self.is_overtaken)) is not None:
+            self.is_overtaken |= told.seq is not None
+            return fault, Event(id=told.id)
         if not self._goes_on(told):
             self.close_run(write)
             self.run_of = told.worker
@@ -277,12 +279,15 @@ def _is_of_crew(caller: Caller, stored: Event) -> bool:
     )
 
 
-def _order_fault(device: Device | None, told: Told) -> Answer | None:
-    """Say what is wrong with the sequence number; None when it is the next one."""
+def _order_fault(device: Device | None, told: Told, *, is_overtaken: bool) -> Answer | None:
+    """Say what is wrong with the sequence number; None when it is the next one.
+
+    Behind an event that was sent under a wrong number none is taken: it was said later.
+    """
     if device is None:
         return None
     expected = device.last_seq + 1
-    if told.seq == expected:
+    if told.seq == expected and not is_overtaken:
         return None
     if told.seq is None:
         words = _("A phone's events carry its sequence number.")

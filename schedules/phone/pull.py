@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.core import signing
 from django.db.models import Q
@@ -109,6 +110,18 @@ def _taken_seq(caller: Caller, version: int) -> int:
         return 0
     told = Event.objects.filter(site=caller.site, device_key=caller.device_id, version__lte=version)
     return told.order_by("-device_seq").values_list("device_seq", flat=True).first() or 0
+
+
+def held_of(caller: Caller, ids: Collection[UUID], version: int) -> list[UUID]:
+    """Say which events the documents of a version hold already, whichever phone told them: 1 query.
+
+    None where none are asked about. A phone paired anew, or one that finds the farm come back from
+    a backup, asks about what it keeps: its numbers say nothing of what another pairing told.
+    """
+    if not ids:
+        return []
+    held = Event.objects.filter(site=caller.site, pk__in=ids, version__lte=version)
+    return list(held.values_list("pk", flat=True))
 
 
 def _still_good(known: Cursor | None, site_id: int, standing: Standing) -> Cursor | None:

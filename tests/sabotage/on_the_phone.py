@@ -13,12 +13,21 @@ GUARDS = (
         "cursor and documents are kept in one step",
         "R16",
         CLIENT + "pull.js",
-        "await takePulled(pulled, facts, epoch);",
-        "await setFacts({ cursor: pulled.cursor }); await takePulled(pulled, facts, epoch);",
+        "await takePulled(pulled, facts, epoch, unsure !== null);",
+        "await setFacts({ cursor: pulled.cursor }); "
+        "await takePulled(pulled, facts, epoch, unsure !== null);",
         (
             T_MODULES
             + "[phone_cut_off_anywhere_in_a_pull_has_the_documents_with_their_cursor_or_neither]",
         ),
+    ),
+    Guard(
+        "a phone paired anew asks what the farm holds of what it keeps",
+        "R13",
+        STORE,
+        "pair_again: false, is_unsure: true",
+        "pair_again: false",
+        (T_MODULES + "[load_that_came_in_over_the_pairing_before_is_counted_once]",),
     ),
     Guard(
         "work whose ending is taken back stands as begun as the farm has it",

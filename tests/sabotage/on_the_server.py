@@ -29,9 +29,17 @@ GUARDS = (
         "numbers have no gap",
         "R13",
         INTAKE,
-        "    if told.seq == expected:\n",
+        "    if told.seq == expected and not is_overtaken:\n",
         "    if told.seq is not None:\n",
         (T_INTAKE + "gap_is_answered_with_the_number_expected_and_nothing_is_kept",),
+    ),
+    Guard(
+        "what was said after an event with a wrong number waits for it",
+        "R13",
+        INTAKE,
+        "if told.seq == expected and not is_overtaken:",
+        "if told.seq == expected:",
+        (T_INTAKE + "what_was_said_after_an_event_with_a_wrong_number_waits_for_it",),
     ),
     Guard(
         "one sender at a time: the phone's row is locked",

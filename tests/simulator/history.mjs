@@ -19,7 +19,7 @@ const TUNED = {
 };
 /** What is switched off in the program, to see that the simulation finds it. */
 export const SABOTAGES = {
-  "cursor before its documents": { "pull.js": [["await takePulled(pulled, facts, epoch);", "await setFacts({ cursor: pulled.cursor }); await takePulled(pulled, facts, epoch);"]] },
+  "cursor before its documents": { "pull.js": [["await takePulled(pulled, facts, epoch, unsure !== null);", "await setFacts({ cursor: pulled.cursor }); await takePulled(pulled, facts, epoch, unsure !== null);"]] },
   "a photo counts as sent unanswered": { "files.js": [["if (reply?.ok) {", "if (!reply || reply.ok) {"]] },
   "photos sent before a restore are not sent again": { "store.js": [["if (cursor.value.state === \"sent\") cursor.update({ ...cursor.value, state: \"waiting\" });", ""]] },
   "no overlay": { "view.js": [["if (isComparable) return (event.answer?.version ?? 0) > who.version;", "if (isComparable) return false;"]] },
@@ -29,7 +29,7 @@ export const SABOTAGES = {
   "what is taken back leaves a hole": { "store.js": [["renumberIn(tx, waiting[0].seq);", ""]] },
   "a photo about nothing goes out": { "store.js": [["changeFiles(tx, gone.flatMap(", "[].push(gone.flatMap("]] },
   "a photo goes before its word": { "store.js": [[" && !held.has(f.id)", ""]] },
-  "a restore goes unnoticed": { "store.js": [["if (known === null || known === epoch) { goOn(); return; }", "goOn(); return;"], ["if (known !== null && known !== pulled.epoch) sayAgain(tx, null);", "if (known === 0) sayAgain(tx, null);"], ["former.epoch && former.epoch !== facts.epoch", "former.epoch === 0"]] },
+  "a restore goes unnoticed": { "store.js": [["if (known === null || known === epoch) { goOn(); return; }", "goOn(); return;"], ["former.epoch && former.epoch !== facts.epoch", "former.epoch === 0"]] },
 };
 
 export class History {

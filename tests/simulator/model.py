@@ -79,14 +79,15 @@ class BrokenError(Exception):
 
 def take(farm: Farm, batch: Request, rules: Rules) -> tuple[Farm, list[str], int]:
     """Take a batch in: the farm after it, each event's answer, and the number expected next."""
-    came, last, answers = list(farm.came), farm.last, []
+    came, last, answers, is_overtaken = list(farm.came), farm.last, [], False
     for event, seq in batch:
         if rules.dedupes and event in came:
             answers.append("applied")
             if seq == last + 1:
                 last = seq
-        elif rules.counts and seq != last + 1:
+        elif rules.counts and (seq != last + 1 or is_overtaken):
             answers.append("gap" if seq > last else "seq_used")
+            is_overtaken = True
         else:
             answers.append("applied")
             came.append(event)

@@ -2,7 +2,7 @@
 // Fetches what the farm has new for this phone, and keeps it in one step with where it stands.
 
 import { alone, ask, jitter, now, retryAfter, stamp } from "./net.js";
-import { getFact, getFacts, losePairing, setFacts, takePulled } from "./store.js";
+import { getFact, getFacts, losePairing, setFacts, takePulled, unsureIds } from "./store.js";
 
 const WAIT_S = 25;  // the farm answers at once when there is news
 const TOKEN_MS = 7 * 24 * 3600 * 1000;
@@ -32,7 +32,9 @@ export async function pull(wait_s = 0) {
 
 /** @param {{site: string, token: string, cursor: string, epoch: string | null}} at where the phone stands @param {number} wait_s */
 async function pullSince({ site, token, cursor, epoch }, wait_s) {
-  const query = new URLSearchParams({ cursor, wait_s: String(wait_s) });
+  const unsure = await unsureIds();
+  if (unsure) wait_s = 0;
+  const query = new URLSearchParams({ cursor, wait_s: String(wait_s), ...(unsure && { unsure: unsure.join(",") }) });
   const reply = await ask(`/api/v1/sites/${site}/pull/?${query}`, { token, wait_ms: wait_s * 1000 });
   if (reply.status === 401) await losePairing(token);
   if (!reply.ok) return retryAfter(reply) || null;
@@ -41,7 +43,7 @@ async function pullSince({ site, token, cursor, epoch }, wait_s) {
   if ((await getFact("token")) !== token) return null;
   const facts = /** @type {Record<string, any>} */ ({ heard_at: stamp(), offset_ms: Date.parse(pulled.now) - now() });
   if (pulled.worker !== null) facts.worker_id = pulled.worker;
-  await takePulled(pulled, facts, epoch);
+  await takePulled(pulled, facts, epoch, unsure !== null);
   await renew(site, token).catch(() => {});
   return retryAfter(reply);
 }

@@ -186,7 +186,8 @@ export function settleEvents(changes, epoch, before) {
 }
 
 /**
- * Goes on if the farm that answered is the one that was asked; else sees to what is kept here.
+ * Goes on if the farm that answered is the one that was asked; else all that is kept here goes out again,
+ * and the next pull asks what the farm holds of it.
  * @param {IDBTransaction} tx @param {string} epoch @param {string | null} before @param {() => void} goOn
  */
 function isAnswerOf(tx, epoch, before, goOn) {
@@ -195,7 +196,7 @@ function isAnswerOf(tx, epoch, before, goOn) {
     if (known !== before) return;  // an answer from before a restore that is known by now
     if (known === null || known === epoch) { goOn(); return; }
     sayAgain(tx, facts);
-    putFacts(tx, { epoch });
+    putFacts(tx, { epoch, is_unsure: true });
   });
 }
 
@@ -245,7 +246,7 @@ export function beginPaired(facts) {
       const isElsewhere = (former.site ?? facts.site) !== facts.site;
       const isOther = isElsewhere || former.worker_id !== facts.worker_id || former.crew_id !== facts.crew_id;
       if (isElsewhere) keepFilesHere(tx);
-      const goOn = () => { putFacts(tx, { ...facts, pair_again: false }); renumberIn(tx, 1); };
+      const goOn = () => { putFacts(tx, { ...facts, pair_again: false, is_unsure: true }); renumberIn(tx, 1); };
       if (isOther) {
         putFacts(tx, { cursor: null, version: 0, documents_of: null, person: null, taken_seq: 0 });
         tx.objectStore("documents").clear();
@@ -298,32 +299,47 @@ export function losePairing(token) {
 // What was pulled ----------------------------------------------------------------------------------
 
 const KEPT_MOST = 2000;
+const MOST_UNSURE = 100;  // what a pull may ask about
 const SHOWN_SENT = 20;
+
+/**
+ * What waits and may be at the farm already, the oldest first: where this phone was paired anew, or the farm
+ * came back from a backup, their numbers do not say it. Null: they do.
+ * @returns {Promise<string[] | null>} ids
+ */
+export function unsureIds() {
+  return transact(["facts", "events"], "readonly", (tx, give) => {
+    give(null);
+    readFacts(tx, ({ is_unsure }) => {
+      if (!is_unsure) return;
+      const asking = tx.objectStore("events").getAll();
+      asking.onsuccess = () => give(asking.result.filter((event) => event.state === "waiting").slice(0, MOST_UNSURE).map((event) => event.id));
+    });
+  });
+}
 
 /**
  * Takes one answer of the pull: documents, where it stands, and what that means for events, all or nothing.
  * @param {import("./view.js").Pulled} pulled @param {Record<string, any>} facts
- * @param {string | null} before the farm's epoch when it was asked @returns {Promise<void>}
+ * @param {string | null} before the farm's epoch when it was asked
+ * @param {boolean} hasAsked whether it says which of the events that wait the documents hold @returns {Promise<void>}
  */
-export function takePulled(pulled, facts, before) {
+export function takePulled(pulled, facts, before, hasAsked) {
   return transact(["facts", "events", "documents", "files"], "readwrite", (tx) => {
-    const asking = tx.objectStore("facts").get("epoch");
-    asking.onsuccess = () => {
-      const known = asking.result ?? null;
-      if (known !== before) return;  // an answer from before a restore that is known by now
+    isAnswerOf(tx, pulled.epoch, before, () => {
       takeDocuments(tx, pulled);
-      if (known !== null && known !== pulled.epoch) sayAgain(tx, null);
-      else forgetHeld(tx, pulled.whole, () => dropCovered(tx, pulled.version, Math.min(pulled.version, pulled.kept_through)));
       const { cursor, epoch, version, taken_seq } = pulled;
-      putFacts(tx, { ...facts, cursor, epoch, version, taken_seq, documents_of: epoch });
-    };
+      putFacts(tx, { ...facts, cursor, epoch, version, taken_seq, documents_of: epoch, ...(hasAsked && { is_unsure: false }) });
+      const goOn = () => dropCovered(tx, version, Math.min(version, pulled.kept_through));
+      if (hasAsked) markHeld(tx, new Set(pulled.held), goOn);
+      else goOn();
+    });
   });
 }
 
-/** Documents given anew hold what they hold: `taken_seq` says it. @param {IDBTransaction} tx @param {boolean} areNew @param {() => void} then */
-function forgetHeld(tx, areNew, then) {
-  if (areNew) eachEvent(tx, (event, put) => { if (event.held) put({ ...event, held: false }); }, then);
-  else then();
+/** @param {IDBTransaction} tx @param {Set<string>} ids of the events that wait and are in the documents @param {() => void} then */
+function markHeld(tx, ids, then) {
+  eachEvent(tx, (event, put) => { if (event.state === "waiting") put({ ...event, held: ids.has(event.id) }); }, then);
 }
 
 /** @param {IDBTransaction} tx @param {import("./view.js").Pulled} pulled */
@@ -341,15 +357,15 @@ function takeDocuments(tx, pulled) {
  * The farm came back from a backup: all that it has heard from here goes out again. What it could not
  * even read (no version of the farm has it) stays refused.
  * @param {IDBTransaction} tx
- * @param {Record<string, any> | null} stand where the documents stand, of before the restore; null: they are of after it
+ * @param {Record<string, any>} stand where the documents stand, of before the restore
  * @param {() => void} [then]
  */
 function sayAgain(tx, stand, then) {
   eachEvent(tx, (event, put) => {
     if (event.state === "refused" && event.answer?.version == null) return;
     const { answer } = event;
-    const isHeld = answer?.epoch === stand?.documents_of && (answer?.version ?? Infinity) <= (stand?.version ?? 0);
-    put({ ...event, state: "waiting", answer: undefined, held: stand !== null && Boolean(event.held || isHeld) });
+    const isHeld = answer?.epoch === stand.documents_of && (answer?.version ?? Infinity) <= (stand.version ?? 0);
+    put({ ...event, state: "waiting", answer: undefined, held: Boolean(event.held || isHeld) });
   }, then);
   const asking = tx.objectStore("files").openCursor();
   asking.onsuccess = () => {

@@ -14,6 +14,7 @@
  * @property {string} now
  * @property {number | null} worker whose phone it is; null where several people share it
  * @property {number} taken_seq the documents hold what this phone said up to this number
+ * @property {string[]} held events asked about that the documents hold
  * @property {boolean} whole
  * @property {Doc[]} documents without a body: gone
  * @property {string[]} dropped_scopes

@@ -123,6 +123,8 @@ class World:
             "epoch": "e",
             "version": self.version,
             "kept_through": 0,
+            "taken_seq": 0,
+            "held": [],
             "now": NOW.isoformat(),
             "whole": True,
             "documents": self.documents,

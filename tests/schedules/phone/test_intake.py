@@ -255,6 +255,26 @@ def test_number_used_before_is_refused_by_name(hand: Hand) -> None:
     assert Event.objects.count() == 2
 
 
+def test_what_was_said_after_an_event_with_a_wrong_number_waits_for_it(hand: Hand) -> None:
+    hand.say(told(1))
+    first, after = told(1), told(2)
+
+    answers = hand.say(first, after)
+    renumbered = [
+        Told(e.id, e.kind, e.payload, e.client_at, seq) for e, seq in ((first, 2), (after, 3))
+    ]
+
+    assert [(a.state, a.code, a.expected_seq) for a in answers] == [
+        ("refused", "seq_used", 2),
+        ("gap", "gap", 2),
+    ]
+    assert [a.state for a in hand.say(*renumbered)] == ["applied", "applied"]
+    assert list(Event.objects.order_by("device_seq").values_list("id", flat=True))[1:] == [
+        first.id,
+        after.id,
+    ]
+
+
 # Clocks -----------------------------------------------------------------------------------------
 
 

@@ -27,6 +27,7 @@ from schedules.work.models import Problem
 from tests.factories import make_user
 from tests.farm import Farm
 from tests.schedules.phone.pulling import (
+    EVENTS,
     PULL,
     ask,
     documents,
@@ -36,6 +37,36 @@ from tests.schedules.phone.pulling import (
 )
 
 pytestmark = pytest.mark.django_db
+
+
+# What was told before ----------------------------------------------------------------------------
+
+
+def test_phone_hears_which_of_its_events_the_documents_hold(
+    farm: Farm, as_worker: APIClient
+) -> None:
+    told, untold = uuid.uuid4(), uuid.uuid4()
+    event = {
+        "id": str(told),
+        "kind": "language",
+        "seq": 1,
+        "payload": {"language": "es"},
+        "client_at": farm.now.isoformat(),
+        "schema_version": 1,
+    }
+    said = as_worker.post(EVENTS, {"events": [event]}, format="json")
+    assert said.json()["answers"][0]["state"] == "applied"
+
+    assert ask(as_worker, unsure=f"{told},{untold}")["held"] == [str(told)]
+    assert ask(as_worker)["held"] == []
+
+
+@pytest.mark.parametrize("ids", ["x", ",".join(str(uuid.uuid4()) for _ in range(101))])
+def test_pull_that_asks_about_no_ids_or_too_many_says_so(as_worker: APIClient, ids: str) -> None:
+    response = as_worker.get(PULL, {"unsure": ids})
+
+    assert response.status_code == 400
+    assert response.json()["errors"][0]["pointer"] == "/unsure"
 
 
 # What changed -----------------------------------------------------------------------------------

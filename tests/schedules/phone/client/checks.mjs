@@ -2,7 +2,7 @@
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
-import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, nudged, page, paired, rePaired, saidWhile, serviceWorker, subscription, taken, takenBackInFlight, withNote } from "./phones.mjs";
+import { answered, cutInAnUndo, cutInAWord, everyCut, Lonely, nudged, page, paired, PULLED, rePaired, saidWhile, serviceWorker, subscription, taken, takenBackInFlight, withNote } from "./phones.mjs";
 
 const { IDBDatabase } = createRequire(`${process.env.NODE_TOOLS}/`)("fake-indexeddb");
 
@@ -12,7 +12,7 @@ const CHECKS = {
   },
 
   async cursor_that_is_kept_apart_from_its_documents_is_found_out() {
-    const apart = [["await takePulled(pulled, facts, epoch);", "await setFacts({ cursor: pulled.cursor }); await takePulled(pulled, facts, epoch);"]];
+    const apart = [["await takePulled(pulled, facts, epoch, unsure !== null);", "await setFacts({ cursor: pulled.cursor }); await takePulled(pulled, facts, epoch, unsure !== null);"]];
     assert.deepEqual(await everyCut({ "pull.js": apart }), ["c2 0", "c2 1", "null 0"]);
   },
 
@@ -249,6 +249,26 @@ const CHECKS = {
     await phone.do(() => app.forget(app.view.refused[0].id));
     await pair("theirs", 7);
     assert.deepEqual(app.view.refused, []);
+  },
+
+  async load_that_came_in_over_the_pairing_before_is_counted_once() {
+    const { phone, app, store, does, pair } = await rePaired();
+    const { event } = await phone.do(() => app.say("load", { work_order: 4 }));
+    assert.equal(event.seq, 1);
+    const body = { worker_ids: [1], locked_for: [], planned_start: "", loads: 1 };
+    const asked = [];
+    does.pulled = (unsure) => {
+      asked.push(unsure);
+      return { ...PULLED, documents: [{ scope: "site", kind: "job", key: "4", body }], held: unsure?.split(",") ?? [] };
+    };
+    await pair("ours", 1);
+    const { pull } = await phone.run.load("pull.js");
+    await phone.do(() => pull());
+    assert.deepEqual([app.view.jobs[0].loads, app.view.nWaiting], [1, 1]);
+    await phone.do(() => pull());
+    assert.deepEqual([app.view.jobs[0].loads, app.view.nWaiting], [1, 1]);
+    assert.deepEqual(asked.filter(Boolean), [event.id]);
+    assert.equal((await phone.do(() => store.getFacts(["is_unsure"])))[0], false);
   },
 
   async what_has_begun_to_be_sent_stays() {

@@ -97,7 +97,7 @@ export async function saidWhile(doesFail) {
   return { failed, shown, kept, n: storage.count() };
 }
 
-const PULLED = { cursor: "c2", epoch: "e", version: 2, kept_through: 0, taken_seq: 0, worker: 1, now: "2026-03-04T16:00:00Z", whole: true, documents: [{ scope: "site", kind: "farm", key: "farm", body: { name: "Ours" } }], dropped_scopes: [] };
+export const PULLED = { cursor: "c2", epoch: "e", version: 2, kept_through: 0, taken_seq: 0, held: [], worker: 1, now: "2026-03-04T16:00:00Z", whole: true, documents: [{ scope: "site", kind: "farm", key: "farm", body: { name: "Ours" } }], dropped_scopes: [] };
 
 /** Cuts a phone off after so many steps of the storage while it takes a pull; gives what it has then. */
 async function cutInAPull(steps, changes) {
@@ -142,6 +142,7 @@ export async function rePaired() {
   const does = { hear: false, epoch: "e" };
   const phone = new Lonely(({ path, method, body }) => {
     if (path.endsWith("/pair/")) return [200, does.pair];
+    if (path.includes("/pull/") && does.pulled) return [200, does.pulled(new URL(path, "http://farm").searchParams.get("unsure"))];
     if (!does.hear) return null;
     if (path.endsWith("/events/")) return [200, { ...taken(JSON.parse(body).events)[1], epoch: does.epoch }];
     return method === "PUT" ? [201] : null;
