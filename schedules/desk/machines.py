@@ -183,7 +183,7 @@ def _due(desk: Desk, one: ItemDue) -> DueLine:
     return DueLine(
         item_id=item.pk,
         title=_title(desk, item),
-        left=_left(due.left_h),
+        left=say_left(due.left_h),
         due=_when(due.due_on, due.earliest_on, due.latest_on),
         is_soon=(by_date or by_hours) and not is_routine(one),
         is_over=one.is_over or (due.due_on is not None and due.due_on < today),
@@ -192,7 +192,7 @@ def _due(desk: Desk, one: ItemDue) -> DueLine:
     )
 
 
-def _left(left_h: float | None) -> str:
+def say_left(left_h: float | None) -> str:
     if left_h is None:
         return "–"
     return f"{left_h:,.0f} h" if left_h > 0 else _("%s h over") % f"{-left_h:,.0f}"

@@ -36,6 +36,9 @@ from .roster import roster_context
 from .sand import sand_context
 from .sand_lane import lane_context
 from .sheet import day_sheet
+from .sheet_pads import pad_sheet
+from .sheet_services import service_sheet
+from .sheet_week import week_sheet
 from .status import EVERY_S, status_context
 from .today import today_board
 from .water_page import water_context
@@ -170,6 +173,9 @@ urlpatterns = [
     path("farm/<slug:slug>/today/", today, name="today"),
     path("farm/<slug:slug>/day/", day_list, name="day-list"),
     path("farm/<slug:slug>/day/sheet.pdf", day_sheet, name="day-sheet"),
+    path("farm/<slug:slug>/week/sheet.pdf", week_sheet, name="week-sheet"),
+    path("farm/<slug:slug>/sand/sheet.pdf", pad_sheet, name="pad-sheet"),
+    path("farm/<slug:slug>/machines/sheet.pdf", service_sheet, name="service-sheet"),
     path("farm/<slug:slug>/problems/", problems, name="problems"),
     path("farm/<slug:slug>/status/", status, name="status"),
     path("farm/<slug:slug>/week/", week, name="week"),

@@ -191,7 +191,7 @@ def _crew_rows(
     """People by crew, a row each."""
     letters = letters_of(names.kinds)
     kind_of = {(a.person, a.on): a.kind for a in shown}
-    marks = _marks(facts)
+    marks = marks_of(facts)
     crews: dict[str, list[PersonRow]] = defaultdict(list)
     for worker in facts.workers:
         cells, minutes = [], 0
@@ -208,7 +208,7 @@ def _crew_rows(
     return sorted(crews.items())
 
 
-def _marks(facts: Facts) -> dict[tuple[int, date], str]:
+def marks_of(facts: Facts) -> dict[tuple[int, date], str]:
     """Why a day without a shift is none: away or called in sick."""
     found = {
         (worker_id, on): pgettext("one person", "Away")

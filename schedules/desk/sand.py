@@ -186,7 +186,7 @@ def _dots(desk: Desk, number: int, dots: list[str], likely: date | None) -> Char
     ]
     if counts.get(""):
         columns.append(DotColumn(_("later"), "", _("later"), counts[""]))
-    finding = _say_dots(desk, number, counts, likely)
+    finding = say_dots(desk, number, counts, likely)
     svg = draw_dots(
         key=f"dots-{number}",
         columns=columns,
@@ -203,7 +203,7 @@ def _day_of_month(day: date, is_first: bool) -> str:
     return formats.date_format(day, "MONTH_DAY_FORMAT") if names_month else str(day.day)
 
 
-def _say_dots(desk: Desk, number: int, counts: Counter[str], likely: date | None) -> str:
+def say_dots(desk: Desk, number: int, counts: Counter[str], likely: date | None) -> str:
     """Say the chance until the likely day; once that is past, the chance that it is dry now."""
     if likely is None:
         return _("%(batch)s is not expected dry within the forecast.") % {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from functools import partial
 
@@ -276,3 +276,58 @@ def last_editor(order: StandingOrder) -> str:
     )
     detail = edits.order_by("-version", "-id").values_list("detail", flat=True).first()
     return str((detail or {}).get("by", ""))
+
+
+@dataclass(frozen=True, slots=True)
+class StandingDue:
+    """One piece of a standing order's work that is due on a day, with how much it is."""
+
+    standing_order_id: int
+    title: dict[str, str]
+    on: date
+    skill: str
+    starts_after: datetime
+    due_at: datetime
+    n_stalls: int
+
+
+def standing_due(site_id: int, from_on: date, until_on: date) -> list[StandingDue]:
+    """Work of standing orders on the days, done or not, but for what was called off: 2 queries."""
+    orders = StandingOrder.objects.filter(site_id=site_id)
+    titles = {
+        pk: title or {"en": name} for pk, title, name in orders.values_list("pk", "title", "name")
+    }
+    rows = (
+        WorkOrder.objects.filter(
+            site_id=site_id,
+            local_date__gte=from_on,
+            local_date__lt=until_on,
+            standing_order__isnull=False,
+        )
+        .exclude(status=Status.CANCELLED)
+        .order_by("starts_after", "pk")
+        .values_list("standing_order_id", "local_date", "skill", "starts_after", "due_at", "amount")
+    )
+    return [
+        StandingDue(pk, titles[pk], on, skill, start, end, stalls_in(amount))
+        for pk, on, skill, start, end, amount in rows
+    ]
+
+
+def turns_due(site_id: int, from_on: date, until_on: date) -> dict[int, dict[date, int]]:
+    """Count the turns of each batch on a pad that are still due on the days: 1 query."""
+    rows = WorkOrder.objects.filter(
+        site_id=site_id,
+        batch_step="turned",
+        status__in=OPEN,
+        local_date__gte=from_on,
+        local_date__lt=until_on,
+    )
+    found: dict[int, dict[date, int]] = defaultdict(dict)
+    counts = (
+        rows.values_list("batch_id", "local_date").annotate(n=Count("pk")).order_by("local_date")
+    )
+    for batch_id, on, n in counts:
+        if batch_id is not None:
+            found[batch_id][on] = n
+    return found

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import re
 from datetime import timedelta
 
 import pytest
-import segno
 from django.test import Client
 from pypdf import PageObject, PdfReader
 
@@ -18,13 +16,11 @@ from tests.factories import make_work_order, make_worker
 from tests.farm import Farm
 
 from .conftest import NOW
+from .pdf import PAPERS_PT, code_of, dark_modules, n_boxes, pages_with, read_pdf, size_pt
 from .reading import url, words
 
 pytestmark = pytest.mark.django_db
-BORDER = 2  # light modules around the code
 MINUTE = timedelta(minutes=1)
-# US Letter is 8.5 x 11 in (ANSI/ASME Y14.1); A4 is 210 x 297 mm (ISO 216); a point is 1/72 in.
-PAPERS_PT = {"letter": (612, 792), "a4": (595.28, 841.89)}
 
 
 def _give(farm: Farm, worker: Worker, n: int) -> WorkOrder:
@@ -57,15 +53,11 @@ def rakers(farm: Farm) -> Worker:
 
 
 def _read(client: Client, **query: str) -> PdfReader:
-    response = client.get(url("day-sheet"), query)
-    assert response.status_code == 200
-    assert response["Content-Type"] == "application/pdf"
-    return PdfReader(io.BytesIO(response.content))
+    return read_pdf(client, "day-sheet", **query)
 
 
 def _of_rakers(pdf: PdfReader) -> list[tuple[PageObject, str]]:
-    pages = [(page, " ".join(page.extract_text().split())) for page in pdf.pages]
-    return [(page, text) for page, text in pages if "Rakers" in text]
+    return pages_with(pdf, "Rakers")
 
 
 @pytest.mark.parametrize("paper", PAPERS_PT)
@@ -74,7 +66,7 @@ def test_eighteen_jobs_of_a_crew_stand_on_one_page(
 ) -> None:
     [(page, text)] = _of_rakers(_read(manager, paper=paper))
 
-    assert [float(x) for x in page.mediabox[2:]] == pytest.approx(PAPERS_PT[paper], abs=0.1)
+    assert size_pt(page) == pytest.approx(PAPERS_PT[paper], abs=0.1)
     assert all(f"Rake beds {n}" in text for n in range(18))
     assert re.search(r"plan 2, page / \w+ 1 of / \w+ 1$", text)
 
@@ -121,38 +113,14 @@ def test_four_lines_are_left_to_write_on(rakers: Worker, manager: Client) -> Non
     """Boxes to tick: one a job, and four more."""
     [(page, _text)] = _of_rakers(_read(manager))
 
-    assert _n_boxes(page) == 18 + 4
-
-
-def _drawn(page: PageObject) -> str:
-    content = page.get_contents()
-    assert content is not None
-    return content.get_data().decode("latin-1")
-
-
-def _n_boxes(page: PageObject) -> int:
-    """Closed squares of 6 mm: 17.01 pt."""
-    return len(re.findall(r"17\.007\d* 17\.007\d* l", _drawn(page)))
-
-
-def _dark_modules(page: PageObject) -> set[tuple[int, int]]:
-    """The longest path of the page, read back as runs of dark modules (column, row)."""
-    path = max(re.findall(r"(?:[-\d.]+ [-\d.]+ [ml]\s+){20,}", _drawn(page)), key=len)
-    runs = re.findall(r"([\d.]+) ([\d.]+) m\s+([\d.]+) [\d.]+ l", path)
-    return {
-        (x - BORDER, int(float(y)) - BORDER)
-        for start, y, end in runs
-        for x in range(int(float(start)), int(float(end)))
-    }
+    assert n_boxes(page) == 18 + 4
 
 
 def test_code_leads_back_to_today(rakers: Worker, manager: Client) -> None:
-    """What is drawn is, dot by dot, the QR code (ISO/IEC 18004) of Today's address."""
+    """What is drawn is, dot by dot, the QR code of Today's address."""
     [(page, _text)] = _of_rakers(_read(manager))
 
-    code = segno.make(f"http://testserver{url('today')}", error="m").matrix
-    dark = {(x, y) for y, row in enumerate(code) for x, bit in enumerate(row) if bit}
-    assert _dark_modules(page) == dark
+    assert dark_modules(page) == code_of(url("today"))
 
 
 def test_only_what_is_still_open_and_given_is_printed(
@@ -187,4 +155,4 @@ def test_farm_without_plan_prints_an_empty_sheet_and_no_error(farm: Farm, manage
 
     [page] = _read(manager).pages
 
-    assert _n_boxes(page) == 4
+    assert n_boxes(page) == 4
