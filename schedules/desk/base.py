@@ -141,7 +141,7 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 
 PAGES = (  # by what they are about
-    (gettext_lazy("Now"), ("today", "problems", "came-late", "status")),
+    (gettext_lazy("Now"), ("today", "map", "wall", "problems", "came-late", "status")),
     (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back")),
     (gettext_lazy("Who and with what"), ("crew", "roster", "machines")),
     (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
@@ -154,6 +154,8 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "map": _("Map"),
+        "wall": _("Wall board"),
         "week": _("This week"),
         "problems": _("Problems"),
         "came-late": _("Came in late"),

@@ -27,6 +27,7 @@ from . import (
 from .base import Desk, PageView, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context
+from .farm_map import map_context
 from .heat_words import heat_words
 from .machines import machines_context
 from .pens import pens_context
@@ -41,6 +42,7 @@ from .sheet_services import service_sheet
 from .sheet_week import week_sheet
 from .status import EVERY_S, status_context
 from .today import today_board
+from .wall import wall_context
 from .water_page import water_context
 from .weather import foretell, weather_context
 from .week import week_context
@@ -67,6 +69,18 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
         "day_words": desk.day(board.local_date),
     }
     return render(desk.request, "desk/today.html", context)
+
+
+@desk_view
+def farm_map(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "map") | map_context(desk)
+    return render(desk.request, "desk/farm_map.html", context)
+
+
+@desk_view
+def wall(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "wall") | wall_context(desk) | {"every_s": EVERY_S}
+    return render(desk.request, "desk/wall.html", context)
 
 
 @desk_view
@@ -176,6 +190,8 @@ urlpatterns = [
     path("farm/<slug:slug>/week/sheet.pdf", week_sheet, name="week-sheet"),
     path("farm/<slug:slug>/sand/sheet.pdf", pad_sheet, name="pad-sheet"),
     path("farm/<slug:slug>/machines/sheet.pdf", service_sheet, name="service-sheet"),
+    path("farm/<slug:slug>/map/", farm_map, name="map"),
+    path("farm/<slug:slug>/wall/", wall, name="wall"),
     path("farm/<slug:slug>/problems/", problems, name="problems"),
     path("farm/<slug:slug>/status/", status, name="status"),
     path("farm/<slug:slug>/week/", week, name="week"),

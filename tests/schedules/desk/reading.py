@@ -18,6 +18,8 @@ class Page(Protocol):
 PAGES = (
     "today",
     "day-list",
+    "map",
+    "wall",
     "week",
     "problems",
     "came-late",

@@ -39,6 +39,8 @@ MOST_QUERIES = 25
 WITHOUT = {
     "today": "Pens: nothing away or called in the next half hour.",
     "day-list": "No job in these hours.",
+    "map": "No place is on record yet.",
+    "wall": "No job is planned for the next three hours.",
     "problems": "Nothing reported is without an answer.",
     "came-late": "Nothing waits for a decision.",
     "week": "Nothing is planned for the coming days: no shift, no work, no sand.",
