@@ -75,7 +75,8 @@ def lay_out(spots: Sequence[Spot]) -> list[Box]:
 def _turned_singly(along: list[Box], across: list[Box]) -> list[Box]:
     best, other = (list(boxes) for boxes in sorted((along, across), key=covered_m2))
     while covered := covered_m2(best):
-        tried = [[*best[:n], turned, *best[n + 1 :]] for n, turned in enumerate(other)]
+        by_size = sorted(range(len(other)), key=lambda n: -other[n].w_m * other[n].h_m)
+        tried = [[*best[:n], other[n], *best[n + 1 :]] for n in by_size]
         better = min(tried, key=covered_m2)
         if covered_m2(better) >= covered:
             break
