@@ -33,7 +33,8 @@ def main(argv: list[str]) -> int:
     client, slug = _manager()
     print(f"{os.cpu_count()} cores; {given.rounds} rounds; p50, p95 and the bare view's p50 in ms")
     print(ROW.format("page", "p50", "p95", "bare", "ratio", "queries", ""))
-    return 0 if all([_page(client, slug, name, given.rounds) for name in _pages()]) else 1
+    good = [_page(client, slug, name, given.rounds) for name in _pages()]
+    return 0 if all(good) else 1
 
 
 def _begin(data: Path) -> None:
