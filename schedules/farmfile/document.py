@@ -74,6 +74,15 @@ class Node:
         return Fault(self.file, self.line, shown, value, str(reason), str(remedy))
 
 
+def node_of(value: Any, path: str, line: int = 0, file: str = "") -> Node:
+    """Make a node of a value that stood in no file."""
+    if isinstance(value, dict):
+        value = {name: node_of(part, f"{path}.{name}", line, file) for name, part in value.items()}
+    elif isinstance(value, list):
+        value = [node_of(item, f"{path}[{n}]", line, file) for n, item in enumerate(value)]
+    return Node(value, path, line, file)
+
+
 def read_document(path: Path) -> Node:
     """Read a file that holds one mapping; raise BrokenFileError with all that is unreadable."""
     if path.stat().st_size > MAX_BYTES:

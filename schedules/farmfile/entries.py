@@ -85,6 +85,18 @@ class FarmReader(ValueReader):
             path = f"{node.path}.{section.key_fields[0]}"
             self.bad(node, reason, _("Give each entry a key of its own."), path=path)
 
+    def put(self, section: Section, node: Node) -> str | None:
+        """Have one entry as the node says, in place of the one of that key; give its key."""
+        key = section.name if section.is_single else self._key_of(section, node)
+        if key is not None:
+            given = {name: part for name, part in node.value.items() if name != KEY_FIELD.name}
+            self.entries[section.name][key] = Read(section, key, node, given)
+        return key
+
+    def take_out(self, section: Section, key: str) -> None:
+        """Have the entry as if nothing had named it."""
+        self.entries[section.name].pop(key, None)
+
     def _drop(self, section: Section, key: str, node: Node) -> None:
         if self.entries[section.name].pop(key, None) is None:
             remedy = _("Drop only what the farm file names.")
@@ -115,6 +127,13 @@ class FarmReader(ValueReader):
 
     def read_all(self) -> dict[str, dict[str, Values]]:
         """Read every entry; raise BrokenFileError with all faults there are."""
+        everything = self.read_whole()
+        if self.faults:
+            raise BrokenFileError(self.faults)
+        return everything
+
+    def read_whole(self) -> dict[str, dict[str, Values]]:
+        """Read every entry and gather all faults; what has faults of its own is left out."""
         for section in self.sections.values():
             if section.is_single and not self.entries[section.name]:
                 self._add_single(section, Node({}, section.name, 1, self.file))
@@ -129,8 +148,6 @@ class FarmReader(ValueReader):
         self._check_references()
         self._check_rings()
         self._check_sections(everything)
-        if self.faults:
-            raise BrokenFileError(self.faults)
         return everything
 
     def _all(self) -> Iterator[Read]:

@@ -9,17 +9,23 @@ from .models import LoadedEntry
 
 
 class FileOnlyRows(Rows):
-    """An entry kept as it was loaded, and nowhere else."""
+    """An entry kept as it was loaded, with what a person made of it, and nowhere else."""
 
     def read(self, farm: Farm, section: Section) -> dict[str, Row]:
         rows = LoadedEntry.objects.filter(site=farm.site, section=section.name)
-        return {row.key: Row(row.value) for row in rows}
+        return {row.key: Row(row.value if row.by_hand is None else row.by_hand) for row in rows}
 
     def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
-        """Nothing: the engine keeps what was loaded."""
+        """Make the row; what a file said the engine writes beside it."""
+        LoadedEntry.objects.create(
+            site=farm.site, section=section.name, key=key, by_hand=values, loaded_at=farm.at
+        )
 
     def update(self, farm: Farm, section: Section, key: str, values: Values) -> None:
-        """Nothing: the engine keeps what was loaded."""
+        """Set some values beside what the file said, which the engine keeps."""
+        row = LoadedEntry.objects.get(site=farm.site, section=section.name, key=key)
+        row.by_hand = {**(row.value if row.by_hand is None else row.by_hand), **values}
+        row.save(update_fields=["by_hand"])
 
 
 INVENTED_WEATHER = Section(

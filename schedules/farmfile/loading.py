@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -47,8 +47,19 @@ class LoadReport:
         return not (self.created or self.changed or self.retired)
 
 
+Entries = Mapping[str, Mapping[str, Row]]  # by section and key
+
+
+def rows_now(farm: Farm) -> dict[str, dict[str, Row]]:
+    """Read every entry of the site, retired ones too: 1 query a section and one for each key."""
+    return {s.name: s.rows.read(farm, s) for s in farm.sections.values()}
+
+
 class Loader:
-    """One load into one site, inside the site's write transaction."""
+    """One load into one site, inside the site's write transaction.
+
+    `only` some entries are written where a person changes them: what the last file said stays.
+    """
 
     def __init__(
         self,
@@ -57,14 +68,17 @@ class Loader:
         where: Mapping[str, Mapping[str, Read]],
         *,
         take_file: bool,
+        now: Entries | None = None,
+        only: Set[tuple[str, str]] | None = None,
     ) -> None:
         self.farm = farm
+        self.only = only
         self.where = where
         self.write = write
         self.take_file = take_file
         self.report = LoadReport(farm.site.slug)
         self.remembered: list[LoadedEntry] = []
-        self.now = {s.name: s.rows.read(farm, s) for s in farm.sections.values()}
+        self.now = rows_now(farm) if now is None else now
         loaded = LoadedEntry.objects.filter(site=farm.site)
         self.last = {(entry.section, entry.key): entry for entry in loaded}
 
@@ -72,15 +86,24 @@ class Loader:
         self._make_places(everything)
         for section in self.farm.sections.values():
             for key, values in everything[section.name].items():
-                self._load_entry(section, key, values, self.now[section.name].get(key))
+                if self._is_asked(section, key):
+                    self._load_entry(section, key, values, self.now[section.name].get(key))
             self.farm.forget(section.name)
         for section in reversed(list(self.farm.sections.values())):
             self._retire_unnamed(section, everything[section.name])
-        LoadedEntry.objects.bulk_create(self.remembered)
+        LoadedEntry.objects.bulk_create(
+            self.remembered,
+            update_conflicts=True,
+            unique_fields=("site", "section", "key"),
+            update_fields=("value", "loaded_at"),
+        )
         if not self.report.is_empty:
             names = sorted({*self.report.created, *self.report.changed, *self.report.retired})
             self.write.change("farm.loaded", sections=names)
         return self.report
+
+    def _is_asked(self, section: Section, key: str) -> bool:
+        return self.only is None or (section.name, key) in self.only
 
     def _make_places(self, everything: Mapping[str, Mapping[str, Values]]) -> None:
         """Make the places first: what stands on them, and drains to them, may come in any order."""
@@ -142,6 +165,8 @@ class Loader:
     def _remember(
         self, section: Section, key: str, values: Values, last: LoadedEntry | None
     ) -> None:
+        if self.only is not None:
+            return
         if last is None:
             entry = LoadedEntry(site=self.farm.site, section=section.name, key=key, value=values)
             entry.loaded_at = self.farm.at
@@ -153,14 +178,16 @@ class Loader:
     def _retire_unnamed(self, section: Section, named: Mapping[str, Values]) -> None:
         for key, row in self.now[section.name].items():
             last = self.last.get((section.name, key))
-            if key in named or row.is_retired or (last is None and not self.take_file):
+            if key in named or row.is_retired or not self._is_asked(section, key):
+                continue
+            if last is None and not self.take_file:
                 continue
             if last is not None and not self.take_file and row.values != last.value:
                 self._keep(section, key, RETIRED, True, False)
                 continue
             self._tell(section, key, self.report.retired)
             section.rows.retire(self.farm, section, key, self.farm.at)
-            if last is not None:
+            if last is not None and self.only is None:
                 last.delete()
 
     def _keep(self, section: Section, key: str, name: str, in_file: Any, now: Any) -> None:

@@ -75,13 +75,13 @@ def dump_site(*, site: Site, at: datetime) -> str:
 def _dump_section(farm: Farm, section: Section) -> Any:
     rows = section.rows.read(farm, section)
     entries = [
-        _dump_entry(section, key, row.values) for key, row in rows.items() if not row.is_retired
+        as_written(section, key, row.values) for key, row in rows.items() if not row.is_retired
     ]
     return entries[0] if section.is_single and entries else entries
 
 
-def _dump_entry(section: Section, key: str, values: Values) -> Values:
-    """Leave out what is as the default has it."""
+def as_written(section: Section, key: str, values: Values) -> Values:
+    """Give an entry as a file says it, without what is as the default has it."""
     named = {} if section.is_single or section.key_fields != ("key",) else {"key": key}
     said = {f.name: values[f.name] for f in section.fields if values[f.name] != f.default}
     return {**named, **said}
