@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db.models import (
     Case,
@@ -39,6 +39,7 @@ from .work_content import LEAST_SPAN
 
 ENDED = (Outcome.DONE, Outcome.PART, Outcome.COULD_NOT)
 SUMMED = ("person_min", "machine_min", "n_loads", "n_jobs", "n_planned")
+LONGEST = timedelta(hours=8)  # who ended later forgot to say so; common practice, no source
 Week = tuple[date, date]
 
 
@@ -176,8 +177,13 @@ def _sand_days(site: Site, weeks: list[Week]) -> dict[int, dict[int, list[float]
 
 
 def _taken(site_id: int, weeks: list[Week], sand_kg: list[float]) -> tuple[WeekTaken, ...]:
-    """What work that was ended took, by week: 1 query."""
+    """What work that was ended took, by week: 1 query.
+
+    Minutes as told, but where start and end were told at once, or the end was forgotten.
+    """
+    is_long_work = Q(duration_min__gte=LONGEST / timedelta(minutes=1))
     told = Q(started_at__lte=F("ended_at") - LEAST_SPAN)
+    told &= is_long_work | Q(started_at__gte=F("ended_at") - LONGEST)
     span = ExpressionWrapper(F("ended_at") - F("started_at"), output_field=DurationField())
     minutes = Case(
         When(told, then=Cast(Extract(span, "epoch"), FloatField()) / 60),

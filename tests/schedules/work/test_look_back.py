@@ -184,6 +184,15 @@ def test_what_it_took_is_what_was_told_else_what_was_planned(past: Past) -> None
     )
 
 
+def test_end_that_was_told_after_a_night_counts_as_planned(past: Past) -> None:
+    past.turn(0, 1, Outcome.DONE, started_at=_at(1) - 14 * 60 * MINUTE)
+    past.turn(0, 2, Outcome.DONE, started_at=_at(2) - 8 * 60 * MINUTE, duration_min=500)
+
+    taken = told(past).taken[-1]
+
+    assert (taken.person_min, taken.n_jobs, taken.n_planned) == (10 + 480, 2, 1)
+
+
 def test_an_empty_farm_has_weeks_and_no_pens(db: None) -> None:
     found = look_back(make_site("bare"), NOW, 4)
     assert (len(found.weeks), found.pens, len(found.taken)) == (4, (), 4)
