@@ -193,7 +193,7 @@ def test_without_the_number_of_each_event_a_lost_batch_would_be_overtaken(
         return [answer.state for answer in second]
 
     assert send_the_second_first() == ["gap"]
-    monkeypatch.setattr(intake, "_order_fault", lambda _device, _told: None)
+    monkeypatch.setattr(intake, "_order_fault", lambda _device, _told, **_how: None)
     assert send_the_second_first() == ["applied"]
 
 
