@@ -64,8 +64,8 @@ def meet_after_looking(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let senders that have looked at the sequence wait for one another before they write."""
     barrier, look = Barrier(2), intake._order_fault
 
-    def look_and_wait(device: Device | None, told: Told) -> Answer | None:
-        found = look(device, told)
+    def look_and_wait(device: Device | None, told: Told, *, is_overtaken: bool) -> Answer | None:
+        found = look(device, told, is_overtaken=is_overtaken)
         with suppress(BrokenBarrierError):  # the lock keeps the other one away
             barrier.wait(MEET_S)
         return found
