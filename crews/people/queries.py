@@ -37,3 +37,10 @@ def skills_expiring(site_id: int, day: date, until: date) -> QuerySet[WorkerSkil
         .select_related("worker", "skill")
         .order_by("until_on")
     )
+
+
+def skills_between(site_id: int, from_on: date, until_on: date) -> QuerySet[WorkerSkill]:
+    """Skills held on any of the days, with person and skill, people gone since too: 1 query."""
+    rows = WorkerSkill.objects.filter(site_id=site_id, from_on__lt=until_on)
+    held = rows.filter(Q(until_on=None) | Q(until_on__gt=from_on))
+    return held.select_related("worker", "skill")

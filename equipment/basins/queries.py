@@ -6,16 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
+from django.db.models.functions import TruncDate
 
 from equipment.barns.models import Pen
 from equipment.flushing.models import FlushRun
+from equipment.site.calc.local_time import day_bounds
+from equipment.site.models import Site
 
 from .calc.manure import DailyInflow, Table, daily_inflow, herd_excretion
 from .calc.nutrients import Analysis, Nutrient, Rates, application_rates
 from .calc.storage import StageStorage, sloped_storage, surveyed_storage
 from .models import (
     Basin,
+    BasinCleanOut,
     BasinOutlook,
     BasinPractice,
     CropField,
@@ -221,3 +225,48 @@ def _rates(
         {nutrient: max(amount, 0.0) for nutrient, amount in left.items()},
         frozenset(nutrient for nutrient, counts in limits.items() if counts),
     )
+
+
+def levels_between(site_id: int, start: datetime, end: datetime) -> QuerySet[LevelReading]:
+    """Levels read in a span, with basin and who: 1 query."""
+    rows = LevelReading.objects.filter(site_id=site_id, read_at__gte=start, read_at__lt=end)
+    return rows.select_related("basin__place", "by")
+
+
+def clean_outs_between(site_id: int, start: datetime, end: datetime) -> QuerySet[BasinCleanOut]:
+    """Clean-outs done in a span, with basin and who: 1 query."""
+    rows = BasinCleanOut.objects.filter(site_id=site_id, done_at__gte=start, done_at__lt=end)
+    return rows.select_related("basin__place", "by")
+
+
+def applications_between(site_id: int, from_on: date, until_on: date) -> QuerySet[FieldApplication]:
+    """What was brought to fields on the days, with field, basin, analysis and who: 1 query."""
+    rows = FieldApplication.objects.filter(
+        site_id=site_id, applied_on__gte=from_on, applied_on__lt=until_on
+    )
+    return rows.select_related("field", "basin__place", "analysis", "by")
+
+
+def analyses_between(site_id: int, from_on: date, until_on: date) -> QuerySet[ManureAnalysis]:
+    """Laboratory sheets of what was sampled on the days, with basin and who: 1 query."""
+    rows = ManureAnalysis.objects.filter(
+        site_id=site_id, sampled_on__gte=from_on, sampled_on__lt=until_on
+    )
+    return rows.select_related("basin__place", "by")
+
+
+def level_days(site: Site, from_on: date, until_on: date) -> list[tuple[Basin, list[date]]]:
+    """Give each basin in use with the days on which its level was read, in order: 2 queries."""
+    (start, _), (end, _) = day_bounds(from_on, site.zone), day_bounds(until_on, site.zone)
+    rows = (
+        LevelReading.objects.filter(site=site, read_at__gte=start, read_at__lt=end)
+        .annotate(on=TruncDate("read_at", tzinfo=site.zone))
+        .order_by("on")
+        .values_list("basin_id", "on")
+        .distinct()
+    )
+    days: dict[int, list[date]] = {}
+    for basin_id, on in rows:
+        days.setdefault(basin_id, []).append(on)
+    basins = Basin.objects.filter(site=site, place__retired_at=None).select_related("place")
+    return [(basin, days.get(basin.pk, [])) for basin in basins.order_by("place__key")]

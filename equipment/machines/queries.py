@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
@@ -211,3 +211,9 @@ def usable_machine_ids(site_id: int) -> set[int]:
     """Machines that nothing takes out of use: 1 query. Never shown wrong."""
     machines = Machine.objects.filter(site_id=site_id, retired_at=None)
     return set(machines.exclude(out_of_use("pk")).values_list("id", flat=True))
+
+
+def services_between(site_id: int, start: datetime, end: datetime) -> QuerySet[ServiceRecord]:
+    """Services done in a span, with machine, item and who: 1 query."""
+    rows = ServiceRecord.objects.filter(site_id=site_id, done_at__gte=start, done_at__lt=end)
+    return rows.select_related("machine", "item", "by")

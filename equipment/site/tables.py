@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, get_type_hints
 
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.http import HttpResponse, StreamingHttpResponse
 from django.utils.translation import get_language, override
 from rest_framework import fields, relations, serializers
@@ -161,15 +161,19 @@ def guarded(text: str) -> str:
     return f"'{text}" if text.startswith(FORMULA_SIGNS) else text
 
 
-def in_parts(rows: QuerySet[Any, Any]) -> Iterator[Sequence[Model]]:
-    """Read rows by their keys, so many at a time: a query and its prefetches each."""
-    rows, last = rows.order_by("pk"), None
+def in_parts(rows: QuerySet[Any, Any], by: str = "pk") -> Iterator[Sequence[Model]]:
+    """Read rows by their keys, so many at a time: a query and its prefetches each.
+
+    `by` names a column of theirs that goes before the key.
+    """
+    rows, after = rows.order_by(*dict.fromkeys((by, "pk"))), Q()
     while True:
-        part = list((rows if last is None else rows.filter(pk__gt=last))[:ROWS_A_TIME])
+        part = list(rows.filter(after)[:ROWS_A_TIME])
         if not part:
             return
         yield part
-        last = part[-1].pk
+        value, pk = getattr(part[-1], by), part[-1].pk
+        after = Q(**{f"{by}__gt": value}) | Q(**{by: value, "pk__gt": pk})
 
 
 # Answers ----------------------------------------------------------------------------------------
@@ -198,7 +202,7 @@ def answer_table(
         return _answer_metadata(request, serializer, columns)
     mark = BOM if isinstance(request.accepted_renderer, SheetRenderer) else ""
     shown = (row for part in in_parts(rows) for row in show(part))
-    lines = _in_language(lines_of(columns, shown, mark), get_language() or "en")
+    lines = in_language(lines_of(columns, shown, mark), get_language() or "en")
     answer: HttpResponse | StreamingHttpResponse
     content_type = "text/csv; charset=utf-8; header=present"
     if is_streamed:
@@ -211,7 +215,7 @@ def answer_table(
     return answer
 
 
-def _in_language(lines: Iterator[str], language: str) -> Iterator[str]:
+def in_language(lines: Iterator[str], language: str) -> Iterator[str]:
     """A table is written after its view is done: in the language that the view spoke."""
     with override(language):
         yield from lines

@@ -73,6 +73,11 @@ def heat_foretold(days: Iterable[DayForecast]) -> dict[date, DayHeat]:
     return {day.on: _heat(day, day.source, None) for day in days}
 
 
+def heat_recorded(day: WeatherDay) -> DayHeat:
+    """Reckon the heat of a day as it was recorded."""
+    return _heat(day, "", day.rh_min_frac)
+
+
 def _heat(day: DayForecast | WeatherDay, source: str, rh_min_frac: float | None) -> DayHeat:
     tmin_degc, tmax_degc = np.array([day.tmin_degc]), np.array([day.tmax_degc])
     estimated_frac = float(humidity_at_tmax_frac(tmin_degc, tmax_degc)[0])

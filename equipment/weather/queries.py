@@ -92,3 +92,9 @@ def _record(measure: Measure, scores: list[WeekScore]) -> WeekRecord:
         climate_crps_mm=float(climate.mean()),
         hit_share=hit_share(pits),
     )
+
+
+def days_between(site_id: int, from_on: date, until_on: date) -> QuerySet[WeatherDay]:
+    """Each recorded day of a span once, in order, with its station: 1 query."""
+    days = recorded_days(site_id, until_on).filter(on__gte=from_on)
+    return days.select_related("station")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -142,11 +142,13 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 PAGES = (  # by what they are about
     (gettext_lazy("Now"), ("today", "map", "wall", "problems", "came-late", "status")),
-    (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back")),
+    (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back", "records")),
     (gettext_lazy("Who and with what"), ("crew", "roster", "machines")),
     (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
     (gettext_lazy("Ahead"), ("weather", "year")),
 )
+
+LEADS_PAGES = ("records",)  # who decides for others sees them: they name people
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
@@ -170,10 +172,14 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "basins": desk.noun("basins"),
         "machines": desk.noun("machines"),
         "look-back": _("Look back"),
+        "records": _("Records"),
         "year": _("The year ahead"),
         "standing-orders": _("Standing orders"),
         "status": _("Status"),
     }
+
+    def seen(pages: Iterable[str]) -> list[str]:
+        return [page for page in pages if desk.caller.is_lead or page not in LEADS_PAGES]
 
     def link(page: str) -> dict[str, Any]:
         return {"url": reverse(page, args=[slug]), "name": names[page], "is_here": page == here}
@@ -186,7 +192,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "now": desk.now,
         "clock_now": desk.clock(desk.now),
         "version": desk.caller.site.siteversion.version,
-        "pages": [(about, [link(page) for page in pages]) for about, pages in PAGES],
+        "pages": [(about, [link(page) for page in seen(pages)]) for about, pages in PAGES],
     }
 
 

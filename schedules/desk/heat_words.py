@@ -55,14 +55,15 @@ def heat_words(desk: Desk) -> HeatWords | None:
         basis=_say_basis(desk, heat),
         people=_("Heat index %(index)s in the shade; up to 15 °F (8 °C) more in full sun.")
         % {"index": desk.amount(heat.heat_index_degc, "heat_index_degc")},
-        rests=[(str(EFFORTS[effort]), _say_rest(rest)) for effort, rest in heat.rests.items()],
+        rests=[(str(EFFORTS[effort]), say_rest(rest)) for effort, rest in heat.rests.items()],
         cows=_("THI %(thi).0f at the hottest hour: %(band)s.")
         % {"thi": heat.thi, "band": BANDS[heat.thi_band]},
         formula=FORMULAS[heat.thi_formula],
     )
 
 
-def _say_rest(rest: WorkRest) -> str:
+def say_rest(rest: WorkRest) -> str:
+    """Say the minutes of rest in an hour."""
     if rest.code is HeatCode.CAUTION:
         return _("extreme caution: no minutes are given, a lead decides")
     if not rest.rest_min_per_h:

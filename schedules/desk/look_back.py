@@ -13,12 +13,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.site.errors import InvalidInputError
-from equipment.site.tables import BOM, Column, lines_of
 from schedules.work.calc.turns import Turns, total, worst_first
 from schedules.work.look_back import LookBack, PenRecord, Week, WeekTaken, look_back
 
 from .base import Desk, desk_view
 from .charts import Chart
+from .csv_files import answer_csv, csv_columns
 from .grid_chart import Cell, GridRow, draw_grid
 from .sand_words import say_tons, tons_unit
 
@@ -267,12 +267,8 @@ def _say_planned(taken: Iterable[WeekTaken]) -> str:
 # As tables ----------------------------------------------------------------------------------------
 
 
-def _columns(*named: tuple[str, str]) -> list[Column]:
-    return [Column(name, (name,), datatype) for name, datatype in named]
-
-
 WEEK = (("from_on", "date"), ("until_on", "date"))
-PEN_COLUMNS = _columns(
+PEN_COLUMNS = csv_columns(
     *WEEK,
     ("pen", "string"),
     ("n_stalls", "integer"),
@@ -285,7 +281,7 @@ PEN_COLUMNS = _columns(
     ("sand_dry_kg", "double"),
     ("sand_dry_kg_stall", "double"),
 )
-TAKEN_COLUMNS = _columns(
+TAKEN_COLUMNS = csv_columns(
     *WEEK,
     ("n_jobs", "integer"),
     ("n_jobs_planned_min", "integer"),
@@ -319,7 +315,7 @@ def pens_table(desk: Desk) -> HttpResponse:
         for record in found.pens
         for week, one in zip(found.weeks, record.weeks, strict=True)
     ]
-    return _answer(desk, PEN_COLUMNS, rows, "pens")
+    return answer_csv(desk, PEN_COLUMNS, rows, "look-back-pens")
 
 
 @desk_view
@@ -338,19 +334,8 @@ def weeks_table(desk: Desk) -> HttpResponse:
         }
         for week, taken in zip(found.weeks, found.taken, strict=True)
     ]
-    return _answer(desk, TAKEN_COLUMNS, rows, "weeks")
+    return answer_csv(desk, TAKEN_COLUMNS, rows, "look-back-weeks")
 
 
 def _week_cells(week: Week) -> dict[str, Any]:
     return {"from_on": week[0].isoformat(), "until_on": week[1].isoformat()}
-
-
-def _answer(
-    desk: Desk, columns: Sequence[Column], rows: Iterable[dict[str, Any]], name: str
-) -> HttpResponse:
-    mark = BOM if desk.request.GET.get("form") == "sheet" else ""
-    content = "".join(lines_of(columns, rows, mark))
-    answer = HttpResponse(content, content_type="text/csv; charset=utf-8; header=present")
-    file_name = f"{desk.caller.site.slug}-look-back-{name}.csv"
-    answer["Content-Disposition"] = f'attachment; filename="{file_name}"'
-    return answer

@@ -17,6 +17,7 @@ from . import (
     news,
     parlor_actions,
     plan_actions,
+    records,
     roster_actions,
     roster_wishes,
     sand_actions,
@@ -179,6 +180,7 @@ def _act(route: str, view: PageView, name: str) -> URLPattern:
 
 
 urlpatterns = [
+    *records.urlpatterns,
     path("", entry.begin, name="begin"),
     path("sign-in/", entry.SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

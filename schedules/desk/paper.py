@@ -137,8 +137,9 @@ def print_sheets(desk: Desk, sheets: Sequence[Sheet], *, title: str, name: str) 
 
 def print_report(desk: Desk, sheet: Sheet, *, title: str, name: str) -> HttpResponse:
     """Print what the reader asked for, in the reader's language, on wide pages. No query."""
+    day = f"{desk.day(desk.now)} {desk.now.astimezone(desk.caller.site.zone).year}"
     foot = {
-        "printed": f"{_('printed')} {desk.clock(desk.now)} {desk.day(desk.now)}",
+        "printed": f"{_('printed')} {desk.clock(desk.now)} {day}",
         "page": _("page"),
         "of": _("of"),
     }

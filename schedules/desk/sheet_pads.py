@@ -40,7 +40,7 @@ from .sand_words import say_day, say_moisture, say_tons
 
 TURNS_D = 3  # days of which turns are printed: then a new sheet knows more
 N_TESTS = 3
-COLUMNS: tuple[Width, ...] = (REST, 50, 42, *[18] * N_TESTS)
+COLUMNS: tuple[Width, ...] = (REST, 46, 46, *[17.5] * N_TESTS)
 HEADS = (gettext_lazy("What lies here"), gettext_lazy("When dry"), gettext_lazy("Turns due"))
 CAUTION = {
     "en": "Machines back and turn here: stay in the driver's sight. Dust: close the cab. Keep off "

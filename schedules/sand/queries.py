@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Prefetch, QuerySet, Sum
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Sum
 
 from equipment.barns.models import BedGroup
 from equipment.sandyard.models import Bay, PilePlace, SandPractice
@@ -235,3 +235,18 @@ def beddings(site_id: int) -> QuerySet[SandMove]:
     return SandMove.objects.filter(site_id=site_id, target__kind=AccountKind.BEDS).select_related(
         "batch", "by", "target__place"
     )
+
+
+def tests_between(site_id: int, start: datetime, end: datetime) -> QuerySet[MoistureTest]:
+    """Moisture tests taken in a span, with batch and who: 1 query."""
+    rows = MoistureTest.objects.filter(site_id=site_id, taken_at__gte=start, taken_at__lt=end)
+    return rows.select_related("batch", "by")
+
+
+def picked_up_untested(site_id: int, start: datetime, end: datetime) -> list[BatchStep]:
+    """Pick-ups from a pad in a span before which the batch had no moisture test: 1 query."""
+    tests = MoistureTest.objects.filter(batch_id=OuterRef("batch_id"), taken_at__lte=OuterRef("at"))
+    steps = BatchStep.objects.filter(
+        ~Exists(tests), site_id=site_id, kind="picked_up", at__gte=start, at__lt=end
+    )
+    return list(steps.select_related("batch").order_by("at", "pk"))

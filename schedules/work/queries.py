@@ -9,11 +9,11 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 from functools import partial
 
-from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Sum, Value
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce, Concat
 from django.utils.translation import gettext_lazy, ngettext
 
-from equipment.site.models import Change, Hold, HoldSubject, Place, Site
+from equipment.site.models import Change, Hold, HoldSubject, Place, PlaceKind, Site
 from equipment.site.queries import current_language, place_name, site_of, word
 from schedules.sand.models import Batch
 
@@ -29,6 +29,7 @@ from .models import (
     Report,
     StandingOrder,
     Status,
+    Trigger,
     WorkOrder,
 )
 
@@ -331,3 +332,92 @@ def turns_due(site_id: int, from_on: date, until_on: date) -> dict[int, dict[dat
         if batch_id is not None:
             found[batch_id][on] = n
     return found
+
+
+# What reports of the farm are about, as work orders show it.
+OF_BASINS = Q(place__kind=PlaceKind.BASIN)
+OF_HEAT = Q(standing_order__trigger=Trigger.WEATHER) & Q(
+    standing_order__trigger_rule__measure="tmax_degc"
+)
+OF_TESTS = Q(batch_step="tested")
+OF_SERVICES = Q(service_item__isnull=False)
+
+
+def work_on_record(site_id: int, from_on: date, until_on: date, of: Q) -> QuerySet[WorkOrder]:
+    """Standing work of some days, but for what was not needed, as it was told: 1 query.
+
+    With place, standing order, who ended it and (`event_id`) the last event that told of it.
+    """
+    told = Report.objects.filter(work_order_id=OuterRef("pk"), event__isnull=False)
+    return (
+        _standing_work(site_id, from_on, until_on, of)
+        .select_related("place", "standing_order", "ended_by")
+        .annotate(event_id=Subquery(told.order_by("-at", "-id").values("event_id")[:1]))
+    )
+
+
+def _standing_work(site_id: int, from_on: date, until_on: date, of: Q) -> QuerySet[WorkOrder]:
+    rows = WorkOrder.objects.filter(
+        of,
+        site_id=site_id,
+        standing_order__isnull=False,
+        local_date__gte=from_on,
+        local_date__lt=until_on,
+    )
+    return rows.exclude(outcome=Outcome.NOT_NEEDED).exclude(natural_key__contains=REST)
+
+
+@dataclass(frozen=True, slots=True)
+class OrderRecord:
+    """What became of one standing order's work that was due: `n_untold` is past and still open."""
+
+    title: dict[str, str]
+    n_due: int
+    n_done: int
+    n_part: int
+    n_missed: int
+    n_untold: int
+
+
+_MISSING = Q(outcome__in=(Outcome.MISSED, Outcome.COULD_NOT))
+
+
+def due_and_done(
+    site_id: int, from_on: date, until_on: date, of: Q, now: datetime
+) -> list[OrderRecord]:
+    """Count standing work that was due by now, by standing order: 1 query."""
+    untold = Q(status__in=OPEN)
+    rows = (
+        _standing_work(site_id, from_on, until_on, of)
+        .exclude(untold, due_at__gt=now)
+        .values_list("standing_order__title", "standing_order__name", "standing_order_id")
+        .annotate(
+            n_due=Count("pk"),
+            n_done=Count("pk", filter=Q(outcome=Outcome.DONE)),
+            n_part=Count("pk", filter=Q(outcome=Outcome.PART)),
+            n_missed=Count("pk", filter=_MISSING),
+            n_untold=Count("pk", filter=untold),
+        )
+        .order_by("standing_order__name", "standing_order_id")
+    )
+    return [OrderRecord(title or {"en": name}, *counts) for title, name, _pk, *counts in rows]
+
+
+def missing_work(
+    site_id: int, from_on: date, until_on: date, of: Q, now: datetime
+) -> QuerySet[WorkOrder]:
+    """Standing work that was due by now and is not on record as done, the oldest first: 1 query."""
+    missing = _MISSING | Q(status__in=OPEN, due_at__lte=now)
+    rows = _standing_work(site_id, from_on, until_on, of).filter(missing)
+    return rows.select_related("place", "standing_order").order_by("local_date", "pk")
+
+
+def heat_orders(site_id: int) -> QuerySet[StandingOrder]:
+    """Standing orders in use that the day's highest temperature brings about: 1 query."""
+    rows = StandingOrder.objects.filter(
+        site_id=site_id,
+        retired_at=None,
+        trigger=Trigger.WEATHER,
+        trigger_rule__measure="tmax_degc",
+    )
+    return rows.order_by("name", "pk")

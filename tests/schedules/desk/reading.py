@@ -34,6 +34,7 @@ PAGES = (
     "basins",
     "machines",
     "look-back",
+    "records",
     "year",
     "standing-orders",
     "status",

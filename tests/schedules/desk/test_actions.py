@@ -568,6 +568,7 @@ def test_own_lock_comes_off_and_anothers_only_with_the_procedure(
 def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
     others = {"begin", "sign-in", "sign-out", "set-language", "site-news", "day-sheet"}
     others |= {"week-sheet", "pad-sheet", "service-sheet"}  # test_paper.py
+    others |= {"record-pdf", "record-csv"}  # test_records.py
     others |= {"look-back-pens", "look-back-weeks"}  # tables: test_look_back.py
     named = {pattern.name for pattern in (*urlpatterns, *late_urlpatterns)}
 

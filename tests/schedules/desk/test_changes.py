@@ -112,6 +112,16 @@ def _foretell_heat(farm: Farm) -> None:
     foretell_day(site_id=farm.site.pk, told=told, source="airport office", at=NOW)
 
 
+def _read_level_of_last_month(farm: Farm) -> None:
+    record_level(
+        site_id=farm.site.pk,
+        basin_id=farm.basins[0].pk,
+        depth_m=1.37,
+        by=farm.manager.actor,
+        at=NOW - timedelta(days=10),
+    )
+
+
 def _read_level(farm: Farm) -> None:
     record_level(
         site_id=farm.site.pk,
@@ -201,6 +211,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         "valve 7",
     ),
     "week": (_foretell_heat, "Heat for people"),
+    "records": (_read_level_of_last_month, "4.49 ft"),
     "look-back": (_bed, "220 lb, 1×"),
     "weather": (_foretell, "airport office"),
     "basins": (_read_level, "4.3 ft"),

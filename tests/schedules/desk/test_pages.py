@@ -11,9 +11,10 @@ from django.test import Client
 
 from crews.people.models import Worker
 from equipment.flushing.services import put_lock
-from equipment.site.models import HoldSubject, PlaceKind, Role
+from equipment.site.models import LEADS, HoldSubject, PlaceKind, Role
 from equipment.site.services import put_hold
 from schedules.dayplan.models import Assignment, Claim
+from schedules.desk.base import LEADS_PAGES
 from schedules.work.models import WorkOrder
 from schedules.work.progress import report_problem
 from tests.factories import (
@@ -52,6 +53,7 @@ WITHOUT = {
     "lane": "Sand lane: give its length and width in the farm file",
     "water": "Flush tank: the farm file names none.",
     "look-back": "Nothing is on record of these weeks: no turn, no sand.",
+    "records": "Nothing is on record of this period.",
     "year": "No year ahead has been reckoned yet.",
     "weather": "No day has been recorded.",
     "basins": "Basins: the farm file names none.",
@@ -64,13 +66,15 @@ HOUR = timedelta(hours=1)
 
 @pytest.mark.parametrize("role", list(Role))
 @pytest.mark.parametrize("page", PAGES)
-def test_page_is_there_for_everybody_of_the_farm(
+def test_page_is_there_for_everybody_of_the_farm_who_may_see_it(
     page: str, role: Role, client_of: ClientOf
 ) -> None:
     response = client_of(role).get(url(page))
 
-    assert response.status_code == 200
+    is_seen = role in LEADS or page not in LEADS_PAGES
+    assert response.status_code == (200 if is_seen else 403)
     assert "Ours" in words(response)
+    assert (f'href="{url("records")}"' in response.content.decode()) == (role in LEADS)
 
 
 @pytest.mark.parametrize("role", list(Role))
