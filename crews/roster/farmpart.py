@@ -84,6 +84,9 @@ class DemandRows(Rows):
                 values[NEEDS.name].append(need)
         return found
 
+    def in_use(self, farm: Farm, section: Section) -> Any:
+        return self._select(farm).filter(skill=None)
+
     def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
         self._put(farm, key, values)
 
@@ -129,6 +132,10 @@ class CrewPensRows(Rows):
             f"{crew}/{pattern}": Row({"crew": crew, "pattern": pattern, "pens": sorted(keys)})
             for (crew, pattern), keys in pens.items()
         }
+
+    def in_use(self, farm: Farm, section: Section) -> Any:
+        both = ("crew_id", "pattern_id")
+        return self._select(farm).order_by(*both).distinct(*both)
 
     def create(self, farm: Farm, section: Section, key: str, values: Values) -> None:
         self.update(farm, section, key, values)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from .calc.local_time import zone_named
@@ -17,6 +18,9 @@ PLAIN_PLACES = (PlaceKind.SITE, PlaceKind.SHOP, PlaceKind.YARD, PlaceKind.FIELD)
 
 class SiteRows(Rows):
     """The site itself; the engine makes it before anything else is written."""
+
+    def select(self, farm: Farm, section: Section) -> QuerySet[Any]:
+        return Site.objects.filter(pk=farm.site.pk)
 
     def read(self, farm: Farm, section: Section) -> dict[str, Row]:
         return {section.name: self.read_row(farm, section, farm.site)}

@@ -77,6 +77,14 @@ class Rows:
             return rows.filter(kind__in=section.place_kinds)  # type: ignore[no-any-return]
         return rows.select_related("place") if section.is_placed else rows  # type: ignore[no-any-return]
 
+    def in_use(self, farm: Farm, section: Section) -> models.QuerySet[Any]:
+        """Give a row for each entry in use, so that they can be counted. No query."""
+        rows = self.select(farm, section)
+        if section.is_placed and self.model is not Place:
+            return rows.filter(place__retired_at=None)
+        names = {column.name for column in self.model._meta.concrete_fields}
+        return rows.filter(retired_at=None) if "retired_at" in names else rows
+
     def read(self, farm: Farm, section: Section) -> dict[str, Row]:
         """Give all entries by key, retired ones too: 1 query and one for each key looked up."""
         rows = self.select(farm, section)

@@ -332,9 +332,12 @@ def _refuse_taken(reader: FarmReader, node: Node, section: Section, row: Row) ->
 def _read_whole(
     reader: FarmReader, sections: Mapping[str, Section], now: Entries
 ) -> dict[str, dict[str, Values]]:
-    """Read all; faults that the farm had before are nobody's who changes something else."""
+    """Read all; faults that the farm had before are nobody's who changes something else.
+
+    Where what is asked for has faults, those of others may only follow from them: not told yet.
+    """
     everything = reader.read_whole()
-    faults = reader.faults
+    faults = [fault for fault in reader.faults if fault.path.startswith(ASKED)] or reader.faults
     if faults:
         before = _reader(sections, now)
         before.read_whole()

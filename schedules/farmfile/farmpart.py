@@ -1,5 +1,7 @@
 """Sections that the file alone holds: nothing in a room rests on them."""
 
+from typing import Any
+
 from django.utils.translation import gettext_lazy as _
 
 from equipment.site.farmfields import Field, Kind, Values
@@ -10,6 +12,9 @@ from .models import LoadedEntry
 
 class FileOnlyRows(Rows):
     """An entry kept as it was loaded, with what a person made of it, and nowhere else."""
+
+    def in_use(self, farm: Farm, section: Section) -> Any:
+        return LoadedEntry.objects.filter(site=farm.site, section=section.name)
 
     def read(self, farm: Farm, section: Section) -> dict[str, Row]:
         rows = LoadedEntry.objects.filter(site=farm.site, section=section.name)

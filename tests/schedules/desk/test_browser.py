@@ -51,6 +51,9 @@ def shown_pages(farm: Farm) -> Iterator[str]:
     yield from (url(name) for name in PAGES)
     yield url("work-order", farm.orders[0].pk)
     yield url("work-order", farm.orders[-1].pk)
+    yield from (url("set-up-section", name) for name in ("pens", "workers", "site"))
+    yield from (url("set-up-new", name) for name in ("workers", "standing_orders", "crew_pens"))
+    yield url("set-up-load")
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

@@ -1,0 +1,252 @@
+"""What people call the sections and fields of the farm file, and what their values say."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+
+from equipment.machines.models import MachineKind
+from equipment.site.farmfields import Field, Kind
+from equipment.site.farmrows import Section
+from equipment.site.models import Place
+from equipment.site.queries import DEFAULT_WORDS, word
+from equipment.site.units import unit_shown
+from schedules.farmfile.entries import KEY_FIELD
+from schedules.farmfile.typed import NUMBERS, has_unit, say_number
+
+from .base import Desk
+from .wording import say_said
+
+Names = Mapping[str, Mapping[str, str]]  # what entries are called, by section and key
+
+GROUPS = (
+    (lazy("The farm"), ("site", "places", "weather_stations", "invented_weather")),
+    (lazy("Cows and milking"), ("parlors", "pens", "alleys", "bed_groups")),
+    (lazy("Flush water"), ("tanks", "flush_timers", "flush_water")),
+    (lazy("Sand"), ("lanes", "slabs", "pads", "bays", "pile_places", "sand_practice")),
+    (
+        lazy("Solids and manure"),
+        ("basins", "basin_practice", "haul_trucks", "crop_fields", "field_windows"),
+    ),
+    (
+        lazy("People"),
+        (
+            *("skills", "crews", "workers", "shift_patterns", "rotations", "crew_pens"),
+            *("shift_demand", "roster_rules", "worker_rules"),
+        ),
+    ),
+    (
+        lazy("Upkeep and costs"),
+        ("machines", "machine_practice", "service_items", "check_items"),
+    ),
+    (lazy("Work and plans"), ("standing_orders", "walk_lines", "plan_rules", "year_ahead")),
+)
+
+NOUNS = {  # sections that the farm has its own word for
+    "parlors": "parlor",
+    "pens": "pens",
+    "alleys": "alley",
+    "bed_groups": "bed_group",
+    "tanks": "tank",
+    "lanes": "lane",
+    "slabs": "slab",
+    "pads": "pads",
+    "bays": "bay",
+    "pile_places": "pile_place",
+    "basins": "basins",
+    "machines": "machines",
+    "crews": "crew",
+}
+TITLES = {
+    "site": lazy("The farm itself"),
+    "places": lazy("Other places"),
+    "weather_stations": lazy("Weather stations"),
+    "invented_weather": lazy("Invented weather"),
+    "flush_timers": lazy("Flush valves"),
+    "flush_water": lazy("Figures for flush water"),
+    "sand_practice": lazy("Figures for sand"),
+    "basin_practice": lazy("Figures for solids and manure"),
+    "haul_trucks": lazy("Trucks for manure"),
+    "crop_fields": lazy("Crops and what they need"),
+    "field_windows": lazy("When manure may go out"),
+    "skills": lazy("Skills"),
+    "workers": lazy("People"),
+    "shift_patterns": lazy("Shifts"),
+    "rotations": lazy("Days on and off"),
+    "crew_pens": lazy("Who looks after what"),
+    "shift_demand": lazy("How many a shift needs"),
+    "roster_rules": lazy("Rules of the roster"),
+    "worker_rules": lazy("Rules for one person"),
+    "machine_practice": lazy("Figures for costs"),
+    "service_items": lazy("Services"),
+    "check_items": lazy("Checks before a start"),
+    "standing_orders": lazy("Standing orders"),
+    "walk_lines": lazy("The walk-round"),
+    "plan_rules": lazy("Weights of the plan"),
+    "year_ahead": lazy("Figures for the year ahead"),
+}
+NEEDED = {  # without these no day can be planned
+    "parlors": lazy("without it nobody knows when cows are away"),
+    "pens": lazy("without them there are no beds to care for"),
+    "bed_groups": lazy("without them there are no beds to care for"),
+    "skills": lazy("without them no work can be given to anybody"),
+    "workers": lazy("without them there is nobody to plan for"),
+    "shift_patterns": lazy("without them nobody is ever here"),
+    "rotations": lazy("without them nobody is ever here"),
+    "standing_orders": lazy("without them there is no work"),
+}
+COMPOSED_UNITS = {
+    "clock_h": lazy("hours on the clock"),
+    "fuel_price_per_l": lazy("money a liter"),
+    "haul_h_d": lazy("hours a day"),
+    "holding_m2_cow": lazy("m² a cow"),
+    "latitude_deg": "°",
+    "life_y": lazy("years"),
+    "loader_h_d": lazy("hours a day"),
+    "loader_loads_h": lazy("loads an hour"),
+    "loads_h": lazy("loads an hour"),
+    "longitude_deg": "°",
+    "manned_h_d": lazy("hours a day"),
+    "repose_deg": "°",
+    "season_frac": lazy("times the mean"),
+    "shop_cost_per_h": lazy("money an hour"),
+    "stops_per_1000_h": lazy("in 1,000 hours"),
+    "turns_per_d": lazy("times a day"),
+    "use_kg_stall_d": lazy("kg a stall a day"),
+    "weep_frac_d": lazy("share a day, 0 to 1"),
+}
+YES, NO = lazy("Yes"), lazy("No")
+IN_TURN = "depth_volume"  # depths and volumes: no one unit
+
+
+def title_of(desk: Desk, name: str) -> str:
+    """Say what people call a section."""
+    return desk.noun(NOUNS[name]) if name in NOUNS else str(TITLES[name])
+
+
+def label_of(desk: Desk, f: Field) -> str:
+    """Say what people call a field, with the farm's own nouns."""
+    if f.name == KEY_FIELD.name:
+        return _("Key")
+    return own_words(desk, str(f.help))
+
+
+def own_words(desk: Desk, text: str) -> str:
+    """Put the farm's own nouns in the place of the usual ones."""
+    usual = DEFAULT_WORDS.get(desk.language, DEFAULT_WORDS["en"])
+    own = {
+        said.casefold(): word(desk.caller.site, desk.language, noun)
+        for noun, said in usual.items()
+        if word(desk.caller.site, desk.language, noun) != said
+    }
+    if not own:
+        return text
+    longest_first = sorted(own, key=len, reverse=True)
+    pattern = rf"\b({'|'.join(re.escape(said) for said in longest_first)})\b"
+    return re.sub(pattern, lambda found: _as_written(found[0], own), text, flags=re.IGNORECASE)
+
+
+def _as_written(said: str, own: Mapping[str, str]) -> str:
+    """Give the farm's word with a small letter where the usual one had it."""
+    new = own[said.casefold()]
+    return new if said[:1].isupper() else new[:1].lower() + new[1:]
+
+
+def choices_of(section: Section, f: Field) -> dict[str, str]:
+    """Give what each choice of a field says."""
+    if f.name == "machine_kinds":
+        return {value: str(label) for value, label in MachineKind.choices}
+    model: Any = Place if f.is_on_place else section.rows.model
+    said = dict(model._meta.get_field(f.name).choices or ())
+    return {value: str(said.get(value, value)) for value in f.choices}
+
+
+def unit_of(f: Field) -> str:
+    """Say the unit in which a number is stored and typed; '' for a count or a weight."""
+    if f.name in COMPOSED_UNITS:
+        return str(COMPOSED_UNITS[f.name])
+    if f.name.endswith("_frac"):
+        return _("share, 0 to 1")
+    return unit_shown(f.name, "si").symbol if has_unit(f) else ""
+
+
+def on_farm(desk: Desk, f: Field, value: Any) -> str:
+    """Say a number in the unit that the farm reads, where that is another one; else ''."""
+    if value is None or f.is_list or not has_unit(f) or isinstance(value, bool):
+        return ""
+    is_same = desk.unit(f.name) == unit_shown(f.name, "si").symbol and not f.name.endswith("_frac")
+    return "" if is_same else f"{desk.shown(value, f.name):,.4g} {desk.unit(f.name)}"
+
+
+def say_shown(desk: Desk, section: Section, f: Field, value: Any, names: Names) -> str:
+    """Say a value as the tables show it."""
+    if value is None or value in ("", [], {}):
+        return "–"
+    if f.kind is Kind.WORDS:
+        return say_said(value, desk.language)
+    if f.kind is Kind.PART:
+        return ", ".join(_say_part(desk, f, each, names) for each in value)
+    if f.kind is Kind.DOCUMENT:
+        return ", ".join(f"{name}: {part}" for name, part in value.items())
+    if f.is_list:
+        return ", ".join(_say_one(desk, section, f, item, names) for item in value)
+    return _say_one(desk, section, f, value, names)
+
+
+def _say_part(desk: Desk, f: Field, each: Mapping[str, Any], names: Names) -> str:
+    said = []
+    for part in f.parts:
+        value = each[part.name]
+        if value is None:
+            continue
+        if part.refers_to:
+            said.append(names.get(part.refers_to, {}).get(value, value))
+        elif part.kind is Kind.DATE:
+            said.append(say_date(desk, value))
+        else:
+            said.append(f"{say_number(value)} {unit_of(part)}".strip())
+    return " ".join(said)
+
+
+def _say_one(desk: Desk, section: Section, f: Field, value: Any, names: Names) -> str:
+    if f.kind is Kind.BOOL:
+        return str(YES if value else NO)
+    if f.kind is Kind.CHOICE:
+        return choices_of(section, f).get(value, str(value))
+    if f.refers_to:
+        return names.get(f.refers_to, {}).get(value, str(value))
+    if f.kind is Kind.DATE:
+        return say_date(desk, value)
+    if f.kind in NUMBERS:
+        return on_farm(desk, f, value) or f"{value:,} {unit_of(f)}".strip()
+    return str(value)
+
+
+def say_date(desk: Desk, iso: str) -> str:
+    """Say a day with its year: Wed 4 Mar 2026."""
+    on = date.fromisoformat(iso)
+    return f"{desk.day(on)} {on.year}"
+
+
+def name_of(desk: Desk, section: Section, key: str, values: Mapping[str, Any], names: Names) -> str:
+    """Say what people call an entry."""
+    if section.is_single:
+        return title_of(desk, section.name)
+    if section.is_placed:
+        kind = values.get("kind") if section.name == "places" else section.place_kinds[0]
+        noun = word(desk.caller.site, desk.language, str(kind))
+        label = values.get("label")
+        return f"{noun} {label}" if label else f"{noun} ({key})"
+    if section.key_fields != (KEY_FIELD.name,):
+        by_name = {f.name: f for f in section.fields}
+        parts = zip(section.key_fields, key.split("/"), strict=True)
+        return " · ".join(names.get(by_name[f].refers_to, {}).get(k, k) for f, k in parts)
+    for f in section.fields:
+        if f.kind is Kind.WORDS and values.get(f.name):
+            return say_said(values[f.name], desk.language)
+    return str(values.get("name") or key)
