@@ -146,6 +146,7 @@ PAGES = (  # by what they are about
     (gettext_lazy("Who and with what"), ("crew", "roster", "machines")),
     (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
     (gettext_lazy("Ahead"), ("weather", "year")),
+    (gettext_lazy("The farm"), ("set-up",)),
 )
 
 LEADS_PAGES = ("records",)  # who decides for others sees them: they name people
@@ -176,6 +177,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "year": _("The year ahead"),
         "standing-orders": _("Standing orders"),
         "status": _("Status"),
+        "set-up": _("Set up"),
     }
 
     def seen(pages: Iterable[str]) -> list[str]:

@@ -21,6 +21,7 @@ from . import (
     roster_actions,
     roster_wishes,
     sand_actions,
+    set_up_file,
     standing,
     work_page,
     year_actions,
@@ -180,6 +181,7 @@ def _act(route: str, view: PageView, name: str) -> URLPattern:
 
 
 urlpatterns = [
+    *set_up_file.urlpatterns,
     *records.urlpatterns,
     path("", entry.begin, name="begin"),
     path("sign-in/", entry.SignIn.as_view(), name="sign-in"),

@@ -37,6 +37,7 @@ PAGES = (
     "records",
     "year",
     "standing-orders",
+    "set-up",
     "status",
 )
 

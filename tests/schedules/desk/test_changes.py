@@ -21,6 +21,7 @@ from equipment.site.writes import site_write
 from equipment.weather.forecasts import ToldDay, foretell_day
 from schedules.dayplan.models import DaySearch
 from schedules.dayplan.searches import stop_search
+from schedules.farmfile.edits import Asked, edit_farm
 from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.outlook.services import stop_run
 from schedules.phone.intake import Told, take_events
@@ -86,6 +87,11 @@ def _edit(farm: Farm) -> None:
         by=farm.manager.actor,
         at=NOW,
     )
+
+
+def _set_up(farm: Farm) -> None:
+    asked = [Asked("pens", farm.pens[0].place.key, {"n_cows": 777}, is_part=True)]
+    edit_farm(site_id=farm.site.pk, asked=asked, by=farm.manager.actor, at=NOW)
 
 
 def _foretell(farm: Farm) -> None:
@@ -221,6 +227,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         "998.6 h",
     ),
     "standing-orders": (_edit, "Groom twice"),
+    "set-up": (_set_up, "Cows in milk: 300 → 777"),
 }
 
 

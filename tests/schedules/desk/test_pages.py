@@ -59,6 +59,7 @@ WITHOUT = {
     "basins": "Basins: the farm file names none.",
     "machines": "Machines: the farm file names none.",
     "standing-orders": "No standing order is in use.",
+    "set-up": "8 things are missing before a first plan.",
     "status": "No phone is paired yet.",
 }
 HOUR = timedelta(hours=1)
