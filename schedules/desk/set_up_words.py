@@ -223,7 +223,7 @@ def _say_one(desk: Desk, section: Section, f: Field, value: Any, names: Names) -
     if f.kind is Kind.DATE:
         return say_date(desk, value)
     if f.kind in NUMBERS:
-        return on_farm(desk, f, value) or f"{value:,} {unit_of(f)}".strip()
+        return on_farm(desk, f, value) or f"{value:,.10g} {unit_of(f)}".strip()
     return str(value)
 
 
