@@ -124,7 +124,7 @@ class CrewPensRows(Rows):
     """The pens a crew always has on a shift: one row a pen."""
 
     def read(self, farm: Farm, section: Section) -> dict[str, Row]:
-        rows = self._select(farm).select_related("crew", "pattern", "pen__place")
+        rows = self._select(farm).select_related("crew", "pattern", "pen__place").order_by("pk")
         pens: dict[tuple[str, str], list[str]] = {}
         for row in rows:
             pens.setdefault((row.crew.key, row.pattern.key), []).append(row.pen.place.key)

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from equipment.machines.models import MachineKind
 from equipment.site.farmfields import Field, Kind
@@ -25,26 +25,26 @@ from .wording import say_said
 Names = Mapping[str, Mapping[str, str]]  # what entries are called, by section and key
 
 GROUPS = (
-    (lazy("The farm"), ("site", "places", "weather_stations", "invented_weather")),
-    (lazy("Cows and milking"), ("parlors", "pens", "alleys", "bed_groups")),
-    (lazy("Flush water"), ("tanks", "flush_timers", "flush_water")),
-    (lazy("Sand"), ("lanes", "slabs", "pads", "bays", "pile_places", "sand_practice")),
+    (gettext_lazy("The farm"), ("site", "places", "weather_stations", "invented_weather")),
+    (gettext_lazy("Cows and milking"), ("parlors", "pens", "alleys", "bed_groups")),
+    (gettext_lazy("Flush water"), ("tanks", "flush_timers", "flush_water")),
+    (gettext_lazy("Sand"), ("lanes", "slabs", "pads", "bays", "pile_places", "sand_practice")),
     (
-        lazy("Solids and manure"),
+        gettext_lazy("Solids and manure"),
         ("basins", "basin_practice", "haul_trucks", "crop_fields", "field_windows"),
     ),
     (
-        lazy("People"),
+        gettext_lazy("People"),
         (
             *("skills", "crews", "workers", "shift_patterns", "rotations", "crew_pens"),
             *("shift_demand", "roster_rules", "worker_rules"),
         ),
     ),
     (
-        lazy("Upkeep and costs"),
+        gettext_lazy("Upkeep and costs"),
         ("machines", "machine_practice", "service_items", "check_items"),
     ),
-    (lazy("Work and plans"), ("standing_orders", "walk_lines", "plan_rules", "year_ahead")),
+    (gettext_lazy("Work and plans"), ("standing_orders", "walk_lines", "plan_rules", "year_ahead")),
 )
 
 NOUNS = {  # sections that the farm has its own word for
@@ -63,64 +63,64 @@ NOUNS = {  # sections that the farm has its own word for
     "crews": "crew",
 }
 TITLES = {
-    "site": lazy("The farm itself"),
-    "places": lazy("Other places"),
-    "weather_stations": lazy("Weather stations"),
-    "invented_weather": lazy("Invented weather"),
-    "flush_timers": lazy("Flush valves"),
-    "flush_water": lazy("Figures for flush water"),
-    "sand_practice": lazy("Figures for sand"),
-    "basin_practice": lazy("Figures for solids and manure"),
-    "haul_trucks": lazy("Trucks for manure"),
-    "crop_fields": lazy("Crops and what they need"),
-    "field_windows": lazy("When manure may go out"),
-    "skills": lazy("Skills"),
-    "workers": lazy("People"),
-    "shift_patterns": lazy("Shifts"),
-    "rotations": lazy("Days on and off"),
-    "crew_pens": lazy("Who looks after what"),
-    "shift_demand": lazy("How many a shift needs"),
-    "roster_rules": lazy("Rules of the roster"),
-    "worker_rules": lazy("Rules for one person"),
-    "machine_practice": lazy("Figures for costs"),
-    "service_items": lazy("Services"),
-    "check_items": lazy("Checks before a start"),
-    "standing_orders": lazy("Standing orders"),
-    "walk_lines": lazy("The walk-round"),
-    "plan_rules": lazy("Weights of the plan"),
-    "year_ahead": lazy("Figures for the year ahead"),
+    "site": gettext_lazy("The farm itself"),
+    "places": gettext_lazy("Other places"),
+    "weather_stations": gettext_lazy("Weather stations"),
+    "invented_weather": gettext_lazy("Invented weather"),
+    "flush_timers": gettext_lazy("Flush valves"),
+    "flush_water": gettext_lazy("Figures for flush water"),
+    "sand_practice": gettext_lazy("Figures for sand"),
+    "basin_practice": gettext_lazy("Figures for solids and manure"),
+    "haul_trucks": gettext_lazy("Trucks for manure"),
+    "crop_fields": gettext_lazy("Crops and what they need"),
+    "field_windows": gettext_lazy("When manure may go out"),
+    "skills": gettext_lazy("Skills"),
+    "workers": gettext_lazy("People"),
+    "shift_patterns": gettext_lazy("Shifts"),
+    "rotations": gettext_lazy("Days on and off"),
+    "crew_pens": gettext_lazy("Who looks after what"),
+    "shift_demand": gettext_lazy("How many a shift needs"),
+    "roster_rules": gettext_lazy("Rules of the roster"),
+    "worker_rules": gettext_lazy("Rules for one person"),
+    "machine_practice": gettext_lazy("Figures for costs"),
+    "service_items": gettext_lazy("Services"),
+    "check_items": gettext_lazy("Checks before a start"),
+    "standing_orders": gettext_lazy("Standing orders"),
+    "walk_lines": gettext_lazy("The walk-round"),
+    "plan_rules": gettext_lazy("Weights of the plan"),
+    "year_ahead": gettext_lazy("Figures for the year ahead"),
 }
 NEEDED = {  # without these no day can be planned
-    "parlors": lazy("without it nobody knows when cows are away"),
-    "pens": lazy("without them there are no beds to care for"),
-    "bed_groups": lazy("without them there are no beds to care for"),
-    "skills": lazy("without them no work can be given to anybody"),
-    "workers": lazy("without them there is nobody to plan for"),
-    "shift_patterns": lazy("without them nobody is ever here"),
-    "rotations": lazy("without them nobody is ever here"),
-    "standing_orders": lazy("without them there is no work"),
+    "parlors": gettext_lazy("without it nobody knows when cows are away"),
+    "pens": gettext_lazy("without them there are no beds to care for"),
+    "bed_groups": gettext_lazy("without them there are no beds to care for"),
+    "skills": gettext_lazy("without them no work can be given to anybody"),
+    "workers": gettext_lazy("without them there is nobody to plan for"),
+    "shift_patterns": gettext_lazy("without them nobody is ever here"),
+    "rotations": gettext_lazy("without them nobody is ever here"),
+    "standing_orders": gettext_lazy("without them there is no work"),
 }
 COMPOSED_UNITS = {
-    "clock_h": lazy("hours on the clock"),
-    "fuel_price_per_l": lazy("money a liter"),
-    "haul_h_d": lazy("hours a day"),
-    "holding_m2_cow": lazy("m² a cow"),
+    "clock_h": gettext_lazy("hours on the clock"),
+    "fuel_price_per_l": gettext_lazy("money a liter"),
+    "haul_h_d": gettext_lazy("hours a day"),
+    "holding_m2_cow": gettext_lazy("m² a cow"),
     "latitude_deg": "°",
-    "life_y": lazy("years"),
-    "loader_h_d": lazy("hours a day"),
-    "loader_loads_h": lazy("loads an hour"),
-    "loads_h": lazy("loads an hour"),
+    "life_y": gettext_lazy("years"),
+    "loader_h_d": gettext_lazy("hours a day"),
+    "loader_loads_h": gettext_lazy("loads an hour"),
+    "loads_h": gettext_lazy("loads an hour"),
     "longitude_deg": "°",
-    "manned_h_d": lazy("hours a day"),
+    "manned_h_d": gettext_lazy("hours a day"),
     "repose_deg": "°",
-    "season_frac": lazy("times the mean"),
-    "shop_cost_per_h": lazy("money an hour"),
-    "stops_per_1000_h": lazy("in 1,000 hours"),
-    "turns_per_d": lazy("times a day"),
-    "use_kg_stall_d": lazy("kg a stall a day"),
-    "weep_frac_d": lazy("share a day, 0 to 1"),
+    "season_frac": gettext_lazy("times the mean"),
+    "shop_cost_per_h": gettext_lazy("money an hour"),
+    "stops_per_1000_h": gettext_lazy("in 1,000 hours"),
+    "turns_per_d": gettext_lazy("times a day"),
+    "use_kg_stall_d": gettext_lazy("kg a stall a day"),
+    "weep_frac_d": gettext_lazy("share a day, 0 to 1"),
 }
-YES, NO = lazy("Yes"), lazy("No")
+YES, NO = gettext_lazy("Yes"), gettext_lazy("No")
 IN_TURN = "depth_volume"  # depths and volumes: no one unit
 
 

@@ -569,6 +569,8 @@ def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
     others = {"begin", "sign-in", "sign-out", "set-language", "site-news", "day-sheet"}
     others |= {"week-sheet", "pad-sheet", "service-sheet"}  # test_paper.py
     others |= {"record-pdf", "record-csv"}  # test_records.py
+    others |= {f"set-up-{name}" for name in ("file", "load", "section", "new", "paste", "entry")}
+    others |= {"undo-edit"}  # test_set_up.py, test_set_up_many.py
     others |= {"look-back-pens", "look-back-weeks"}  # tables: test_look_back.py
     named = {pattern.name for pattern in (*urlpatterns, *late_urlpatterns)}
 

@@ -216,6 +216,11 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",
     ),
+    "map": (
+        _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
+        "Pen pen-1 Lock of Max",
+    ),
+    "wall": (_phone("start", lambda farm: {"work_order": farm.assigned.pk}), "Under way"),
     "week": (_foretell_heat, "Heat for people"),
     "records": (_read_level_of_last_month, "4.49 ft"),
     "look-back": (_bed, "220 lb, 1×"),
