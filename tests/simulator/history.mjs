@@ -24,7 +24,6 @@ export const SABOTAGES = {
   "photos sent before a restore are not sent again": { "store.js": [["if (cursor.value.state === \"sent\") cursor.update({ ...cursor.value, state: \"waiting\" });", ""]] },
   "no overlay": { "view.js": [["if (isComparable) return (event.answer?.version ?? 0) > who.version;", "if (isComparable) return false;"]] },
   "let go once sent": { "store.js": [["if (at <= backed_up || (", "if (at <= pulled || ("]] },
-  "what waits keeps its numbers": { "outbox.js": [["if (isOff) await renumber(expected);", ""]] },
   "taken back though it is being sent": { "store.js": [["if (not_before && begun.has(event.id)) tx.objectStore(\"events\").put(event);", ";"]] },
   "what is taken back leaves a hole": { "store.js": [["renumberIn(tx, waiting[0].seq);", ""]] },
   "a photo about nothing goes out": { "store.js": [["changeFiles(tx, gone.flatMap(", "[].push(gone.flatMap("]] },

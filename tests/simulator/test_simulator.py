@@ -27,7 +27,6 @@ FOUND_BY = {
     "cursor before its documents": 7,
     "a photo counts as sent unanswered": 5,
     "photos sent before a restore are not sent again": 17,
-    "what waits keeps its numbers": 65,
     "taken back though it is being sent": 7,
     "what is taken back leaves a hole": 1,
     "a photo about nothing goes out": 1,
