@@ -18,7 +18,6 @@ IN_PROGRAM = (
     "cursor before its documents",
     "a photo counts as sent unanswered",
     "photos sent before a restore are not sent again",
-    "what waits keeps its numbers",
     "taken back though it is being sent",
     "what is taken back leaves a hole",
     "a photo about nothing goes out",
