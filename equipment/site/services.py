@@ -6,7 +6,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from .errors import NotFoundError
-from .models import Actor, ActorKind, Hold, HoldSubject, Site, SiteVersion, User
+from .models import Actor, ActorKind, Hold, HoldSubject, Membership, Site, SiteVersion, User
 from .writes import site_write
 
 
@@ -15,6 +15,18 @@ def create_site(*, slug: str, **facts: object) -> Site:
     site = Site.objects.create(slug=slug, **facts)
     SiteVersion.objects.create(site=site)
     return site
+
+
+def make_account(
+    site: Site, username: str, password: str, *, role: str, language: str, name: str = ""
+) -> User:
+    """Make an account that signs in at the desk, and its place on a site."""
+    first_name, _space, last_name = name.partition(" ")
+    user = User(username=username, language=language, first_name=first_name, last_name=last_name)
+    user.set_password(password)
+    user.save()
+    Membership.objects.create(site=site, user=user, role=role)
+    return user
 
 
 def service_actor(site_id: int) -> Actor:

@@ -18,7 +18,8 @@ from django.utils.translation import gettext as _
 from equipment.site.calc.local_time import zone_named
 from equipment.site.calc.refusal import RefusedValueError
 from equipment.site.errors import DomainError, InvalidInputError
-from equipment.site.models import Membership, Role, Site, User
+from equipment.site.models import Role, Site, User
+from equipment.site.services import make_account
 
 from .document import read_text
 from .services import load_site
@@ -135,8 +136,6 @@ def make_first_site(answers: Answers, password: str, at: datetime) -> Site:
     with transaction.atomic():
         load_site(document=document, at=at)
         site = Site.objects.get(slug=facts["slug"])
-        user = User(username=read_manager(answers.manager), language=answers.language)
-        user.set_password(password)
-        user.save()
-        Membership.objects.create(site=site, user=user, role=Role.MANAGER)
+        manager = read_manager(answers.manager)
+        make_account(site, manager, password, role=Role.MANAGER, language=answers.language)
     return site

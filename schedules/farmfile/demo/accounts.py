@@ -9,7 +9,8 @@ from pathlib import Path
 
 from crews.people.models import Worker
 from equipment.site.farmfields import Values
-from equipment.site.models import Membership, Site, User
+from equipment.site.models import Site, User
+from equipment.site.services import make_account
 
 FILE = "sign-in.txt"
 
@@ -28,13 +29,15 @@ def make_accounts(site: Site, entries: Iterable[Values]) -> str | None:
 
 
 def _make(site: Site, entry: Values, password: str) -> None:
-    user = User(username=entry["username"], language=entry["language"])
-    user.set_password(password)
     worker = Worker.objects.filter(site=site, key=entry["worker"]).select_related("actor").first()
-    name = worker.name if worker else entry["name"]
-    user.first_name, _space, user.last_name = name.partition(" ")
-    user.save()
-    Membership.objects.create(site=site, user=user, role=entry["role"])
+    user = make_account(
+        site,
+        entry["username"],
+        password,
+        role=entry["role"],
+        language=entry["language"],
+        name=worker.name if worker else entry["name"],
+    )
     if worker is not None:
         worker.user = worker.actor.user = user
         worker.save(update_fields=["user"])
