@@ -18,7 +18,7 @@ from crews.people.models import Crew, Worker
 from crews.people.services import set_language
 from equipment.flushing.models import Lock
 from equipment.flushing.services import put_lock, take_off_lock
-from equipment.site.bell import bell
+from equipment.site.bell import Bell, bell
 from equipment.site.models import Language, Membership, Role, SiteVersion
 from schedules.phone import carry
 from schedules.phone.models import Carried, CarriedState
@@ -298,7 +298,8 @@ def while_it_waits(monkeypatch: pytest.MonkeyPatch, do: Callable[[], object]) ->
         do()
         return True
 
-    monkeypatch.setattr(bell, "count", lambda _site: 0)
+    monkeypatch.setattr(bell, "count", lambda _site: 0)  # which opens it, where one closed it
+    monkeypatch.setattr(Bell, "is_open", True)
     monkeypatch.setattr(bell, "wait", wait)
     monkeypatch.setattr(bell, "gather", lambda _seconds: None)
 
