@@ -176,3 +176,16 @@ class HandoverError(DomainError):
     """More in a box of a handover than anybody reads."""
 
     code = "handover"
+
+
+class AlertOverError(DomainError):
+    """Decided by somebody already, or over by itself."""
+
+    code = "alert_over"
+    status = 409
+
+
+class NoAnswerError(DomainError):
+    """None of the answers that were offered, and no words."""
+
+    code = "no_answer"

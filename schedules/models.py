@@ -1,5 +1,6 @@
 """All that is stored of what must be done, when, and by whom."""
 
+from .alerts.models import Alert
 from .calendars.models import Calendar, CalendarEntry
 from .dayplan.models import Assignment, Claim, DaySearch, PlanPractice, PlanRun, Unassigned
 from .farmfile.models import FarmEdit, LoadedEntry
@@ -22,6 +23,7 @@ from .sand.models import (
 from .work.models import Dependency, Problem, Report, StandingOrder, WorkOrder
 
 __all__ = [
+    "Alert",
     "Assignment",
     "Batch",
     "BatchParent",

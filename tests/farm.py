@@ -60,6 +60,7 @@ from equipment.site.models import (
 from equipment.site.queries import site_version
 from equipment.site.services import put_hold
 from equipment.weather.models import DayForecast, WeatherDay, WeatherStation, WeekForecast
+from schedules.alerts.models import Alert, AlertKind, AnswerCode
 from schedules.calendars.models import CalendarKind
 from schedules.calendars.services import make_link
 from schedules.dayplan.models import Assignment, Claim, DaySearch, PlanRun, Unassigned
@@ -148,6 +149,7 @@ class Farm:
         self._build_attachments()
         self._build_handover()
         self._build_calendars()
+        self._build_alerts()
 
     def who(self, worker: Worker | None = None) -> dict[str, Any]:
         """Keyword arguments that every verb takes."""
@@ -596,3 +598,20 @@ class Farm:
                 token=f"{self.slug}-{kind}",
                 **self.who(self.manager),
             )
+
+    def _build_alerts(self) -> None:
+        """Two matters with answers that nobody has decided."""
+        Alert.objects.bulk_create(
+            Alert(
+                site=self.site,
+                kind=AlertKind.SAND,
+                subject=f"batch-{n}",
+                place=self.pile_places[n].place,
+                raised_at=self.now,
+                due_at=self.now + DAY,
+                facts={"needed_on": self.now.date().isoformat()},
+                answers=[{"code": AnswerCode.USE_LESS, "facts": {"use_frac": 0.1}}],
+            )
+            for n in range(N_EACH - 1)
+        )
+        self.alert = Alert.objects.filter(site=self.site).earliest("pk")

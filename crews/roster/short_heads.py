@@ -41,6 +41,7 @@ class ShortHeads:
     skill: str
     n_needed: int
     n_there: int
+    starts_at: datetime
     skill_name: str = ""
 
 
@@ -60,7 +61,7 @@ def short_heads(site: Site, from_on: date, until_on: date, now: datetime) -> lis
         n_there = there[on, kind, skill]
         if n_there < n_needed and starts_at > now:
             name = names.get(skill, "")
-            found.append(ShortHeads(on, first.name, skill, n_needed, n_there, name))
+            found.append(ShortHeads(on, first.name, skill, n_needed, n_there, starts_at, name))
     return found
 
 

@@ -16,6 +16,7 @@ from equipment.sandyard.models import SandPractice
 from equipment.site.calc.local_time import local_date_of
 from equipment.site.models import Site
 from schedules.sand.calc.ahead import (
+    Days,
     Purchase,
     SandAhead,
     arrivals_kg,
@@ -24,6 +25,7 @@ from schedules.sand.calc.ahead import (
     plan_buying,
     use_by_day_kg,
 )
+from schedules.sand.calc.dates import BEYOND
 from schedules.sand.calc.layer import Floats
 from schedules.sand.calc.places import n_in_residence, pile_residence_d, share_out
 from schedules.sand.calc.supply import Range, steady_balance
@@ -159,6 +161,36 @@ def supply_of(
         held_kg=_sum_kg(view for view in views if view.is_held),
         pens=_pens(facts, at),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class BatchAhead:
+    """A batch that is not released: what it will bring [kg, dry] and the day that is likely.
+
+    `ready_d` counts from today, infinite where it is not foreseen.
+    """
+
+    batch_id: int
+    dry_kg: float
+    ready_d: float
+
+
+def batches_ahead(site: Site, at: datetime) -> tuple[SandAhead, list[BatchAhead], OutlookPractice]:
+    """Give the dated balance with the batches that are on their way: 9 queries, 10 where no layer
+    is forecast.
+    """
+    facts = _facts(site, at, supply_views(site.pk), practice_of(site.pk))
+    batches = [
+        BatchAhead(view.batch.pk, float(dry_kg), _likely_d(days_to_ready(facts, view)))
+        for view, dry_kg in zip(facts.coming, facts.coming_kg, strict=True)
+    ]
+    return _ahead(facts, facts.horizon_d), batches, facts.own
+
+
+def _likely_d(days: Days) -> float:
+    """Give the day by which half of the members have it."""
+    seen = np.where(days == BEYOND, np.inf, days)
+    return float(np.quantile(seen, 0.5, method="inverted_cdf"))
 
 
 def ready_sand(

@@ -100,6 +100,7 @@ ROWS: dict[str, Callable[[Farm], Any]] = {
     "year-ahead/<key:pk>/resume/": lambda f: _run(f, OutlookState.STOPPED),
     "workers/": lambda f: f.worker.pk,
     "calendars/": lambda f: f.calendar.pk,
+    "alerts/": lambda f: f.alert.pk,
     "crews/": lambda f: f.crew.pk,
     "shifts/": lambda f: f.worker.shifts.get().pk,
     "shift-patterns/": lambda f: f.worker.shifts.get().pattern_id,
@@ -198,6 +199,7 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
     ("POST", "batches/<key:pk>/release/"): lambda f: {},
     ("POST", "batches/<key:pk>/spread/"): lambda f: {"bay": f.bays[-1].pk},
     ("POST", "batches/<key:pk>/turn/"): lambda f: {},
+    ("POST", "alerts/<key:pk>/decide/"): lambda f: {"answer": 0},
     ("POST", "calendars/"): lambda f: {"kind": "worker", "subject": f.worker.pk},
     ("POST", "calendars/<key:pk>/end/"): lambda f: {},
     ("POST", "crew-pens/"): lambda f: {

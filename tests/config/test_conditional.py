@@ -145,7 +145,8 @@ def test_background_run_that_changes_rows_of_a_list_moves_the_version(
     since, version = database_now(), site_version(farm.site.pk)
     run = TaskRun(site_id=farm.site.pk, kind=kind, due_at=farm.now)
 
-    KINDS[kind].apply(run, None)
+    prepare_run = KINDS[kind].prepare
+    KINDS[kind].apply(run, prepare_run(run) if prepare_run else None)
 
     assert not changed_tables(since) or site_version(farm.site.pk) > version
 

@@ -18,6 +18,7 @@ from equipment.flushing.models import Lock
 from equipment.machines.models import CheckItem, Defect, Repair, ServiceItem
 from equipment.site.models import Hold
 from equipment.weather.models import DayForecast, WeatherDay
+from schedules.alerts.models import Alert
 from schedules.outlook.models import OutlookRun, OutlookState
 from schedules.rounds.models import MilkingState
 from schedules.sand.models import Stage
@@ -76,6 +77,7 @@ def keys_of(farm: Farm) -> dict[str, list[Any]]:
         "year-ahead/resume": runs(OutlookState.STOPPED),
         "workers": [farm.worker.pk, farm.manager.pk],
         "workers/sick": [farm.spare.pk],
+        "alerts": of(Alert),
         "calendars": [farm.calendar.pk],
         "crews": [farm.crew.pk],
         "shifts": [shift.pk for shift in farm.worker.shifts.all()],

@@ -19,6 +19,7 @@ pytestmark = pytest.mark.django_db
 # Queries of each list, the one that finds the caller and the site's version included: for one row
 # and for many.
 QUERIES = """
+alerts/ 2
 alleys/ 2
 assignments/ 4
 basins/ 13

@@ -46,8 +46,8 @@ def test_a_shift_is_short_in_all_and_of_a_skill(site: Site, day: ShiftPattern) -
     demand(day, 1, "loader", on=TODAY + DAY)
     make_shift(make_worker(site, "ana", skills=("beds", "cattle")), MORNING)
     assert told(site) == [
-        ShortHeads(TODAY + DAY, "Day", "", 2, 1),
-        ShortHeads(TODAY + DAY, "Day", "loader", 1, 0, "Loader"),
+        ShortHeads(TODAY + DAY, "Day", "", 2, 1, MORNING),
+        ShortHeads(TODAY + DAY, "Day", "loader", 1, 0, MORNING, "Loader"),
     ]
 
     make_shift(make_worker(site, "ben", skills=("loader",)), MORNING)
@@ -76,7 +76,7 @@ def test_patterns_of_the_same_hours_are_one_kind(site: Site, day: ShiftPattern) 
     demand(day, 1, on=TODAY + DAY)
     demand(late_break, 1, on=TODAY + DAY)
     make_shift(make_worker(site, "ana"), MORNING, pattern=late_break)
-    assert told(site) == [ShortHeads(TODAY + DAY, "Day", "", 2, 1)]
+    assert told(site) == [ShortHeads(TODAY + DAY, "Day", "", 2, 1, MORNING)]
 
 
 def test_it_finds_what_the_rosters_judge_finds(site: Site, day: ShiftPattern) -> None:
