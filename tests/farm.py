@@ -609,8 +609,20 @@ class Farm:
                 place=self.pile_places[n].place,
                 raised_at=self.now,
                 due_at=self.now + DAY,
-                facts={"needed_on": self.now.date().isoformat()},
-                answers=[{"code": AnswerCode.USE_LESS, "facts": {"use_frac": 0.1}}],
+                facts={
+                    "batch": None,
+                    "number": None,
+                    "needed_on": (self.now + 4 * DAY).date().isoformat(),
+                    "ready_on": None,
+                    "gap_d": None,
+                    "short_kg": 48_000,
+                    "use_frac": 0.1,
+                    "truck_kg": 24_000,
+                    "lead_d": 3,
+                },
+                answers=[
+                    {"code": AnswerCode.USE_LESS, "facts": {"use_frac": 0.1, "until_on": None}}
+                ],
             )
             for n in range(N_EACH - 1)
         )

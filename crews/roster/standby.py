@@ -20,6 +20,7 @@ class Standby:
     """Somebody who could come, and what the roster would cost more [its own price]."""
 
     worker_id: int
+    name: str
     cost_change: float
     shifts_near: int
 
@@ -43,7 +44,7 @@ def standbys(
     for worker, n_shifts in _free(facts, on, holders)[:MOST_TRIED]:
         judged = judge_with(facts, names, {(worker.pk, on): kind}, at)
         if not judged.broken:
-            found.append(Standby(worker.pk, judged.cost_change, n_shifts))
+            found.append(Standby(worker.pk, worker.name, judged.cost_change, n_shifts))
     return sorted(found, key=lambda one: (one.cost_change, one.shifts_near, one.worker_id))[:most]
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
+from crews.people.models import Worker
 from equipment.barns.models import BedGroup
 from equipment.site.models import PlaceKind
 from schedules.dayplan.calc.remedies import Remedy, RemedyKind
@@ -100,8 +101,9 @@ def answer_beds(site_id: int, found: Found, now: datetime) -> list[Answer]:
 
     Each remedy is found by a solve of the day with all else as it is; seconds.
     """
+    names = dict(Worker.objects.filter(site_id=site_id).values_list("pk", "name"))
     answers = [
-        Answer(CODES[remedy.kind], _remedy_facts(remedy, order_id))
+        Answer(CODES[remedy.kind], _remedy_facts(remedy, order_id, names))
         for order_id in found.facts["nobody"][:N_TRIED]
         for remedy in help_for(site_id=site_id, work_order_id=order_id, at=now).remedies
     ]
@@ -113,10 +115,12 @@ def answer_beds(site_id: int, found: Found, now: datetime) -> list[Answer]:
     return [*first.values(), *last]
 
 
-def _remedy_facts(remedy: Remedy, order_id: int) -> dict[str, object]:
+def _remedy_facts(remedy: Remedy, order_id: int, names: Mapping[int, str]) -> dict[str, object]:
+    """Write a remedy down; who is not there yet has no name."""
+    people = [int(person) for person in remedy.given.people if person.isdigit()]
     return {
         "work_order": order_id,
-        "workers": [int(person) for person in remedy.given.people if person.isdigit()],
+        "names": [names[person] for person in people if person in names],
         "starts_at": remedy.given.start.isoformat(),
         "later_min": remedy.later_min,
         "instead_of": int(remedy.instead_of) if remedy.instead_of else None,

@@ -37,6 +37,7 @@ def look_for_drivers(site_id: int, now: datetime) -> list[Found]:
                 "starts_at": short.starts_at.isoformat(),
                 "shift": short.kind,
                 "skill": short.skill,
+                "skill_name": short.skill_name,
                 "n_needed": short.n_needed,
                 "n_there": short.n_there,
             },
@@ -54,10 +55,13 @@ def answer_drivers(site_id: int, found: Found, now: datetime) -> list[Answer]:
         site=site, on=date.fromisoformat(facts["on"]), kind=kind, skill=facts["skill"], at=now
     )
     named = [
-        Answer(AnswerCode.CALL_IN, {"worker": one.worker_id, "shifts_near": one.shifts_near})
+        Answer(
+            AnswerCode.CALL_IN,
+            {"worker": one.worker_id, "name": one.name, "shifts_near": one.shifts_near},
+        )
         for one in people
     ]
-    return [*named, Answer(AnswerCode.HIRE_DRIVER, {"skill": facts["skill"]})]
+    return [*named, Answer(AnswerCode.HIRE_DRIVER, {"skill_name": facts["skill_name"]})]
 
 
 def _kind_of(site_id: int, name: str) -> str:

@@ -41,6 +41,7 @@ def look_for_machines(site_id: int, now: datetime) -> list[Found]:
             due_at=waits[machine.kind][0].starts_after,
             facts={
                 "machine": machine.pk,
+                "name": machine.name,
                 "kind": machine.kind,
                 "n_jobs": len(waits[machine.kind]),
                 "hours": round(sum(order.duration_min for order in waits[machine.kind]) / 60, 1),
@@ -77,8 +78,12 @@ def _stood_in(site_id: int, out: set[int]) -> set[int]:
 
 def answer_machine(_site_id: int, found: Found, _now: datetime) -> list[Answer]:
     """Put it right by the first job, or bring another here by then."""
-    facts = {"machine": found.facts["machine"], "by": found.due_at.isoformat()}
+    facts = {**_named(found), "by": found.due_at.isoformat()}
     return [
         Answer(AnswerCode.REPAIR, facts),
         Answer(AnswerCode.HIRE_MACHINE, {**facts, "kind": found.facts["kind"]}),
     ]
+
+
+def _named(found: Found) -> dict[str, object]:
+    return {"machine": found.facts["machine"], "name": found.facts["name"]}

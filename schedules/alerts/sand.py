@@ -35,25 +35,22 @@ def look_for_sand(site_id: int, now: datetime) -> list[Found]:
     if missed is None or missed.needed_d - lead_d > SOON_D or sum(use_kg) <= 0:
         return []
     today = local_date_of(now, site.zone)
+    batch = Batch.objects.filter(pk=missed.key).first() if missed.key else None
     decide_on = today + timedelta(days=max(missed.needed_d - lead_d, 0))
     return [
         Found(
             kind=AlertKind.SAND,
             subject=f"batch-{missed.key or 'none'}",
-            place_id=_place_of(missed.key),
+            place_id=batch.place_id if batch else None,
             due_at=resolve(datetime.combine(decide_on, MORNING), site.zone),
             facts={
                 **_facts(missed, today, ahead.n_days),
+                "number": batch.number if batch else None,
                 "truck_kg": own.truck_kg,
                 "lead_d": lead_d,
             },
         )
     ]
-
-
-def _place_of(batch_id: int | None) -> int | None:
-    rows = Batch.objects.filter(pk=batch_id) if batch_id else Batch.objects.none()
-    return rows.values_list("place_id", flat=True).first()
 
 
 def _facts(missed: Missed, today: date, n_days: int) -> dict[str, object]:

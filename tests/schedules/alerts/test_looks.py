@@ -221,6 +221,7 @@ def test_machine_that_is_out_while_work_waits_for_its_kind_is_told(loader: Machi
 
     assert found.facts == {
         "machine": loader.pk,
+        "name": loader.name,
         "kind": "loader",
         "n_jobs": 2,
         "hours": 3.0,
