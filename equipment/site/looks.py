@@ -27,6 +27,16 @@ def one_look() -> Iterator[None]:
             _look.reset(token)
 
 
+@contextmanager
+def aside() -> Iterator[None]:
+    """Read anew within this block, whatever look it is in: for what is written and undone again."""
+    token = _look.set(None)
+    try:
+        yield
+    finally:
+        _look.reset(token)
+
+
 def once_a_look(read: Callable[P, R]) -> Callable[P, R]:
     """Mark a read whose result nobody changes, so that one look makes it once.
 

@@ -11,7 +11,6 @@ from typing import Any
 
 from django.db.models import Max, Q
 
-from crews.roster.models import Shift
 from crews.roster.queries import working_shifts
 from equipment.machines.queries import usable_machine_ids
 from equipment.site.calc.local_time import local_date_of
@@ -27,9 +26,10 @@ from .calc.robust import chances_in_time
 from .calc.solution import Assignment as Planned
 from .calc.solution import Reason, ReasonCode, Solution
 from .calc.solution import Status as SolutionStatus
+from .known import jobs_of, known_plan, new_of, standing
 from .models import Assignment, Claim, DaySearch, PlanRun, Unassigned
 from .searches import ensure_search, lock_search
-from .told import as_planned, changes_between, from_document, to_document
+from .told import as_planned, changes_between, to_document
 
 SOLVE_S = 6.0
 SEED = 1
@@ -90,29 +90,26 @@ def put_plan(
         search = lock_search(site_id, run_id)
         if search is None:
             return None
-        fresh = _still_good(site_id, solved, at)
+        stands = standing(site_id, solved.facts)
         orders = _lock_orders(site_id, solved)
         unbind_claims(site_id)
         free = {pk for pk, o in orders.items() if o.status == Status.NEEDS_ACTION}
-        by_hand = set(
-            Assignment.objects.filter(work_order_id__in=free, is_by_hand=True).values_list(
-                "work_order_id", flat=True
-            )
-        )
-        replaceable = free - by_hand
-        known = _known_plan(replaceable)
-        planned = [a for a in fresh if int(a.job) in replaceable]
-        new = _new_of(known, planned)
-        gone = {int(a.job) for a in _new_of(planned, known)}
+        old = known_plan(free, search)
+        planned = [
+            a
+            for a in solved.solution.assignments
+            if stands.holds(a) and int(a.job) in old.replaceable
+        ]
+        new = new_of(old.known, planned)
+        gone = {int(a.job) for a in new_of(planned, old.known)}
         Assignment.objects.filter(work_order_id__in=gone).delete()
         _write_assignments(site_id, new, orders)
-        told = _with_dropped(known, search, free)
-        by_hand_now = _known_plan(by_hand & _jobs_of(search))
         search.put_by, search.dropped = run_id or search.put_by, []
         search.save(update_fields=["put_by", "dropped"])
-        changes = changes_between(told, [*planned, *by_hand_now])
-        nobody = replaceable - {int(a.job) for a in planned}
-        run = _write_run(site, solved, at, (len(planned) + len(by_hand), len(nobody)), changes)
+        changes = changes_between(old.told, [*planned, *old.by_hand_now])
+        nobody = set(old.replaceable) - {int(a.job) for a in planned}
+        counts = len(planned) + len(old.by_hand), len(nobody)
+        run = _write_run(site, solved, at, counts, changes)
         _write_unassigned(run, solved, nobody)
         write.touch()
     return run
@@ -126,36 +123,6 @@ def _lock_orders(site_id: int, solved: SolvedDay) -> dict[int, WorkOrder]:
         .order_by("id")
     )
     return {row.pk: row for row in rows}
-
-
-def _still_good(site_id: int, solved: SolvedDay, at: datetime) -> list[Planned]:
-    """Keep what rests on people on shift, machines in use, and windows that still stand."""
-    usable = usable_machine_ids(site_id)
-    horizon = solved.facts.problem.horizon
-    shifts = list(working_shifts(site_id, horizon.start, horizon.end))
-    now = {
-        o.pk: o
-        for o in WorkOrder.objects.filter(
-            site_id=site_id, id__in=[int(key) for key in solved.facts.orders]
-        )
-    }
-
-    def stands(a: Planned) -> bool:
-        order = now.get(int(a.job))
-        return (
-            order is not None
-            and (a.machine is None or int(a.machine) in usable or order.for_machine_id is not None)
-            and all(_covers(shifts, int(person), a) for person in a.people)
-            and order.starts_after <= a.start
-            and a.end <= order.due_at
-        )
-
-    return [a for a in solved.solution.assignments if stands(a)]
-
-
-def _covers(shifts: Sequence[Shift], worker_id: int, planned: Planned) -> bool:
-    mine = (s for s in shifts if s.worker_id == worker_id)
-    return any(s.starts_at <= planned.start and planned.end <= s.ends_at for s in mine)
 
 
 def _write_assignments(
@@ -190,36 +157,6 @@ def claims_of(
     return claims
 
 
-def _known_plan(order_ids: Collection[int]) -> list[Planned]:
-    """What people know of the plan that is replaced: 2 queries."""
-    rows = Assignment.objects.filter(work_order_id__in=order_ids).prefetch_related("claims")
-    return [as_planned(row) for row in rows]
-
-
-def _new_of(old: Iterable[Planned], new: Iterable[Planned]) -> list[Planned]:
-    """Give what is in `new` and not quite so in `old`."""
-    before = {_what(given) for given in old}
-    return [given for given in new if _what(given) not in before]
-
-
-def _what(given: Planned) -> tuple[object, ...]:
-    return given.job, given.people, given.machine, given.start, given.end
-
-
-def _with_dropped(
-    known: list[Planned], search: DaySearch, order_ids: Collection[int]
-) -> list[Planned]:
-    """Add what was taken off or given by hand before: people know it still."""
-    jobs = {given.job for given in known}
-    dropped = [from_document(document) for document in search.dropped]
-    had = [d for d in dropped if d.people and d.job not in jobs and int(d.job) in order_ids]
-    return known + had
-
-
-def _jobs_of(search: DaySearch) -> set[int]:
-    return {document["work_order"] for document in search.dropped}
-
-
 def _write_run(
     site: Site,
     solved: SolvedDay,
@@ -252,22 +189,33 @@ def _write_run(
 def _write_unassigned(run: PlanRun, solved: SolvedDay, order_ids: set[int]) -> None:
     """Say of every order of the plan that nobody has why."""
     Unassigned.objects.filter(site_id=run.site_id).delete()
-    found: dict[int, tuple[Reason, ...]] = {
-        int(left.job): left.reasons for left in solved.solution.left_out
-    } | {order_id: (reason,) for order_id, reason in solved.facts.unaskable.items()}
-    overtaken = (Reason(ReasonCode.MOVED_MEANWHILE),)
+    reasons = reasons_of(solved.facts, solved.solution, order_ids)
     Unassigned.objects.bulk_create(
         Unassigned(
             site_id=run.site_id,
             work_order_id=order_id,
             plan=run,
-            reasons=[
-                {"code": reason.code, "facts": dict(reason.facts)}
-                for reason in found.get(order_id, overtaken)
-            ],
+            reasons=reasons[order_id],
         )
         for order_id in sorted(order_ids)
     )
+
+
+def reasons_of(
+    facts: DayFacts, solution: Solution, order_ids: Iterable[int]
+) -> dict[int, list[dict[str, Any]]]:
+    """Give why each of some orders has nobody, as documents."""
+    found: dict[int, tuple[Reason, ...]] = {
+        int(left.job): left.reasons for left in solution.left_out
+    } | {order_id: (reason,) for order_id, reason in facts.unaskable.items()}
+    overtaken = (Reason(ReasonCode.MOVED_MEANWHILE),)
+    return {
+        order_id: [
+            {"code": reason.code, "facts": dict(reason.facts)}
+            for reason in found.get(order_id, overtaken)
+        ]
+        for order_id in order_ids
+    }
 
 
 def unbind_claims(site_id: int) -> None:
@@ -334,7 +282,7 @@ def _keep(site_id: int, documents: Iterable[dict[str, Any]]) -> None:
     """Add to what the site's search remembers; of each order the first counts."""
     ensure_search(site_id)
     search = DaySearch.objects.select_for_update(no_key=True).get(site_id=site_id)
-    jobs = _jobs_of(search)
+    jobs = jobs_of(search)
     search.dropped = [*search.dropped, *(d for d in documents if d["work_order"] not in jobs)]
     search.save(update_fields=["dropped"])
 

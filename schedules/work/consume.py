@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from equipment.site.models import Change, HoldSubject
@@ -11,7 +11,7 @@ from equipment.site.writes import SiteWrite, site_write
 
 from .calc.reports import Said, still_said
 from .models import Question, Status, Trigger, WorkOrder
-from .produce import CONSUMER, materialise
+from .produce import CONSUMER, DAYS_AHEAD, materialise
 from .reconcile import Counts
 from .telling import flag, save_state, words_of
 
@@ -39,13 +39,29 @@ def consume_changes(*, site_id: int, now: datetime) -> Counts:
         changes, cursor = unread_changes(site_id, CONSUMER)
         if not changes:
             return Counts()
-        for machine_id in _newly_held(changes):
-            _flag_running(write, machine_id)
-        triggers = {t for change in changes for t in _triggers_of(change.topic)}
-        counts = materialise(site_id=site_id, now=now, triggers=triggers) if triggers else Counts()
+        counts = _heed(write, changes)
         cursor.version = changes[-1].version
         cursor.save(update_fields=["version"])
     return counts
+
+
+def consume_untold(*, site_id: int, now: datetime, days: int) -> Counts:
+    """As `consume_changes`, with what the open write has not told yet: for one that is undone.
+
+    Work is made anew for so many days alone.
+    """
+    with site_write(site_id, now) as write:
+        changes, _cursor = unread_changes(site_id, CONSUMER)
+        return _heed(write, [*changes, *write.changes], days)
+
+
+def _heed(write: SiteWrite, changes: Sequence[Change], days: int = DAYS_AHEAD) -> Counts:
+    for machine_id in _newly_held(changes):
+        _flag_running(write, machine_id)
+    triggers = {t for change in changes for t in _triggers_of(change.topic)}
+    if not triggers:
+        return Counts()
+    return materialise(site_id=write.site_id, now=write.at, days=days, triggers=triggers)
 
 
 def _triggers_of(topic: str) -> Iterable[Trigger]:

@@ -20,13 +20,14 @@ from .triggers import draft_all
 from .triggers.after import draft_after
 
 CONSUMER = "work"
+DAYS_AHEAD = 14  # work orders are made so far ahead
 
 
 def materialise(
     *,
     site_id: int,
     now: datetime,
-    days: int = 14,
+    days: int = DAYS_AHEAD,
     triggers: Collection[str] | None = None,
     standing_order_ids: Collection[int] | None = None,
 ) -> Counts:

@@ -68,7 +68,7 @@ def start_milking(
     """
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
-        report = _open_report(write, at, by, pk=milking_id)
+        report = _open_report(write, at, by, received_at, pk=milking_id)
         first = report.visits[0]
         if "first_on" in first.actual:
             return report.milking
@@ -102,7 +102,7 @@ def record_visit_time(
         )
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
-        report = _open_report(write, at, by, visits__pk=visit_id)
+        report = _open_report(write, at, by, received_at, visits__pk=visit_id)
         [visit] = [visit for visit in report.visits if visit.pk == visit_id]
         if visit.actual.get(moment) != report.at.isoformat():
             report.add(visit, moment)
@@ -125,7 +125,7 @@ def end_milking(
     """
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
-        report = _open_report(write, at, by, pk=milking_id)
+        report = _open_report(write, at, by, received_at, pk=milking_id)
         milking = report.milking
         if milking.state == MilkingState.ENDED:
             return milking
@@ -145,9 +145,10 @@ class _Report:
     visits: list[PenVisit]
     at: datetime
     by: Actor
+    received_at: datetime
 
     def add(self, visit: PenVisit, moment: str) -> None:
-        _refuse_time(self.at, getattr(visit, f"{moment}_at"), self.write.at)
+        _refuse_time(self.at, getattr(visit, f"{moment}_at"), self.received_at)
         self._refuse_disorder(visit, moment, self.at)
         visit.actual = {**visit.actual, moment: self.at.isoformat()}
         visit.save(update_fields=["actual"])
@@ -156,7 +157,7 @@ class _Report:
             self._set_state(MilkingState.STARTED)
 
     def end(self) -> None:
-        _refuse_time(self.at, self.milking.ends_at, self.write.at)
+        _refuse_time(self.at, self.milking.ends_at, self.received_at)
         last_on_at = last_on_of(self.setup, self.at)
         for visit in self.visits:
             self._refuse_disorder(visit, "last_on", last_on_at)
@@ -228,7 +229,9 @@ class _Report:
         )
 
 
-def _open_report(write: SiteWrite, at: datetime, by: Actor, **which: int) -> _Report:
+def _open_report(
+    write: SiteWrite, at: datetime, by: Actor, received_at: datetime, **which: int
+) -> _Report:
     lock_parlors(write.site_id)
     milkings = Milking.objects.filter(site_id=write.site_id, **which)
     milking = milkings.select_related("parlor__site").prefetch_related("visits__windows").first()
@@ -241,6 +244,7 @@ def _open_report(write: SiteWrite, at: datetime, by: Actor, **which: int) -> _Re
         visits=sorted(milking.visits.all(), key=lambda visit: visit.position),
         at=local_time.require_aware(at).replace(microsecond=0),  # as calc's times
         by=by,
+        received_at=received_at,
     )
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from equipment.site.looks import know, once_a_look, one_look
+from equipment.site.looks import aside, know, once_a_look, one_look
 from equipment.site.queries import site_of
 from tests.factories import make_site
 
@@ -36,6 +36,19 @@ def test_outside_of_a_look_and_in_the_next_one_it_is_asked_anew() -> None:
     for n in (3, 4):
         with one_look():
             assert [read(1), read(1)] == [n, n]
+    assert len(asked) == 4
+
+
+def test_aside_of_a_look_is_asked_anew_and_the_look_stays_as_it_was() -> None:
+    asked, read = counted()
+    assert callable(read)
+    with one_look():
+        assert read(1) == 1
+        with aside():
+            assert [read(1), read(1)] == [2, 3]
+            with one_look():
+                assert [read(1), read(1)] == [4, 4]
+        assert read(1) == 1
     assert len(asked) == 4
 
 
