@@ -156,7 +156,8 @@ def clear(desk: Desk, pk: int) -> HttpResponse:
     posted = desk.request.POST
     note = read_words(posted, "note", _("What was put right"))
     clear_hold(site_id=desk.site_id, hold_id=pk, by=desk.caller.actor, at=desk.now, note=note)
-    page = "sand" if posted.get("back") == "sand" else "machines"
+    back = posted.get("back", "")
+    page = back if back in {"sand", "replan"} else "machines"
     return done(desk, _("The hold is cleared in your name."), page)
 
 

@@ -142,14 +142,17 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 PAGES = (  # by what they are about
     (gettext_lazy("Now"), ("today", "map", "wall", "problems", "came-late", "status")),
-    (gettext_lazy("Work"), ("plan", "week", "pens", "standing-orders", "look-back", "records")),
+    (
+        gettext_lazy("Work"),
+        ("plan", "replan", "week", "pens", "standing-orders", "look-back", "records"),
+    ),
     (gettext_lazy("Who and with what"), ("crew", "roster", "machines")),
     (gettext_lazy("Sand and water"), ("sand", "lane", "water", "basins")),
     (gettext_lazy("Ahead"), ("weather", "year")),
     (gettext_lazy("The farm"), ("set-up",)),
 )
 
-LEADS_PAGES = ("records",)  # who decides for others sees them: they name people
+LEADS_PAGES = ("records", "replan")  # for who decides for others
 
 
 def page_context(desk: Desk, here: str) -> dict[str, Any]:
@@ -163,6 +166,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
         "problems": _("Problems"),
         "came-late": _("Came in late"),
         "plan": _("The plan"),
+        "replan": _("Replan"),
         "pens": desk.noun("pens"),
         "crew": desk.noun("crew"),
         "roster": _("Roster"),

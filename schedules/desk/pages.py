@@ -18,6 +18,7 @@ from . import (
     parlor_actions,
     plan_actions,
     records,
+    replan_actions,
     roster_actions,
     roster_wishes,
     sand_actions,
@@ -183,6 +184,7 @@ def _act(route: str, view: PageView, name: str) -> URLPattern:
 urlpatterns = [
     *set_up_file.urlpatterns,
     *records.urlpatterns,
+    *replan_actions.urlpatterns,
     path("", entry.begin, name="begin"),
     path("sign-in/", entry.SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),

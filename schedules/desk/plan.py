@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
-from crews.people.models import Worker
-from equipment.machines.models import Machine
 from equipment.site.calc.local_time import day_bounds, local_date_of
-from schedules.dayplan.calc.diff import ChangeKind
 from schedules.dayplan.models import DaySearch, PlanRun
 from schedules.dayplan.queries import changes_since, plans_of_day, with_claims
 from schedules.dayplan.searches import ASKED_S, is_alive, search_of
@@ -22,8 +17,8 @@ from schedules.work.models import Status, WorkOrder
 
 from .base import Desk
 from .orders import OrderLine, order_line
+from .plan_lines import change_lines, cost_lines, told_lines
 from .reasons import FarmNames, names_for
-from .wording import say_said
 
 N_PLANS = 20
 N_TIGHT = 20
@@ -31,25 +26,6 @@ SURE = 0.9  # what is less sure to end in time is shown
 N_LINES = 40  # changes shown at once, the soonest first
 BACK_MIN = (15, 60, 240, 1440)  # how far back changes may be looked at [min]
 USUAL_BACK_MIN = 60
-KINDS = {
-    ChangeKind.ADDED: gettext_lazy("new in the plan"),
-    ChangeKind.REMOVED: gettext_lazy("nobody has it any more"),
-    ChangeKind.REASSIGNED: gettext_lazy("given to others"),
-    ChangeKind.MACHINE_CHANGED: gettext_lazy("another machine"),
-    ChangeKind.MOVED: gettext_lazy("another time"),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class ChangeLine:
-    """One job that the plan gives otherwise than before."""
-
-    job: str
-    url_id: int
-    kind: str
-    before: str
-    after: str
-    tell: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +50,10 @@ def plan_context(desk: Desk) -> dict[str, Any]:
     return {
         "finding": _finding(plans[0]) if plans else "",
         "figures": _figures(plans[0]) if plans else [],
-        "lines": _change_lines(desk, shown),
+        "lines": change_lines(desk, shown),
         "n_more": len(changes) - len(shown),
         "back_min": back_min,
-        "told": _told(desk, changes),
+        "told": told_lines(desk, changes),
         "backs": [(n, _say_back(n), n == back_min) for n in BACK_MIN],
         "nobody": _nobody(desk),
         "tight": _tight(desk, plans[0]) if plans else [],
@@ -129,10 +105,7 @@ def _figures(plan: PlanRun) -> list[tuple[str, str]]:
     total, bound = score["total_cost"], plan.bound_cost
     gap = 0.0 if total <= 0 else 100 * max(0.0, total - bound) / total
     return [
-        (_("Walking and driving, hours"), f"{score['travel_min'] / 60:.1f}"),
-        (_("Past the end of shifts, minutes"), f"{score['overtime_min']:.0f}"),
-        (_("Slack that is missing, minutes"), f"{score['late_min']:.0f}"),
-        (_("Not by their own crew, jobs"), f"{score['n_off_crew']}"),
+        *cost_lines(score),
         (_("Otherwise than planned before, jobs"), f"{score['n_changes']}"),
         (_("Cost in all, as minutes of walking"), f"{total:,.0f}"),
         (_("No plan of these facts costs less than"), f"{bound:,.0f}"),
@@ -148,52 +121,6 @@ def _searching(search: DaySearch) -> str:
     if search.is_to_stop:
         return said + " " + _("It stops in a moment; the best plan that it has stays.")
     return said
-
-
-# What it changed --------------------------------------------------------------------------------
-
-
-def _change_lines(desk: Desk, changes: Sequence[Mapping[str, Any]]) -> list[ChangeLine]:
-    """Say each change: 4 queries."""
-    orders = {
-        order.pk: order
-        for order in WorkOrder.objects.filter(
-            site_id=desk.site_id, id__in=[change["work_order"] for change in changes]
-        ).select_related("place__parent")
-    }
-    people = dict(Worker.objects.filter(site_id=desk.site_id).values_list("pk", "name"))
-    machines = dict(Machine.objects.filter(site_id=desk.site_id).values_list("pk", "name"))
-
-    def say(given: Mapping[str, Any] | None) -> str:
-        if given is None:
-            return _("nobody")
-        names = [people.get(pk, "") for pk in given["workers"]]
-        names += [machines.get(given["machine"], "")] if given["machine"] else []
-        start, end = (datetime.fromisoformat(given[key]) for key in ("starts_at", "ends_at"))
-        return f"{', '.join(names)} · {desk.span(start, end)}"
-
-    return [
-        ChangeLine(
-            job=f"{say_said(order.title, desk.language)} {desk.place(order.place)}",
-            url_id=order.pk,
-            kind=str(KINDS[ChangeKind(change["kind"])]),
-            before=say(change["before"]),
-            after=say(change["after"]),
-            tell=", ".join(people.get(pk, "") for pk in change["workers"]),
-        )
-        for change in changes
-        if (order := orders.get(change["work_order"])) is not None
-    ]
-
-
-def _told(desk: Desk, changes: Sequence[Mapping[str, Any]]) -> list[tuple[str, int]]:
-    """Who must be told, with of how many jobs, the most first: 1 query."""
-    counts = Counter(pk for change in changes for pk in change["workers"])
-    names = dict(
-        Worker.objects.filter(site_id=desk.site_id, pk__in=counts).values_list("pk", "name")
-    )
-    found = [(names[pk], n) for pk, n in counts.items() if pk in names]
-    return sorted(found, key=lambda told: (-told[1], told[0]))
 
 
 # What nobody has, and the plans -----------------------------------------------------------------

@@ -77,6 +77,11 @@ def names_for(site_id: int, orders: Iterable[WorkOrder]) -> FarmNames:
     """Read the names that the reasons of some work orders need: 2 queries, 0 without reasons."""
     if not any(_reasons_of(order) for order in orders):
         return FarmNames({}, {})
+    return farm_names(site_id)
+
+
+def farm_names(site_id: int) -> FarmNames:
+    """Read the names that reasons may need: 2 queries."""
     skills = Skill.objects.filter(site_id=site_id).values_list("key", "name")
     machines = Machine.objects.filter(site_id=site_id).values_list("pk", "name")
     return FarmNames(dict(skills), {str(pk): name for pk, name in machines})

@@ -24,6 +24,7 @@ PAGES = (
     "problems",
     "came-late",
     "plan",
+    "replan",
     "pens",
     "crew",
     "roster",

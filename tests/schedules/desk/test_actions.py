@@ -203,6 +203,11 @@ FORMS: dict[str, Form] = {
     "add-reading": (lambda f: (f.machines[0].pk,), lambda f: {"meter_h": "999"}, ALL),
     "record-service": (lambda f: (f.machines[0].pk,), _service, SHOP),
     "start-repair": (lambda f: (f.machines[0].pk,), lambda f: {"cause": "tire flat"}, SHOP),
+    "make-so": (
+        lambda f: (),
+        lambda f: {"what": "machine", "machine": f.machines[0].pk, "reason": "tire flat"},
+        LEADS,
+    ),
     "end-repair": (
         lambda f: (Repair.objects.filter(machine=f.machines[1], down_until=None).get().pk,),
         lambda f: {"parts": "hose", "cost": "12"},

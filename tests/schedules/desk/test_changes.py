@@ -16,7 +16,9 @@ from crews.roster.rosters import begin_roster
 from crews.roster.services import call_in_sick
 from equipment.basins.services import record_level
 from equipment.sandyard.models import SandPractice
+from equipment.site.models import HoldSubject
 from equipment.site.queries import site_version
+from equipment.site.services import put_hold
 from equipment.site.writes import site_write
 from equipment.weather.forecasts import ToldDay, foretell_day
 from schedules.dayplan.models import DaySearch
@@ -77,6 +79,17 @@ def _refused_word(farm: Farm) -> None:
 
 def _sick(farm: Farm) -> None:
     call_in_sick(site_id=farm.site.pk, worker_id=farm.spare.pk, at=NOW)
+
+
+def _close(farm: Farm) -> None:
+    put_hold(
+        site_id=farm.site.pk,
+        subject_kind=HoldSubject.PEN,
+        subject_id=farm.pens[0].pk,
+        reason="mud at the gate",
+        by=farm.manager.actor,
+        at=NOW,
+    )
 
 
 def _edit(farm: Farm) -> None:
@@ -193,6 +206,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         "9:00 am · 0 minutes ago 9:00 am",
     ),
     "plan": (_stop_search, "It stops in a moment"),
+    "replan": (_close, "Pen pen-1: mud at the gate"),
     "pens": (
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",

@@ -46,6 +46,7 @@ WITHOUT = {
     "came-late": "Nothing waits for a decision.",
     "week": "Nothing is planned for the coming days: no shift, no work, no sand.",
     "plan": "No plan has been made today.",
+    "replan": "There is nothing to try",
     "pens": "No milking is planned today.",
     "crew": "No shift runs in the next hours.",
     "roster": "The farm file names no shifts",
