@@ -1,13 +1,13 @@
 """`python -m tests.benchmarks.page_figures DATA [--rounds N]`: what the desk's pages cost.
 
 Each page of the farm in a data folder is asked for in this process, so that only the server's own
-work is timed. Its reference is a bare view that runs the same statements and returns their rows as
-JSON, in turns with the page.
+work is timed. Its reference is a bare view of the same server (`page_urls.py`, the same middleware)
+that runs the same statements and returns their rows as JSON, in turns with the page. `grow` makes a
+year of history first.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 import time
@@ -17,7 +17,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from config import compiled_code, stores
+from tests.benchmarks.grow import begin
 
 ROW = "{:<18} {:>8} {:>8} {:>8} {:>9} {:>7} {}"
 MOST_P95_MS, MOST_QUERIES, MOST_RATIO = 300.0, 25, 3.0
@@ -29,21 +29,15 @@ def main(argv: list[str]) -> int:
     parser.add_argument("data", type=Path, help="the data folder of a running service")
     parser.add_argument("--rounds", type=int, default=20)
     given = parser.parse_args(argv)
-    _begin(given.data)
+    begin(given.data)
+    from django.conf import settings
+
+    settings.ROOT_URLCONF = "tests.benchmarks.page_urls"
     client, slug = _manager()
     print(f"{os.cpu_count()} cores; {given.rounds} rounds; p50, p95 and the bare view's p50 in ms")
     print(ROW.format("page", "p50", "p95", "bare", "ratio", "queries", ""))
     good = [_page(client, slug, name, given.rounds) for name in _pages()]
     return 0 if all(good) else 1
-
-
-def _begin(data: Path) -> None:
-    compiled_code.choose_folder()
-    os.environ["DATABASE_URL"] = stores.Places(data.resolve()).database_url
-    os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings_test"
-    import django
-
-    django.setup()
 
 
 def _manager() -> tuple[Any, str]:
@@ -69,16 +63,20 @@ def _page(client: Any, slug: str, name: str, rounds: int) -> bool:
     from django.test.utils import CaptureQueriesContext
     from django.urls import reverse
 
+    from tests.benchmarks import page_urls
+
     address = reverse(name, args=[slug])
     client.get(address)  # what is compiled and remembered once
     with CaptureQueriesContext(connection) as asked:
         assert client.get(address).status_code == 200
     n = len(asked.captured_queries)
     statements = [q["sql"] for q in asked.captured_queries if q["sql"].startswith("SELECT")]
+    page_urls.STATEMENTS[:] = statements
+    assert client.get("/bare/").status_code == 200
     ours, bare = [], []
     for _round in range(rounds):
         ours.append(_timed(lambda: client.get(address)))
-        bare.append(_timed(lambda: _bare(statements)))
+        bare.append(_timed(lambda: client.get("/bare/")))
     p95 = sorted(ours)[min(len(ours) - 1, int(0.95 * len(ours)))]
     ratio = median(ours) / median(bare)
     missed = [
@@ -94,18 +92,6 @@ def _page(client: Any, slug: str, name: str, rounds: int) -> bool:
     words = f"MISSED: {', '.join(missed)}" if missed else ""
     print(ROW.format(name, *times, f"{ratio:.1f}", n, words), flush=True)
     return not missed
-
-
-def _bare(statements: Sequence[str]) -> str:
-    """Run the statements of a page and give their rows as JSON."""
-    from django.db import connection
-
-    found = []
-    with connection.cursor() as cursor:
-        for statement in statements:
-            cursor.execute(statement.replace("%", "%%"), ())
-            found.append(cursor.fetchall())
-    return json.dumps(found, default=str)
 
 
 def _timed(does: Callable[[], object]) -> float:
