@@ -11,7 +11,7 @@ from .rosters import RUN_KIND, end_given_up, finish_roster, keep_part, search_on
 from .services import keep_shifts_ahead
 
 
-@run_kind("roster.plan", every=timedelta(hours=1))
+@run_kind("roster.plan", every=timedelta(hours=1), on_change=("farm.loaded",))
 def plan(run: TaskRun, _prepared: Any) -> None:
     assert run.site_id is not None
     keep_shifts_ahead(site_id=run.site_id, at=datetime.now(UTC))

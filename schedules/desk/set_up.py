@@ -9,7 +9,6 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from equipment.site.errors import NotFoundError
 from equipment.site.farmfields import Field, Kind, Values
@@ -26,7 +25,7 @@ from schedules.farmfile.edits import (
 )
 from schedules.farmfile.faults import BrokenFileError, Fault
 from schedules.farmfile.models import FarmEdit, HowEdited
-from schedules.farmfile.queries import last_edits, n_in_use, names_in
+from schedules.farmfile.queries import guide_facts, last_edits, names_in
 from schedules.farmfile.registry import all_sections
 from schedules.farmfile.services import dump_site
 
@@ -34,6 +33,8 @@ from .base import Desk, desk_view, done, page_context
 from .set_up_fields import (
     asked_fields,
 )
+from .set_up_guide import guide_of, say_guide
+from .set_up_usual import SAMPLES, usual_links
 from .set_up_words import GROUPS, NEEDED, Names, label_of, name_of, own_words, say_shown, title_of
 
 N_LAST = 20  # changes that the page lists
@@ -84,32 +85,21 @@ def farm_of(desk: Desk) -> Farm:
 
 
 def set_up_context(desk: Desk) -> dict[str, Any]:
-    """Give all sections and the last changes: 2 queries besides the frame's."""
+    """Give the way to a first plan, all sections and the last changes: 3 queries."""
     farm = farm_of(desk)
-    counts = n_in_use(farm)
+    facts = guide_facts(farm, desk.language)
     groups = [
-        (title, [_section_line(desk, farm.sections[name], counts[name]) for name in names])
+        (title, [_section_line(desk, farm.sections[n], facts.n_in_use[n]) for n in names])
         for title, names in GROUPS
     ]
-    missing = [line for _title, lines in groups for line in lines if line.missing]
+    guide = say_guide(desk, facts)
     return {
         "groups": groups,
-        "missing": missing,
-        "finding": _finding(len(missing)),
+        "guide": guide if guide.next else None,
+        "finding": guide.finding,
         "edits": [_edit_line(desk, edit) for edit in last_edits(desk.site_id, N_LAST)],
         "may_change": desk.caller.role == Role.MANAGER,
     }
-
-
-def _finding(n_missing: int) -> str:
-    if not n_missing:
-        return _("Nothing is missing for a plan.")
-    words = ngettext(
-        "%d thing is missing before a first plan.",
-        "%d things are missing before a first plan.",
-        n_missing,
-    )
-    return words % n_missing
 
 
 def _section_line(desk: Desk, section: Section, n: int) -> SectionLine:
@@ -174,7 +164,7 @@ def referred(section: Section) -> set[str]:
 
 
 def section_context(desk: Desk, section: Section) -> dict[str, Any]:
-    """Give the entries of a section: at most 12 queries besides the frame's."""
+    """Give the entries of a section: at most 14 queries besides the frame's."""
     farm = farm_of(desk)
     rows = section.rows.read(farm, section)
     names = names_in(farm, sorted(referred(section)), desk.language)
@@ -188,6 +178,9 @@ def section_context(desk: Desk, section: Section) -> dict[str, Any]:
         "lines": [line for line in lines if not line["is_retired"]],
         "retired": [line for line in lines if line["is_retired"]],
         "may_change": desk.caller.role == Role.MANAGER,
+        "guide": guide_of(desk),
+        "usual": usual_links(desk, section.name),
+        "sample": "\n".join(SAMPLES.get(section.name, ())),
         "headings": [f"{name} = {label}" for name, label in _headings_shown(desk, section)],
     }
 

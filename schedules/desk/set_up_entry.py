@@ -16,6 +16,7 @@ from equipment.site.farmfields import Field, Values
 from equipment.site.farmrows import Section
 from equipment.site.models import Role
 from schedules.farmfile.edits import ASKED, Asked, ChangedSinceError, edit_farm, in_use, mark_of
+from schedules.farmfile.entries import KEY_FIELD
 from schedules.farmfile.faults import BrokenFileError
 from schedules.farmfile.pasted import make_key
 from schedules.farmfile.queries import last_edit_of, names_in
@@ -23,6 +24,7 @@ from schedules.farmfile.queries import last_edit_of, names_in
 from .base import Desk, desk_view, done, page_context
 from .set_up import farm_of, referred, say_fault, section_context, section_of
 from .set_up_fields import (
+    Box,
     BoxFault,
     Typed,
     asked_fields,
@@ -33,6 +35,7 @@ from .set_up_fields import (
     say_typed,
     without_blank_lines,
 )
+from .set_up_usual import usual_values
 from .set_up_words import label_of, name_of, own_words, title_of
 
 FIRST = f"{ASKED}[0]"  # where faults of the one entry lie
@@ -45,6 +48,7 @@ class EntryPage:
     section: Section
     key: str = ""
     typed: Typed | None = None
+    begun: Values | None = None
     faults: Sequence[BoxFault] = ()
     others: Sequence[str] = ()
     is_clash: bool = False
@@ -65,7 +69,7 @@ def entry_context(desk: Desk, page: EntryPage) -> dict[str, Any]:
     shown = values if values is not None else (row.values if row else {})
     names = names_in(farm, sorted(referred(section)), desk.language)
     fields = asked_fields(section, is_new=page.is_new)
-    stored = say_typed(fields, shown if not page.is_new else _usual(fields))
+    stored = say_typed(fields, shown if not page.is_new else _usual(fields) | (page.begun or {}))
     typed = stored if page.typed is None else page.typed
     boxes = boxes_of(desk, section, fields, typed, names)
     homeless = put_faults(boxes, page.faults)
@@ -77,7 +81,7 @@ def entry_context(desk: Desk, page: EntryPage) -> dict[str, Any]:
         "key": page.key,
         "is_new": page.is_new,
         "is_retired": row is not None and row.is_retired,
-        "boxes": boxes,
+        "boxes": _needed_first(boxes) if page.is_new else [(boxes, "")],
         "mark": mark_of(values),
         "faults": [*page.others, *(str(fault) for fault in homeless)],
         "n_faults": len(page.faults) + len(page.others),
@@ -86,7 +90,15 @@ def entry_context(desk: Desk, page: EntryPage) -> dict[str, Any]:
     }
 
 
-def _usual(fields: Iterable[Field]) -> Values:
+def _needed_first(boxes: Sequence[Box]) -> list[tuple[list[Box], str]]:
+    """Part what a new entry must have from what may stay as it is, with a word above each."""
+    needed = [box for box in boxes if box.is_required and box.name != KEY_FIELD.name]
+    rest = [box for box in boxes if box not in needed]
+    parted = [(needed, _("Needed")), (rest, _("May stay as it is"))]
+    return [(some, words) for some, words in parted if some]
+
+
+def _usual(fields: Iterable[Field]) -> dict[str, Any]:
     return {f.name: f.default for f in fields if not f.is_required}
 
 
@@ -146,7 +158,8 @@ def _entry(desk: Desk, section: Section, key: str) -> HttpResponse:
     desk.caller.require(Role.MANAGER)
     if desk.request.method == "POST":
         return _save(desk, section, key)
-    return _draw(desk, EntryPage(section, key), 200)
+    begun = usual_values(section.name, desk.request.GET.get("from", "")) if not key else None
+    return _draw(desk, EntryPage(section, key, begun=begun), 200)
 
 
 def _draw(desk: Desk, page: EntryPage, status: int) -> HttpResponse:
@@ -193,12 +206,20 @@ def _asked(desk: Desk, page: EntryPage, given: Values, mark: str) -> Asked:
         given = {"slug": desk.caller.site.slug, **given}
     if not key:
         has_key = section.key_fields == ("key",)
-        made = str(given.pop("key", "") or make_key(section, given)) if has_key else ""
+        made = str(given.pop("key", "") or make_key(section, given) or _only(desk, section))
+        made = made if has_key else ""
         return Asked(section.name, made, given, is_new=True)
     if section.key_fields == ("key",):
         return Asked(section.name, key, given, base=mark)
     known_by = dict(zip(section.key_fields, key.split("/"), strict=True))
     return Asked(section.name, key, {**known_by, **given}, base=mark)
+
+
+def _only(desk: Desk, section: Section) -> str:
+    """Give the key of a place without a label that is the first of its kind: `parlor`."""
+    if len(section.place_kinds) != 1 or section.rows.in_use(farm_of(desk), section).exists():
+        return ""
+    return section.place_kinds[0].value.replace("_", "-")
 
 
 def _saved(desk: Desk, section: Section, n: int) -> HttpResponse:

@@ -18,7 +18,17 @@ from schedules.farmfile.pasted import fields_of
 from schedules.farmfile.typed import ABSENT, NESTED, NUMBERS, NotReadError, read_value, say_value
 
 from .base import Desk
-from .set_up_words import NO, YES, Names, choices_of, label_of, on_farm, unit_of
+from .set_up_words import (
+    HINTS,
+    NO,
+    YES,
+    Names,
+    choices_of,
+    label_of,
+    on_farm,
+    own_words,
+    unit_of,
+)
 
 Typed = Mapping[str, Sequence[str]]  # texts by the name of their box, as a form posts them
 N_BLANK = 2  # empty lines below a list of parts
@@ -284,6 +294,8 @@ def _hints(desk: Desk, f: Field, text: str) -> Iterator[str]:
         yield _("Several with a semicolon between: a; b.")
     if f.kind in NESTED:
         yield _("As in the farm file: one `key: value` a line.")
+        if f.name in HINTS:
+            yield own_words(desk, str(HINTS[f.name]))
     if f.name == KEY_FIELD.name:
         yield _("Never changes. Empty: made from the name.")
     elif not f.is_required and f.default not in (None, "", [], {}):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -46,7 +47,7 @@ from .set_up import (
 )
 from .set_up_entry import done_at, entry_page, new_page, section_page
 from .set_up_fields import faults_of_asked
-from .set_up_words import label_of, say_shown, title_of
+from .set_up_words import choices_of, label_of, say_shown, title_of
 
 MAX_BYTES = 1_000_000
 MOST_LINES = 200  # of what would change, that a look lists
@@ -196,6 +197,31 @@ def headings_of(desk: Desk, section: Section) -> dict[str, str]:
     return found
 
 
+def said_of(desk: Desk, section: Section) -> dict[str, dict[str, str]]:
+    """Give what people may call a choice or another entry, by field: 1 query a section named.
+
+    What two things are called is left out: then only the key will do, which always does.
+    """
+    names = names_in(farm_of(desk), sorted(referred(section)), desk.language)
+    fields = fields_of(section)
+    every = [*fields, *(part for f in fields for part in f.parts)]
+    said = {f.name: _by_name(names[f.refers_to].items()) for f in every if f.refers_to}
+    for language in Language.values:
+        with translation.override(language):
+            for f in every:
+                if f.choices:
+                    known = _by_name(choices_of(section, f).items())
+                    said[f.name] = said.get(f.name, {}) | known
+    return said
+
+
+def _by_name(known: Iterable[tuple[str, str]]) -> dict[str, str]:
+    found = [(name.casefold(), key) for key, name in known]
+    called = Counter(name for name, _key in found)
+    once = {name: key for name, key in found if called[name] == 1}
+    return once | {key.casefold(): key for _name, key in found}
+
+
 @desk_view
 def paste(desk: Desk, name: str) -> HttpResponse:
     """Look at pasted rows, then take exactly those in."""
@@ -209,7 +235,7 @@ def paste(desk: Desk, name: str) -> HttpResponse:
         raise InvalidInputError(_too_large())
     shown: dict[str, Any] = {"text": text, "section": section, "title": title_of(desk, name)}
     try:
-        columns, rows = read_rows(section, text, headings_of(desk, section))
+        columns, rows = read_rows(section, text, headings_of(desk, section), said_of(desk, section))
     except NoRowsError as error:
         return _draw_rows(desk, shown | {"faults": [error.detail]}, error.status)
     shown |= {"heads": [_head(desk, c.f.name, section, c.language) for c in columns]}

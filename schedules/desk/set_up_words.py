@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy
 
 from equipment.machines.models import MachineKind
 from equipment.site.farmfields import Field, Kind
-from equipment.site.farmrows import Section
+from equipment.site.farmrows import NAME, Section
 from equipment.site.models import Place
 from equipment.site.queries import DEFAULT_WORDS, word
 from equipment.site.units import unit_shown
@@ -100,6 +100,20 @@ NEEDED = {  # without these no day can be planned
     "rotations": gettext_lazy("without them nobody is ever here"),
     "standing_orders": gettext_lazy("without them there is no work"),
 }
+HINTS = {  # of fields that hold a document: what most farms write
+    "trigger_rule": gettext_lazy(
+        "For a pen's visit `within: usable`, the time in which its beds can be worked. Each day at "
+        'seven: `rrule: FREQ=DAILY`, `at_local: "07:00"`, `from_on: 2026-01-01`, `window_h: 3`.'
+    ),
+    "target": gettext_lazy(
+        "`kind: bed_group` for all rows of beds, `kind: pen` for all pens. Only some: on the next "
+        "line `keys: [beds-1a, beds-1b]`."
+    ),
+    "duration": gettext_lazy(
+        "`base_min: 2` each time, and `per_stall_min: 0.4` for each stall. Others: per_cow_min, "
+        "per_m_min of alley, per_m2_min of bay, per_t_min of sand."
+    ),
+}
 COMPOSED_UNITS = {
     "clock_h": gettext_lazy("hours on the clock"),
     "fuel_price_per_l": gettext_lazy("money a liter"),
@@ -133,6 +147,8 @@ def label_of(desk: Desk, f: Field) -> str:
     """Say what people call a field, with the farm's own nouns."""
     if f.name == KEY_FIELD.name:
         return _("Key")
+    if f.name == NAME.name:
+        return _("Name")
     return own_words(desk, str(f.help))
 
 

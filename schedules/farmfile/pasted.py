@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
@@ -22,6 +23,9 @@ from .entries import KEY_FIELD
 from .typed import ABSENT, NotReadError, has_unit, read_value
 
 MAX_ROWS = 2000
+_PLAIN = re.compile(r"[^-{\[]")  # how a list of parts begins that is not written as in the file
+_WITH_DAYS = re.compile(r"(.+?)((?:\s+\d{4}-\d{2}-\d{2})*)", re.DOTALL)
+Said = Mapping[str, Mapping[str, str]]  # by field: what people call a value, in small letters
 _HEAD_UNIT = re.compile(r"(.*?)\s*[\[(]([^\[\]()]+)[\])]")
 
 
@@ -66,11 +70,12 @@ class PastedRow:
 
 
 def read_rows(
-    section: Section, text: str, headings: Mapping[str, str]
+    section: Section, text: str, headings: Mapping[str, str], said: Said
 ) -> tuple[list[Column], list[PastedRow]]:
     """Take a table apart; `headings` are what people call the fields, in small letters.
 
-    A cell that is empty says nothing. Raises NoRowsError where the head cannot be read.
+    A cell may hold a key or a choice as the file has it, or what people call it (`said`). One
+    that is empty says nothing. Raises NoRowsError where the head cannot be read.
     """
     lines = _cells(text)
     if len(lines) < 2:
@@ -78,7 +83,7 @@ def read_rows(
     if len(lines) > MAX_ROWS + 1:
         raise NoRowsError(_("Paste at most %(n)d rows at a time.") % {"n": MAX_ROWS})
     columns = _columns(section, lines[0][1], headings)
-    return columns, [_row(section, columns, line, cells) for line, cells in lines[1:]]
+    return columns, [_row(section, columns, line, cells, said) for line, cells in lines[1:]]
 
 
 def fields_of(section: Section) -> list[Field]:
@@ -157,17 +162,20 @@ def _name(heading: str, known: Mapping[str, Field], headings: Mapping[str, str])
     base, _dot, language = plain.partition(".")
     if plain in known or (base in known and language in Language.values):
         return plain
-    return headings.get(plain.casefold(), "")
+    as_name = plain.casefold().replace(" ", "_")
+    return headings.get(plain.casefold(), as_name if as_name in known else "")
 
 
-def _row(section: Section, columns: Sequence[Column], line: int, cells: list[str]) -> PastedRow:
+def _row(
+    section: Section, columns: Sequence[Column], line: int, cells: list[str], said: Said
+) -> PastedRow:
     row = PastedRow(line, cells)
     if len(cells) > len(columns):
         remedy = _("Look for a comma or tab inside a cell.")
         row.faults.append(CellFault("", _("has more cells than headings"), remedy))
     for column, text in zip(columns, cells, strict=False):
         try:
-            _take(row.given, column, text)
+            _take(row.given, column, text, said)
         except NotReadError as error:
             row.faults.append(CellFault(column.name, error.reason, error.remedy))
     if section.key_fields == (KEY_FIELD.name,):
@@ -177,11 +185,47 @@ def _row(section: Section, columns: Sequence[Column], line: int, cells: list[str
     return row
 
 
-def _take(given: Values, column: Column, text: str) -> None:
+def _take(given: Values, column: Column, text: str, said: Said) -> None:
     if column.language:
         if text:
             given.setdefault(column.f.name, {})[column.language] = text
         return
-    value = read_value(column.f, text, column.unit)
+    value = _value(column, text, said)
     if value is not ABSENT:
         given[column.f.name] = value
+
+
+def _value(column: Column, text: str, said: Said) -> Any:
+    f = column.f
+    if f.kind is Kind.PART and f.is_list and _PLAIN.match(text):
+        return _parts(f, text, said)
+    if f.name not in said:
+        return read_value(f, text, column.unit)
+    signs = r"[;,\n]" if f.is_list else r"\n"
+    named = [_named(f, part, said) for part in re.split(signs, text)]
+    return read_value(f, ";".join(named), column.unit)
+
+
+def _named(f: Field, text: str, said: Said) -> str:
+    """Give the key or choice that people call so; what nobody calls anything stays."""
+    plain = " ".join(text.split())
+    return said.get(f.name, {}).get(plain.casefold(), plain)
+
+
+def _parts(f: Field, text: str, said: Said) -> list[dict[str, str]]:
+    """Take `beds 2024-01-01; cattle 2023-05-01 2026-05-01` apart: what, then its days."""
+    what, *days = f.parts
+    if not what.refers_to or any(day.kind is not Kind.DATE for day in days):
+        remedy = _("Write it as in the farm file: [{key: value, key: value}].")
+        raise NotReadError(_("is no list"), remedy)
+    found = []
+    for each in filter(str.strip, re.split(r"[;\n]", text)):
+        match = _WITH_DAYS.fullmatch(each.strip())
+        assert match is not None
+        given = match[2].split()
+        if not 0 < len(given) <= len(days):
+            remedy = _("Write each with its first day: %s 2024-01-01; and so on.")
+            raise NotReadError(_("has no first day"), remedy % match[1])
+        named = dict(zip((day.name for day in days), given, strict=False))
+        found.append({what.name: _named(what, match[1], said), **named})
+    return found

@@ -5,12 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import IntegerField, QuerySet, Subquery
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery
 
+from crews.people.models import WorkerSkill
+from equipment.machines.models import Machine
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.farmrows import Farm
 from equipment.site.models import Place, Site
 from equipment.site.queries import place_name
+from schedules.dayplan.models import PlanRun
+from schedules.rounds.models import Milking
+from schedules.work.models import StandingOrder, Trigger
 
+from .guide import Facts, WorkFacts
 from .models import FarmEdit
 
 
@@ -19,14 +27,58 @@ class _Count(Subquery):
     output_field = IntegerField()
 
 
-def n_in_use(farm: Farm) -> dict[str, int]:
-    """Give how many entries of each section are in use: 1 query."""
-    counts = {
+def _counts(farm: Farm) -> dict[str, Any]:
+    """Count the entries of each section that are in use."""
+    return {
         f"n_{name}": _Count(section.rows.in_use(farm, section).values("pk"))
         for name, section in farm.sections.items()
     }
-    found: Any = Site.objects.filter(pk=farm.site.pk).values(**counts).get()
-    return {name: found[f"n_{name}"] for name in farm.sections}
+
+
+def guide_facts(farm: Farm, language: str) -> Facts:
+    """Give what a first day's plan rests on: 2 queries."""
+    of_site = {"site": OuterRef("pk")}
+    plans = PlanRun.objects.filter(**of_site)
+    today = local_date_of(farm.at, farm.site.zone)
+    is_held = Q(until_on=None) | Q(until_on__gt=today)
+    holders = WorkerSkill.objects.filter(is_held, worker__retired_at=None, **of_site)
+    machines = Machine.objects.filter(retired_at=None, **of_site)
+    found: Any = (
+        Site.objects.filter(pk=farm.site.pk)
+        .values(
+            has_milking=Exists(Milking.objects.filter(ends_at__gte=farm.at, **of_site)),
+            has_given=Exists(plans.filter(n_assigned__gt=0)),
+            n_nobody=Subquery(plans.order_by("-made_at", "-pk").values("n_unassigned")[:1]),
+            held=ArraySubquery(holders.values(of=F("skill__key")).distinct()),
+            kinds=ArraySubquery(machines.values(of=F("kind")).distinct()),
+            **_counts(farm),
+        )
+        .get()
+    )
+    n_nobody = found["n_nobody"] or 0
+    return Facts(
+        n_in_use={name: found[f"n_{name}"] for name in farm.sections},
+        work=_work_facts(farm.site.pk, language),
+        skills_held=set(found["held"]),
+        machine_kinds=set(found["kinds"]),
+        has_milking=found["has_milking"],
+        plan=(int(found["has_given"]), n_nobody) if found["has_given"] or n_nobody else None,
+    )
+
+
+def _work_facts(site_id: int, language: str) -> list[WorkFacts]:
+    orders = StandingOrder.objects.filter(site_id=site_id, retired_at=None).order_by("key")
+    return [
+        WorkFacts(
+            title=title.get(language) or next(iter(title.values()), ""),
+            is_at_visit=trigger == Trigger.PEN_VISIT,
+            skill=skill,
+            machine_kinds=tuple(kinds),
+        )
+        for title, trigger, skill, kinds in orders.values_list(
+            "title", "trigger", "skill", "machine_kinds"
+        )
+    ]
 
 
 def last_edits(site_id: int, n: int) -> QuerySet[FarmEdit]:

@@ -11,7 +11,7 @@ from .services import plan_milkings
 HORIZON = timedelta(days=14)
 
 
-@run_kind("rounds.plan", every=timedelta(minutes=10))
+@run_kind("rounds.plan", every=timedelta(minutes=10), on_change=("farm.loaded",))
 def plan(run: TaskRun, _prepared: None) -> None:
     assert run.site_id is not None
     at = datetime.now(UTC)

@@ -94,7 +94,7 @@ STANDING_ORDERS = Section(
         ),
         Field("attachment_kind", Kind.TEXT, _("What the machine pulls"), "", high=12),
         Field("n_people", Kind.WHOLE, _("People at once"), 1, low=1, high=20),
-        Field("priority", Kind.WHOLE, _("1 first, 9 last"), 3, low=1, high=9),
+        Field("priority", Kind.WHOLE, _("Priority: 1 first, 9 last"), 3, low=1, high=9),
         Field("effort", Kind.CHOICE, _("How hard"), "moderate", choices=tuple(Effort.values)),
         Field("is_daylight_only", Kind.BOOL, _("By daylight only"), False),
         Field("needs_lock", Kind.BOOL, _("Isolate the flush valve first"), False),

@@ -53,12 +53,12 @@ class Command(BaseCommand):
             site = first_site.make_first_site(answers, password, datetime.now(UTC))
         except DomainError as error:
             raise CommandError(error.detail) from error
-        url = f"{settings.SITE_URL}{reverse('today', args=[site.slug])}"
+        url = f"{settings.SITE_URL.geturl()}{reverse('today', args=[site.slug])}"
         self.stdout.write(_("%(name)s is there: %(url)s") % {"name": name, "url": url})
         self.stdout.write(_("Sign in as: %s") % manager)
         if is_drawn:
             self.stdout.write(_("Password, told once: %s") % password)
-        self.stdout.write(_("Next: give its pens, people and machines, there or by a farm file."))
+        self.stdout.write(_("Next: sign in there. Set up says what to give, step by step."))
 
     def _ask(self, name: str, read: Callable[[str], T], usual: str = "") -> T:
         """Take an option, else ask until the answer can be read."""

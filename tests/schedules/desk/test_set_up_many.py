@@ -10,6 +10,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from crews.people.models import Worker
 from equipment.barns.models import Pen
 from equipment.site.models import Role, Site
 from schedules.farmfile.document import read_text
@@ -321,3 +322,65 @@ def test_a_farm_that_moved_since_the_look_is_looked_at_again(site: Site, boss: C
     assert response.status_code == 409
     assert "Look again" in words(response)
     assert Pen.objects.get(place__key="pen-2").n_cows == 90
+
+
+# As people write them ----------------------------------------------------------------------------
+
+PERSON = "Name\tcrew\tskills\n"
+
+
+def skills_of(site: Site, key: str) -> list[tuple[str, str, str]]:
+    held = Worker.objects.get(site=site, key=key).skills.order_by("pk")
+    return [(s.skill.key, str(s.from_on), str(s.until_on)) for s in held.select_related("skill")]
+
+
+def test_cells_may_say_what_people_call_a_choice_or_another_entry(site: Site, boss: Client) -> None:
+    take(boss, "skills", "name\nBeds by hand\nCattle")
+    take(boss, "crews", "name\nDay crew")
+
+    take(
+        boss,
+        "workers",
+        f"{PERSON}Mara Quell\tDAY  crew\tBeds by hand 2024-01-01; cattle 2024-03-01 2027-03-01",
+    )
+
+    assert skills_of(site, "mara-quell") == [
+        ("beds-by-hand", "2024-01-01", "None"),
+        ("cattle", "2024-03-01", "2027-03-01"),
+    ]
+    assert Worker.objects.get(site=site, key="mara-quell").crew.key == "day-crew"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("said", ["Hospital", "hospital", "Hospital "])
+def test_headings_and_choices_are_read_whatever_their_case(
+    said: str, site: Site, boss: Client
+) -> None:
+    take(boss, "pens", f"Label\tKind\tN cows\tWALK_M\tMilking rank\n44\t{said}\t20\t90\t9")
+
+    pen = Pen.objects.get(site=site, place__key="pen-44")
+    assert (pen.kind, pen.n_cows) == ("hospital", 20)
+
+
+def test_what_two_are_called_only_its_key_tells(site: Site, boss: Client) -> None:
+    take(boss, "crews", "key\tname\nwest\tDay crew\neast\tDay crew")
+
+    unclear = look(boss, "workers", "name\tcrew\nMara Quell\tDay crew")
+    assert unclear.status_code == 422
+    take(boss, "workers", "name\tcrew\nMara Quell\teast")
+
+
+@pytest.mark.parametrize(
+    ("skills", "said"),
+    [
+        ("cattle", "has no first day. Write each with its first day: cattle 2024-01-01"),
+        ("cattle 2024-01-01 2025-01-01 2026-01-01", "Write each with its first day"),
+    ],
+)
+def test_skill_without_its_first_day_says_how_to_write_it(
+    skills: str, said: str, site: Site, boss: Client
+) -> None:
+    take(boss, "skills", "name\nCattle")
+    page = look(boss, "workers", f"{PERSON}Mara Quell\t\t{skills}")
+
+    assert page.status_code == 422
+    assert said in words(page)
