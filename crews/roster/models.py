@@ -75,7 +75,10 @@ class Shift(Dated, SiteModel):
                 condition=Q(presence__in=WORKING),
             ),
         ]
-        indexes = [models.Index(fields=["site", "starts_at"], name="%(class)s_start")]
+        indexes = [
+            models.Index(fields=["site", "starts_at"], name="%(class)s_start"),
+            models.Index(fields=["site", "ends_at"], name="%(class)s_end"),
+        ]
 
 
 class DayByHand(SiteModel):

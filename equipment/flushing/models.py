@@ -115,7 +115,10 @@ class FlushRun(Dated, SiteModel):
                 name="%(class)s_water", condition=Q(short_m3__gte=0, waits_s__gte=0)
             ),
         ]
-        indexes = [models.Index(fields=["site", "starts_at"], name="%(class)s_start")]
+        indexes = [
+            models.Index(fields=["site", "starts_at"], name="%(class)s_start"),
+            models.Index(fields=["site", "ends_at"], name="%(class)s_end"),
+        ]
 
 
 class Lock(Dated, SiteModel):

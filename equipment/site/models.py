@@ -261,7 +261,14 @@ class Event(SiteModel):
                 fields=["site", "device_key", "device_seq"], name="%(class)s_device_seq"
             ),
         ]
-        indexes = [models.Index(fields=["site", "-received_at"], name="%(class)s_received")]
+        indexes = [
+            models.Index(fields=["site", "-received_at"], name="%(class)s_received"),
+            models.Index(
+                fields=["site", "received_at"],
+                name="%(class)s_to_look_at",
+                condition=Q(state="refused", looked_at__isnull=True),
+            ),
+        ]
 
 
 class Change(SiteModel):

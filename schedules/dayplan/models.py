@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.contrib.postgres.indexes import GistIndex
 from django.db import models
 from django.db.models import Deferrable, Q
 
@@ -120,6 +121,7 @@ class Assignment(Dated, SiteModel):
                 name="%(class)s_span", condition=Q(ends_at__gt=models.F("starts_at"))
             ),
         ]
+        indexes = [models.Index(fields=["site", "ends_at"], name="%(class)s_end")]
 
 
 def _never_twice(field: str) -> ExclusionConstraint:
@@ -180,6 +182,7 @@ class Claim(Dated, SiteModel):
                 ),
             ),
         ]
+        indexes = [GistIndex(fields=["site", "span"], name="%(class)s_when")]
 
 
 class Unassigned(Dated, SiteModel):

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
@@ -15,7 +15,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from equipment.site.models import Place
 from equipment.site.queries import word
 from schedules.work.edit import edit_standing_order, take_over_content
-from schedules.work.models import StandingOrder, Status
+from schedules.work.models import StandingOrder, WorkOrder
+from schedules.work.queries import OPEN
 from schedules.work.reconcile import Counts
 from schedules.work.rules import FINDS_ITS_PLACE
 
@@ -60,13 +61,12 @@ class RuleLine:
 
 @desk_view
 def standing_orders(desk: Desk) -> HttpResponse:
-    """List all standing orders, those in use first: 10 queries besides the frame's."""
-    is_open = Q(work_orders__status__in=(Status.NEEDS_ACTION, Status.IN_PROCESS))
-    rows = StandingOrder.objects.filter(site_id=desk.site_id).annotate(
-        n_open=Count("work_orders", filter=is_open)
-    )
+    """List all standing orders, those in use first: 11 queries besides the frame's."""
+    rows = StandingOrder.objects.filter(site_id=desk.site_id)
+    made = WorkOrder.objects.filter(site_id=desk.site_id, status__in=OPEN)
+    n_open = dict(made.values_list("standing_order_id").annotate(n=Count("pk")).order_by())
     places = {(p.kind, p.key): p for p in Place.objects.filter(site_id=desk.site_id)}
-    lines = [_line(desk, row, row.n_open, places) for row in rows.order_by("priority", "key")]
+    lines = [_line(desk, row, n_open.get(row.pk, 0), places) for row in rows.order_by("priority", "key")]
     in_use = [line for line in lines if line.order.retired_at is None]
     n = len(in_use)
     context = page_context(desk, "standing-orders") | {

@@ -74,6 +74,7 @@ class PenVisit(Dated, SiteModel):
             ),
         ]
         ordering = ["called_at"]
+        indexes = [models.Index(fields=["site", "called_at"], name="%(class)s_call")]
 
 
 class BedWindow(Dated, SiteModel):

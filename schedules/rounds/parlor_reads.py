@@ -29,7 +29,8 @@ RECORD_DAYS = timedelta(days=28)
 def recorded_pace(site_id: int, until: datetime) -> PaceFit | None:
     """Fit the pace of four weeks of recorded milkings: 2 queries."""
     since = until - RECORD_DAYS
-    in_turn = PenVisit.objects.select_related("pen").order_by("milking_id", "position")
+    told = ("milking_id", "n_cows", "actual", "pen__is_milk_withheld")
+    in_turn = PenVisit.objects.select_related("pen").only(*told).order_by("milking_id", "position")
     milkings = Milking.objects.filter(
         site_id=site_id, starts_at__gte=since, starts_at__lt=until
     ).prefetch_related(Prefetch("visits", in_turn))

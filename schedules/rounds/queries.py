@@ -15,6 +15,7 @@ from . import calc
 from .clock import ParlorSetup, facts_of, known_times, load_setup, site_parlor, time_milking
 from .models import BedWindow, Milking, PenVisit
 
+LONGEST_VISIT = timedelta(days=2)  # none is away, or has its beds open, so long after its call
 QUEUE_REACH = timedelta(hours=1)  # a full tank lets its runs wait; none waits as long as this
 
 RELEASE = timedelta(minutes=calc.WindowRules(flush_min=0).release_min)
@@ -49,9 +50,12 @@ def visits_between(site_id: int, start: datetime, end: datetime) -> QuerySet[Pen
 
 
 def _reaching_into(site_id: int, start: datetime, end: datetime) -> QuerySet[PenVisit]:
+    """Visits called so long before that they may still reach in, then those that do."""
     closes_at = Coalesce(Max("windows__closes_at"), "last_back_at")
     return (
-        PenVisit.objects.filter(site_id=site_id, called_at__lt=end)
+        PenVisit.objects.filter(
+            site_id=site_id, called_at__gt=start - LONGEST_VISIT, called_at__lt=end
+        )
         .alias(over_at=Greatest(closes_at, "last_back_at"))
         .filter(over_at__gt=start)
     )

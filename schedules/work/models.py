@@ -197,7 +197,9 @@ class WorkOrder(Dated, SiteModel):
                 name="%(class)s_open",
                 condition=Q(status__in=["NEEDS-ACTION", "IN-PROCESS"]),
             ),
+            models.Index(fields=["site", "due_at"], name="%(class)s_due"),
             models.Index(fields=["site", "updated_at"], name="%(class)s_updated"),
+            models.Index(fields=["site"], name="%(class)s_asked", condition=~Q(needs_decision="")),
         ]
 
 
