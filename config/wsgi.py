@@ -7,6 +7,8 @@ from typing import Any
 
 from django.core.wsgi import get_wsgi_application
 
+from config.heap import settle_heap
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
 Application = Callable[[dict[str, Any], Any], Iterable[bytes]]
@@ -45,3 +47,4 @@ def read_as_utf_8(application: Application) -> Application:
 
 
 application = end_stalled(read_as_utf_8(get_wsgi_application()))
+settle_heap()

@@ -1,5 +1,6 @@
 """The door of the WSGI server."""
 
+import gc
 import socket
 from typing import Any
 
@@ -10,6 +11,10 @@ from django.test import RequestFactory
 from config.wsgi import STALLS_S, application, end_stalled, read_as_utf_8
 
 pytestmark = pytest.mark.django_db  # a request begins by looking at its connection
+
+
+def test_what_is_loaded_once_is_out_of_the_collectors_sight() -> None:
+    assert gc.get_freeze_count() > 10_000
 
 
 def status_of(app: object, content_type: str) -> str:
