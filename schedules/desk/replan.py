@@ -122,6 +122,7 @@ class NobodyLine:
     """A job that nobody would have."""
 
     job: str
+    url_id: int
     due: str
     why: str
 
@@ -192,6 +193,7 @@ def _nobody(desk: Desk, trial: Trial) -> dict[str, list[NobodyLine]]:
     for order, reasons in trial.nobody:
         line = NobodyLine(
             job=_job(desk, order),
+            url_id=order.pk,
             due=desk.moment(order.due_at),
             why="; ".join(say_reason(reason, names) for reason in reasons),
         )
