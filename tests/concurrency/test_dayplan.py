@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from crews.people.models import Worker
 from crews.roster.models import Presence, Shift
-from schedules.dayplan import services
+from schedules.dayplan import known, services
 from schedules.dayplan.models import Assignment, Claim
 from schedules.dayplan.searches import ensure_search
 from schedules.dayplan.services import SolvedDay, put_plan, solve_site
@@ -111,7 +111,7 @@ def _plan_while_given(
     [planned] = solved.solution.assignments
     other = morning.ana if planned.people == (str(morning.ben.pk),) else morning.ben
     ensure_search(morning.site.pk)  # two that make the first one would wait for each other
-    meanwhile.hold(services, "_known_plan")
+    meanwhile.hold(known, "_planned")
     failures = meanwhile.run(_put(morning, solved), lambda: morning.give(order, other))
     return failures, list(Assignment.objects.filter(work_order=order)), other
 
