@@ -141,7 +141,7 @@ def _refused(desk: Desk, error: DomainError) -> HttpResponse:
 
 
 PAGES = (  # by what they are about
-    (gettext_lazy("Now"), ("today", "map", "wall", "problems", "came-late", "status")),
+    (gettext_lazy("Now"), ("today", "alerts", "map", "wall", "problems", "came-late", "status")),
     (
         gettext_lazy("Work"),
         ("plan", "replan", "week", "pens", "standing-orders", "look-back", "records"),
@@ -160,6 +160,7 @@ def page_context(desk: Desk, here: str) -> dict[str, Any]:
     slug = desk.caller.site.slug
     names = {
         "today": _("Today"),
+        "alerts": _("To decide"),
         "map": _("Map"),
         "wall": _("Wall board"),
         "week": _("This week"),

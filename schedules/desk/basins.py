@@ -13,8 +13,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from equipment.basins.calc.nutrients import Nutrient
 from equipment.basins.filling import HORIZON_D, BasinsView, BasinView, basins_view
 from equipment.basins.models import BasinStage, FieldApplication
-from equipment.basins.queries import FieldView, basins_to_clean, field_views
-from equipment.site.calc.local_time import local_date_of
+from equipment.basins.queries import FieldView, field_views
 
 from .base import Desk
 from .charts import Chart
@@ -85,21 +84,6 @@ def basins_context(desk: Desk) -> dict[str, Any]:
             "content": _unit(desk, 1, "n_kg_t"),
         },
     }
-
-
-def basin_warnings(desk: Desk) -> list[str]:
-    """Say which basins pass their line before a clean-out begun now would be done: 1 query."""
-    today = local_date_of(desk.now, desk.caller.site.zone)
-    words = _("%(basin)s may pass its line by %(day)s; cleaning it out takes %(days)s.")
-    return [
-        words
-        % {
-            "basin": desk.place(row.basin.place),
-            "day": desk.day(row.line_on or today),
-            "days": ngettext("%d day", "%d days", row.clean_d or 0) % (row.clean_d or 0),
-        }
-        for row in basins_to_clean(desk.site_id, today)
-    ]
 
 
 def _soon(days: float) -> str:

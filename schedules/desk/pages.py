@@ -27,6 +27,7 @@ from . import (
     work_page,
     year_actions,
 )
+from .alerts import alerts_context, decide_alert
 from .base import Desk, PageView, desk_view, page_context
 from .basins import basins_context
 from .crew import crew_context
@@ -72,6 +73,12 @@ def _today(desk: Desk, *, is_whole: bool) -> HttpResponse:
         "day_words": desk.day(board.local_date),
     }
     return render(desk.request, "desk/today.html", context)
+
+
+@desk_view
+def alerts(desk: Desk) -> HttpResponse:
+    context = page_context(desk, "alerts") | alerts_context(desk)
+    return render(desk.request, "desk/alerts.html", context)
 
 
 @desk_view
@@ -196,6 +203,7 @@ urlpatterns = [
     path("farm/<slug:slug>/week/sheet.pdf", week_sheet, name="week-sheet"),
     path("farm/<slug:slug>/sand/sheet.pdf", pad_sheet, name="pad-sheet"),
     path("farm/<slug:slug>/machines/sheet.pdf", service_sheet, name="service-sheet"),
+    path("farm/<slug:slug>/alerts/", alerts, name="alerts"),
     path("farm/<slug:slug>/map/", farm_map, name="map"),
     path("farm/<slug:slug>/wall/", wall, name="wall"),
     path("farm/<slug:slug>/problems/", problems, name="problems"),
@@ -217,6 +225,7 @@ urlpatterns = [
     path("farm/<slug:slug>/year/", year, name="year"),
     path("farm/<slug:slug>/standing-orders/", standing.standing_orders, name="standing-orders"),
     path("farm/<slug:slug>/work/<int:pk>/", work_page.work_order, name="work-order"),
+    _act("alerts/<int:pk>/decide/", decide_alert, "decide-alert"),
     _act("work/<int:pk>/give/", work_page.reassign_order, "reassign-order"),
     _act("work/<int:pk>/free/", work_page.free_order, "free-order"),
     _act("work/<int:pk>/cancel/", work_page.cancel_order, "cancel-order"),

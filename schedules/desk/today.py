@@ -5,24 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from equipment.attachments.models import Attachment, SubjectKind
 from equipment.attachments.queries import attachments_of
 from equipment.site.calc.local_time import day_bounds, local_date_of
+from schedules.alerts.models import Alert
+from schedules.alerts.queries import open_alerts
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.queries import visits_between
 from schedules.work.models import Outcome, Problem, Status, WorkOrder
 from schedules.work.queries import open_problems, say_decision, waiting_reasons
 
+from .alert_words import say_alert, say_evidence
 from .away import AwayCard, away_cards
 from .base import Desk
-from .basins import basin_warnings
 from .charts import Chart
 from .orders import OrderLine, is_open, order_line
 from .pens import pen_chart, pens_of, stored_warnings
 from .reasons import names_for
+from .set_up_guide import Guide, guide_of
 from .status import StatusLine, status_alarms
 from .water import LockLine, Water, lock_lines, water_of
 
@@ -67,6 +71,7 @@ class TodayBoard:
     water: Water
     warnings: list[str]
     alarms: list[StatusLine]
+    guide: Guide | None = None
     n_hidden: int = 0
 
 
@@ -86,7 +91,7 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
     every = [order_line(desk, order, waits.get(order.pk, []), names) for order in orders]
     lines = [li for li in every if li.order.due_at > day[0] and li.order.starts_after < day[1]]
     near = [line for line in lines if line.order.pk in listed]
-    asked = _decisions(lines)
+    asked = _decisions(desk, lines)
     return TodayBoard(
         local_date=local_date,
         finding=_finding(lines),
@@ -100,11 +105,9 @@ def today_board(desk: Desk, *, is_whole: bool = False) -> TodayBoard:
         problems=_problems(desk),
         locks=lock_lines(desk),
         water=water_of(desk),
-        warnings=[
-            *basin_warnings(desk),
-            *stored_warnings(desk, [v for v in visits if v.milking.local_date == local_date]),
-        ],
+        warnings=stored_warnings(desk, [v for v in visits if v.milking.local_date == local_date]),
         alarms=status_alarms(desk),
+        guide=None if any(line.who for line in every) else guide_of(desk),
         n_hidden=len(lines) - len(near),
     )
 
@@ -140,24 +143,43 @@ def _finding(lines: list[OrderLine]) -> str:
     return " ".join(said)
 
 
-def _decisions(lines: list[OrderLine]) -> list[Decision]:
-    """What needs a person, soonest due first."""
+def _decisions(desk: Desk, lines: list[OrderLine]) -> list[Decision]:
+    """What needs a person, soonest due first; work that a matter speaks of is not said again: 1
+    query.
+    """
+    matters = list(open_alerts(desk.site_id))
+    spoken_of = {pk for alert in matters for pk in alert.facts.get("nobody", ())}
+    found = [(alert.due_at, _of_alert(desk, alert)) for alert in matters]
+    found += [
+        (line.order.due_at, one) for line, one in _of_work(lines) if line.order.pk not in spoken_of
+    ]
+    return [one for _due, one in sorted(found, key=lambda pair: pair[0])]
+
+
+def _of_alert(desk: Desk, alert: Alert) -> Decision:
+    url = reverse("alerts", args=[desk.caller.site.slug])
+    why = " ".join(say_evidence(desk, alert))
+    return Decision(say_alert(desk, alert), why, f"{url}#alert-{alert.pk}")
+
+
+def _of_work(lines: list[OrderLine]) -> list[tuple[OrderLine, Decision]]:
     asked = [
         line
         for line in lines
         if line.order.needs_decision or (line.has_nobody and line.order.priority <= 2 and line.why)
     ]
     asked.sort(key=lambda line: (line.order.due_at, line.order.priority, line.order.pk))
-    return [
-        Decision(
-            what=_("%(job)s, due %(due)s") % {"job": line.name, "due": line.due},
-            why=say_decision(line.order.needs_decision)
-            if line.order.needs_decision
-            else _("Nobody has it: %s.") % line.why[0],
-            url=line.url,
-        )
-        for line in asked
-    ]
+    return [(line, _of_order(line)) for line in asked]
+
+
+def _of_order(line: OrderLine) -> Decision:
+    return Decision(
+        what=_("%(job)s, due %(due)s") % {"job": line.name, "due": line.due},
+        why=say_decision(line.order.needs_decision)
+        if line.order.needs_decision
+        else _("Nobody has it: %s.") % line.why[0],
+        url=line.url,
+    )
 
 
 def _figures(desk: Desk, lines: list[OrderLine]) -> list[tuple[str, str]]:

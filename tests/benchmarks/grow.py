@@ -47,15 +47,15 @@ DONE = {
 }
 # By the planned days: as many copies as the days ask for.
 DAYS = (
-    Copied("crews.Shift", "t.local_date > %(today)s AND t.local_date <= %(last)s",
+    Copied("crews.Shift", "t.local_date >= %(today)s AND t.local_date <= %(last)s",
            shown={"presence": "'here'"}),
-    Copied("equipment.FlushRun", "t.starts_at::date > %(today)s AND t.starts_at::date <= %(last)s",
+    Copied("equipment.FlushRun", "t.starts_at::date >= %(today)s AND t.starts_at::date <= %(last)s",
            shown={**NEW_KEY, "status": "'done'"}),
-    Copied("schedules.Milking", "t.local_date > %(today)s AND t.local_date <= %(last)s",
+    Copied("schedules.Milking", "t.local_date >= %(today)s AND t.local_date <= %(last)s",
            shown={"state": "'ended'"}),
     Copied("schedules.PenVisit", parents=("milking_id",)),
     Copied("schedules.BedWindow", parents=("visit_id",)),
-    Copied("schedules.WorkOrder", "t.local_date > %(today)s AND t.local_date <= %(last)s "
+    Copied("schedules.WorkOrder", "t.local_date >= %(today)s AND t.local_date <= %(last)s "
            "AND t.batch_id IS NULL AND t.for_machine_id IS NULL AND t.visit_id IS NOT NULL",
            parents=("visit_id",), shown=DONE),
 )  # fmt: skip
@@ -170,7 +170,7 @@ def _facts() -> dict[str, Any]:
     return {
         "site": site.pk,
         "today": today,
-        "last": today + timedelta(days=PERIOD_D),
+        "last": today + timedelta(days=PERIOD_D - 1),
         "n_workers": Worker.objects.filter(site=site).count(),
         "offset": OFFSET,
         "span_h": 300.0,

@@ -18,6 +18,7 @@ class Page(Protocol):
 PAGES = (
     "today",
     "day-list",
+    "alerts",
     "map",
     "wall",
     "week",

@@ -21,6 +21,7 @@ from equipment.site.queries import site_version
 from equipment.site.services import put_hold
 from equipment.site.writes import site_write
 from equipment.weather.forecasts import ToldDay, foretell_day
+from schedules.alerts.services import decide
 from schedules.dayplan.models import DaySearch
 from schedules.dayplan.searches import stop_search
 from schedules.farmfile.edits import Asked, edit_farm
@@ -168,6 +169,10 @@ def _stop_year(farm: Farm) -> None:
     stop_run(site_id=farm.site.pk, run_id=run.pk, at=NOW)
 
 
+def _decide(farm: Farm) -> None:
+    decide(site_id=farm.site.pk, alert_id=farm.alert.pk, answer=0, by=farm.manager.actor, at=NOW)
+
+
 def _stop_search(farm: Farm) -> None:
     DaySearch.objects.filter(site=farm.site).update(told_at=NOW)
     stop_search(site_id=farm.site.pk, at=NOW)
@@ -230,6 +235,7 @@ DEEDS: dict[str, tuple[Deed, str]] = {
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "valve 7",
     ),
+    "alerts": (_decide, "Bed with 10% less sand each day. Max"),
     "map": (
         _phone("lock_on", lambda farm: {"place": farm.pens[0].pk, "what": "valve 7"}),
         "Pen pen-1 Lock of Max",

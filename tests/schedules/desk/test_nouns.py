@@ -63,7 +63,7 @@ def _names(client: Client, page: str, language: str) -> list[str]:
     "page",
     [
         *("today", "pens", "crew", "sand", "machines", "week", "look-back"),
-        *("problems", "came-late", "status", "replan", "set-up"),
+        *("problems", "came-late", "status", "replan", "set-up", "alerts"),
     ],
 )
 def test_what_names_things_is_in_the_farms_own_words(

@@ -40,6 +40,7 @@ MOST_QUERIES = 25
 WITHOUT = {
     "today": "Pens: nothing away or called in the next half hour.",
     "day-list": "No job in these hours.",
+    "alerts": "Nothing needs a decision.",
     "map": "No place is on record yet.",
     "wall": "No job is planned for the next three hours.",
     "problems": "Nothing reported is without an answer.",

@@ -124,7 +124,7 @@ def test_at_most_three_decisions_are_shown_and_the_rest_are_counted(
     response = manager.get(url("today"))
 
     assert response.content.decode().count('class="panel decide"><h3><a') == 3
-    assert "Needs a decision: the first 3 of 33" in words(response)
+    assert "Needs a decision: the first 3 of 35" in words(response)
 
 
 def test_work_that_nobody_has_says_why(farm: Farm, manager: Client) -> None:
