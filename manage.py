@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The one door for people: `up`, `doctor`, `backup`, `restore`, `test`, `gates`, and Django's.
+"""The one door for people: `up`, `upgrade`, `doctor`, `backup`, `restore`, tests, and Django's.
 
 `manage.py help` lists Django's commands and those of our own that work on a farm.
 """

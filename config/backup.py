@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -103,8 +103,11 @@ def say(words: str) -> None:
     print(f"penround: {words}", file=sys.stderr, flush=True)
 
 
-def make_backup(wanted: Wanted) -> Path:
-    """Make a backup and tell phones of it; give its path. What goes wrong after that is told."""
+def make_backup(wanted: Wanted, running: str = "") -> Path:
+    """Make a backup and tell phones of it; give its path. What goes wrong after that is told.
+
+    `running` is the address of the folder's database where the caller runs it.
+    """
     refuse_places(wanted)
     made: Path | None = None
     try:
@@ -112,7 +115,7 @@ def make_backup(wanted: Wanted) -> Path:
             for half in wanted.out.glob(f"*{PART}"):
                 if backup_folder.NAME.fullmatch(half.name.removesuffix(PART)):
                     shutil.rmtree(half)
-            with database_of(wanted.folder) as address:
+            with nullcontext(running) if running else database_of(wanted.folder) as address:
                 made, facts = write_backup(wanted, address)
                 with suppress(OSError):  # a full disk: the backup is whole all the same
                     backup_record.remember_made(wanted.folder, made, made_at_of(made))
@@ -133,10 +136,7 @@ def made_at_of(made: Path) -> datetime:
 
 def refuse_places(wanted: Wanted) -> None:
     root = wanted.folder.root
-    if not wanted.folder.places.postgres.exists():
-        raise BackupError(
-            f"{root} holds no farm's database. Name the folder that `up` runs on with --data."
-        )
+    refuse_no_farm(wanted.folder)
     if wanted.out.is_relative_to(root):
         raise BackupError(
             f"{wanted.out} lies in the data folder and would be lost with it. "
@@ -151,6 +151,15 @@ def refuse_places(wanted: Wanted) -> None:
         say(f"{wanted.out} is on the disk of the data: if that disk breaks, both are lost")
 
 
+def refuse_no_farm(folder: DataFolder) -> None:
+    """Refuse a folder in which no `up` has run yet."""
+    if not folder.places.postgres.exists():
+        raise BackupError(
+            f"{folder.root} holds no farm's database. "
+            "Name the folder that `up` runs on with --data."
+        )
+
+
 @contextmanager
 def database_of(folder: DataFolder) -> Iterator[str]:
     """Give the address of the folder's database; where `up` does not run it is started alone."""
@@ -161,17 +170,22 @@ def database_of(folder: DataFolder) -> Iterator[str]:
         wait_for_answer(folder.places)
         yield folder.places.database_url
         return
-    with handle:
-        folder.make()
-        folder.forget_run()  # of an `up` that was killed
-        folder.write_pids("which makes a backup", {})
-        try:
-            log = folder.root / "run" / "postgres.log"
-            lock = handle.fileno()
-            with stores.postgres_alone(folder.places, durable=True, lock=lock, log=log):
-                yield folder.places.database_url
-        finally:
-            folder.forget_run()
+    with handle, started_alone(folder, handle.fileno(), "which makes a backup") as address:
+        yield address
+
+
+@contextmanager
+def started_alone(folder: DataFolder, lock: int, what: str) -> Iterator[str]:
+    """Run the database of a folder whose lock is held; `what` is told to who wants the folder."""
+    folder.make()
+    folder.forget_run()  # of an `up` that was killed
+    folder.write_pids(what, {})
+    try:
+        log = folder.root / "run" / "postgres.log"
+        with stores.postgres_alone(folder.places, durable=True, lock=lock, log=log):
+            yield folder.places.database_url
+    finally:
+        folder.forget_run()
 
 
 def refuse_own_server(folder: DataFolder) -> None:

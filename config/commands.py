@@ -13,6 +13,7 @@ OURS = {  # each module's `main` takes the options and gives the exit code
     "doctor": "config.doctor",
     "backup": "config.backup",
     "restore": "config.restore",
+    "upgrade": "config.upgrade",
     "gates": "config.gates",
     "formulas": "config.formulas",
 }

@@ -73,8 +73,8 @@ def read_facts(connection: Connection) -> Facts:
     connection.execute(SAME_TEXT)
     return Facts(
         postgres=_one(connection, "SELECT split_part(current_setting('server_version'), ' ', 1)"),
-        n_bytes=_one(connection, "SELECT pg_database_size(current_database())"),
-        migrations=_migrations(connection),
+        n_bytes=n_bytes(connection),
+        migrations=read_migrations(connection),
         sites={slug: Site(*rest) for slug, *rest in connection.execute(SITES)},
         media=dict(connection.execute(MEDIA).fetchall()),
         tables={name: _table(connection, name) for (name,) in connection.execute(TABLES)},
@@ -93,7 +93,13 @@ def _one(connection: Connection, query: str) -> Any:
     return row[0]
 
 
-def _migrations(connection: Connection) -> dict[str, list[str]]:
+def n_bytes(connection: Connection) -> int:
+    """Say how much the database takes on its disk."""
+    return int(_one(connection, "SELECT pg_database_size(current_database())"))
+
+
+def read_migrations(connection: Connection) -> dict[str, list[str]]:
+    """Name the steps of the tables that are made, by app."""
     found: dict[str, list[str]] = {}
     for app, name in connection.execute(MIGRATIONS):
         found.setdefault(app, []).append(name)

@@ -65,6 +65,7 @@ class Patient:
     folder: DataFolder
     now: datetime
     backups: Path | None = None
+    is_at_rest: bool = False  # its database alone runs: what the service would do is not asked for
 
     @property
     def up(self) -> str:
@@ -104,8 +105,11 @@ def look_at(patient: Patient) -> Findings:
         cure = f"name its folder with --data, or begin one: {patient.up}"
         yield Finding(Grade.WRONG, words, cure)
         return
-    for look in (of_disk, of_processes, of_database, of_broker, of_web, of_certificate, of_backups):
-        yield from guarded(look, patient)
+    every = (of_disk, of_processes, of_database, of_broker, of_web, of_certificate, of_backups)
+    of_service = (of_processes, of_broker, of_web)
+    for look in every:
+        if not (patient.is_at_rest and look in of_service):
+            yield from guarded(look, patient)
 
 
 def guarded(look: Callable[[Patient], Findings], patient: Patient) -> Findings:
@@ -160,6 +164,8 @@ def of_database(patient: Patient) -> Findings:
             return
         yield from of_clock(cursor)
         yield from of_farm(cursor)
+        if patient.is_at_rest:
+            return
         yield from of_runs(cursor, patient.now)
         yield from of_phones(cursor, patient.now)
 

@@ -1,5 +1,9 @@
-"""What has to be done once before the web server starts: `python -m config.prepare`."""
+"""What has to be done once before the web server starts: `python -m config.prepare`.
 
+With `--look` it does nothing and names the steps of the tables that are to come, one a line.
+"""
+
+import sys
 import time
 from collections.abc import Callable
 from hashlib import sha256
@@ -10,16 +14,12 @@ from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import call_command
 
-from config import messages
+from config import ledger, messages
 
 
 def compile_messages() -> None:
     for folder in settings.LOCALE_PATHS:
         messages.compile_stale(Path(folder))
-
-
-def migrate() -> None:
-    call_command("migrate", interactive=False, verbosity=0)
 
 
 def collect_static() -> None:
@@ -43,18 +43,26 @@ def static_sources() -> str:
 
 STEPS: tuple[tuple[str, Callable[[], None]], ...] = (
     ("translations", compile_messages),
-    ("database tables", migrate),
+    ("database tables", ledger.make_steps),
     ("static files", collect_static),
 )
 
 
-def main() -> None:
+def main(argv: list[str]) -> int:
     django.setup()
+    if argv == ["--look"]:
+        print("\n".join(ledger.steps_to_come()))
+        return 0
     for name, step in STEPS:
         started = time.monotonic()
-        step()
+        try:
+            step()
+        except ledger.NewerError as fault:
+            print(fault, file=sys.stderr)
+            return 1
         print(f"{name} up to date ({time.monotonic() - started:.1f} s)", flush=True)
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main(sys.argv[1:]))

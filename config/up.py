@@ -132,14 +132,9 @@ class Service:
         """Return what all children run on; servers that were named from outside stay."""
         given = os.environ.get
         return {
-            "DJANGO_SETTINGS_MODULE": "config.settings",
+            **environment_of(self.folder, self.site_url),
             "DATABASE_URL": given("DATABASE_URL", self.folder.places.database_url),
             "REDIS_URL": given("REDIS_URL", self.folder.places.redis_url),
-            "SECRET_KEY": given("SECRET_KEY") or self.folder.secret_key(),
-            "SITE_URL": self.site_url,
-            "STATIC_ROOT": str(self.folder.static),
-            "MEDIA_ROOT": str(self.folder.media),
-            "DATA_ROOT": str(self.folder.root),
             "TLS_CERTIFICATE": str(self.secured.certificate) if self.secured else "",
         }
 
@@ -228,6 +223,24 @@ class Service:
 
     def say(self, words: str) -> None:
         self.log.write("up", words)
+
+
+def environment_of(folder: DataFolder, site_url: str, secret_key: str = "") -> dict[str, str]:
+    """Return what a program of ours runs on that works on a data folder's own servers.
+
+    Where no `secret_key` is given it is the folder's, which is made if it has none.
+    """
+    return {
+        "DJANGO_SETTINGS_MODULE": "config.settings",
+        "DATABASE_URL": folder.places.database_url,
+        "REDIS_URL": folder.places.redis_url,
+        "SECRET_KEY": os.environ.get("SECRET_KEY") or secret_key or folder.secret_key(),
+        "SITE_URL": site_url,
+        "STATIC_ROOT": str(folder.static),
+        "MEDIA_ROOT": str(folder.media),
+        "DATA_ROOT": str(folder.root),
+        "TLS_CERTIFICATE": "",
+    }
 
 
 def python(name: str, *argv: str, grace_s: float = 10.0, **environment: str) -> Program:
