@@ -1,7 +1,9 @@
 """`python -m tests.contact_sheet FOLDER [--size usual]`: all screens of the desk on sheets.
 
 Three sizes of farm (empty, usual, overloaded), both languages, a phone's width and a desk's; beside
-them `counts.txt`: by screen how far it is too wide, and what axe finds, contrast apart.
+them `counts.txt`: by screen how far it is too wide, and what axe finds, contrast apart; and the
+5-second lists (`questions-…txt`): what each screen is asked and where the answer stands, which the
+pictures frame.
 """
 
 from __future__ import annotations

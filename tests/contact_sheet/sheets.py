@@ -22,6 +22,7 @@ from equipment.site.models import Actor, Place, Role, Site, User
 from equipment.site.queries import words_of
 from schedules.work.progress import report_problem
 from tests.contact_sheet.__main__ import FOLDER_GIVEN, SIZES_GIVEN
+from tests.contact_sheet.questions import QUESTIONS
 from tests.factories import make_site, make_user
 from tests.looks import PASSWORD, faults_at, prepare, sign_in
 from tests.schedules.desk.reading import PAGES
@@ -43,6 +44,7 @@ class Shot:
     png: bytes
     over_px: int
     found: list[str]
+    answer: tuple[float, float, float, float] | None
 
     @property
     def n_contrast(self) -> int:
@@ -113,15 +115,24 @@ def test_sheet(size: str, clock: Any, browser: Browser, live_server: Any) -> Non
             shots = [_shot(page, name, site.slug) for name in PAGES]
             context.close()
             _sheet(shots, w, h).save(folder / f"{size}-{language}-{width}.png")
+            _list(folder / f"questions-{size}-{language}-{width}.txt", shots, h)
             _count(folder / "counts.txt", f"{size} {language} {width}", shots)
 
 
 def _shot(page: Page, name: str, slug: str) -> Shot:
     page.goto(reverse(name, args=[slug]))
     png = page.screenshot()
+    answer = _answer_box(page, QUESTIONS[name].answer)
     prepare(page)
     over_px = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-    return Shot(name, png, over_px, faults_at(page))
+    return Shot(name, png, over_px, faults_at(page), answer)
+
+
+def _answer_box(page: Page, selector: str) -> tuple[float, float, float, float] | None:
+    """Where on the picture the screen's question is answered."""
+    found = page.locator(selector)
+    box = found.first.bounding_box() if found.count() else None
+    return (box["x"], box["y"], box["x"] + box["width"], box["y"] + box["height"]) if box else None
 
 
 def _sheet(shots: list[Shot], width: int, height: int) -> Image.Image:
@@ -134,9 +145,30 @@ def _sheet(shots: list[Shot], width: int, height: int) -> Image.Image:
         x, y = n % columns * (tile[0] + 8), n // columns * (tile[1] + CAPTION_PX + 8)
         marks = f"{shot.over_px} px over, axe {len(shot.found)}"
         draw.text((x + 4, y + 4), f"{shot.name}: {marks}", "black", font)
-        picture = Image.open(io.BytesIO(shot.png)).convert("RGB").resize(tile)
+        picture = _framed(shot).resize(tile)
         sheet.paste(picture, (x, y + CAPTION_PX))
     return sheet
+
+
+def _framed(shot: Shot) -> Image.Image:
+    """The picture with a frame around what answers its question."""
+    picture = Image.open(io.BytesIO(shot.png)).convert("RGB")
+    if shot.answer is not None:
+        x, y, right, bottom = shot.answer
+        ImageDraw.Draw(picture).rectangle((x - 6, y - 6, right + 6, bottom + 6), None, "#b3005e", 4)
+    return picture
+
+
+def _list(path: Path, shots: list[Shot], height: int) -> None:
+    """The 5-second list: each screen's question, and where in its first screenful the answer is."""
+    with path.open("w") as file:
+        for shot in shots:
+            asked = QUESTIONS[shot.name].asked
+            where = "no answer"
+            if shot.answer is not None:
+                y, bottom = shot.answer[1], shot.answer[3]
+                where = f"{y:.0f} to {bottom:.0f} of {height} px from the top"
+            file.write(f"{shot.name}: {asked} {where}\n")
 
 
 def _count(path: Path, name: str, shots: list[Shot]) -> None:
