@@ -294,12 +294,18 @@ def _hints(desk: Desk, f: Field, text: str) -> Iterator[str]:
         yield _("Several with a semicolon between: a; b.")
     if f.kind in NESTED:
         yield _("As in the farm file: one `key: value` a line.")
-        if f.name in HINTS:
-            yield own_words(desk, str(HINTS[f.name]))
+    if f.name in HINTS:
+        yield _in_own_words(desk, str(HINTS[f.name]))
     if f.name == KEY_FIELD.name:
         yield _("Never changes. Empty: made from the name.")
     elif not f.is_required and f.default not in (None, "", [], {}):
         yield _("Empty: %s.") % say_default(f)
+
+
+def _in_own_words(desk: Desk, text: str) -> str:
+    """Put the farm's own nouns into a hint, but not into what is to be typed as it stands."""
+    parts = re.split(r"(`[^`]*`)", text)
+    return "".join(p if p.startswith("`") else own_words(desk, p) for p in parts)
 
 
 def _say_on_farm(desk: Desk, f: Field, text: str) -> Iterator[str]:

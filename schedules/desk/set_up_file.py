@@ -161,7 +161,8 @@ def _say_kept(desk: Desk, kept: Any) -> str:
     where = f"{title_of(desk, kept.section)} · {kept.key}"
     f = next((f for f in section.fields if f.name == kept.field), None)
     if f is None:
-        return f"{where}: {_('out of use') if kept.now else _('in use')}"
+        gone, there = _("out of use"), _("in use")
+        return f"{where}: {gone if kept.now else there}"
     now, said = (say_shown(desk, section, f, v, {}) for v in (kept.now, kept.in_file))
     told = {"where": f"{where} · {label_of(desk, f)}", "now": now, "file": said}
     return _("%(where)s: %(now)s (file: %(file)s)") % told
@@ -171,7 +172,8 @@ def _say_done(n: int) -> str:
     if not n:
         return _("Nothing was different.")
     words = ngettext("%d entry was taken in.", "%d entries were taken in.", n) % n
-    return f"{words} {_('It can be undone under Last changes.')}"
+    undo = _("It can be undone under Last changes.")
+    return f"{words} {undo}"
 
 
 def _draw_load(desk: Desk, shown: dict[str, Any], status: int) -> HttpResponse:

@@ -100,7 +100,19 @@ NEEDED = {  # without these no day can be planned
     "rotations": gettext_lazy("without them nobody is ever here"),
     "standing_orders": gettext_lazy("without them there is no work"),
 }
-HINTS = {  # of fields that hold a document: what most farms write
+HINTS = {  # what a label alone does not tell
+    "seconds_per_stall_s": gettext_lazy(
+        "A full turn shared out over the stalls: a turn of 8 min with 80 stalls is 6."
+    ),
+    "starts_local": gettext_lazy("By the farm's own clock, such as 05:15."),
+    "duration_min": gettext_lazy("8 hours are 480."),
+    "anchor_on": gettext_lazy(
+        "Any day on which their days on begin, also one long past: the turn is counted from it."
+    ),
+    "return_hold_min": gettext_lazy(
+        "By so much longer the beds can be worked. Without it most pens have no time for them: the "
+        "page of pens says how much each has."
+    ),
     "trigger_rule": gettext_lazy(
         "For a pen's visit `within: usable`, the time in which its beds can be worked. Each day at "
         'seven: `rrule: FREQ=DAILY`, `at_local: "07:00"`, `from_on: 2026-01-01`, `window_h: 3`.'

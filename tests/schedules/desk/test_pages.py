@@ -61,7 +61,7 @@ WITHOUT = {
     "basins": "Basins: the farm file names none.",
     "machines": "Machines: the farm file names none.",
     "standing-orders": "No standing order is in use.",
-    "set-up": "8 things are missing before a first plan.",
+    "set-up": "9 things are missing before a first plan.",
     "status": "No phone is paired yet.",
 }
 HOUR = timedelta(hours=1)
