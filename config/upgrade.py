@@ -29,7 +29,7 @@ from config.backup_folder import BackupError, penround_version
 from config.data_folder import DataFolder, default_root
 from config.ledger import NewerError, refuse_newer
 from config.processes import die_with_parent
-from config.rooms import BASE_DIR
+from config.rooms import APPS, BASE_DIR
 from config.up import environment_of
 
 GROWS_BY = 2.0  # tables that a step writes anew are there twice until all is done
@@ -292,14 +292,14 @@ def show(wanted: Wanted, told: Told) -> None:
 def lines_of(told: Told) -> Iterator[str]:
     """Say it for people."""
     if told.was:
-        yield f"was    {', '.join(f'{app}.{name}' for app, name in sorted(told.was.items()))}"
+        yield f"was    {_ours(told.was)}"
     word = "would" if told.outcome is Outcome.WOULD else "step"
     for step in told.steps:
         yield f"{word:<6} {step}"
     if told.backup:
         yield f"backup {told.backup}"
-    if told.now:
-        yield f"is     {', '.join(f'{app}.{name}' for app, name in sorted(told.now.items()))}"
+    if told.now and told.now != told.was:
+        yield f"is     {_ours(told.now)}"
     if told.rows:
         yield f"rows   {told.rows}"
     for finding in told.findings:
@@ -309,4 +309,10 @@ def lines_of(told: Told) -> Iterator[str]:
     if told.outcome is Outcome.UP_TO_DATE:
         yield f"Penround {told.penround}: nothing is to come for {told.data}"
     elif told.outcome is Outcome.UPGRADED:
-        yield f"Penround {told.penround}: {told.data} is upgraded. If need be, back: {told.restore}"
+        yield f"Penround {told.penround}: {told.data} is upgraded"
+        yield f"       -> start it: python3 manage.py up --no-demo --data {told.data}"
+        yield f"       -> if need be, back with the program of before: {told.restore}"
+
+
+def _ours(last: dict[str, str]) -> str:
+    return ", ".join(f"{app}.{last[app]}" for app in APPS if app in last)
