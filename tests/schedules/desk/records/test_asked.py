@@ -1,0 +1,97 @@
+"""Records: which days are asked for, and who may ask."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from equipment.basins.models import Basin
+from equipment.site.models import Actor, Role, Site
+from tests.factories import make_user, utc
+from tests.farm import Farm
+from tests.schedules.desk.conftest import ClientOf
+from tests.schedules.desk.reading import url, words
+
+from .told import page, say_level, shown, table
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize(
+    ("on", "opens", "closes"),
+    [
+        ("2026-03-08", "2026-03-08 07:00", "2026-03-09 06:00"),  # 23 h
+        ("2026-11-01", "2026-11-01 06:00", "2026-11-02 07:00"),  # 25 h
+    ],
+)
+def test_day_of_another_clock_is_reported_from_midnight_to_midnight(
+    on: str, opens: str, closes: str, basin: Basin, ana: Actor, site: Site, clock: Any
+) -> None:
+    """Denver changes its clock on 8 March and 1 November 2026 (IANA time zone database)."""
+    clock.move_to(utc("2026-11-20 12:00"))
+    client = Client()
+    client.force_login(make_user(Role.MANAGER, site))
+    start, end = utc(opens), utc(closes)
+    inside = [say_level(basin, ana, at) for at in (start, end - timedelta(seconds=1))]
+    for at in (start - timedelta(seconds=1), end):
+        say_level(basin, ana, at)
+
+    found = table(client, "levels", **{"from": on, "to": on})
+    assert [row["record_id"] for row in found] == [str(reading.pk) for reading in inside]
+    assert [row["read_at"][:19] for row in found] == [f"{on}T00:00:00", f"{on}T23:59:59"]
+    moments = [row[0] for row in shown(client, "levels", **{"from": on, "to": on})[1:]]
+    assert [moment.split(" 2026 ")[1] for moment in moments] == ["midnight", "11:59 pm"]
+
+
+def test_period_is_the_last_full_month_unless_asked(lead: Client) -> None:
+    assert "Sun 1 Feb 2026 to Sat 28 Feb 2026" in words(page(lead))
+    asked = {"from": "2025-03-05", "to": "2026-03-04"}
+    assert "Wed 5 Mar 2025 to Wed 4 Mar 2026" in words(page(lead, **asked))  # 365 days
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words_said"),
+    [
+        ("2026-02-30", "2026-03-01", "Give the first and the last day, as in 2026-02-01."),
+        ("2026-02-01", "", "Give the first and the last day, as in 2026-02-01."),
+        ("", "2026-02-01", "Give the first and the last day, as in 2026-02-01."),
+        ("yesterday", "2026-03-01", "Give the first and the last day, as in 2026-02-01."),
+        ("2026-03-02", "2026-03-01", "The last day lies before the first."),
+        ("2026-03-01", "2026-03-05", "Records end today: give a last day up to today."),
+        ("2025-03-03", "2026-03-04", "A report covers 366 days at most."),
+        ("0001-01-01", "0001-01-02", "Give days of the year 2000 or later."),
+        ("9999-12-31", "9999-12-31", "Records end today: give a last day up to today."),
+    ],
+)
+@pytest.mark.parametrize("name", ["records", "record-pdf", "record-csv"])
+def test_bad_period_is_refused_in_words(
+    name: str, first: str, last: str, words_said: str, lead: Client
+) -> None:
+    args = () if name == "records" else ("levels",)
+    response = lead.get(url(name, *args, slug="small"), {"from": first, "to": last})
+
+    assert response.status_code == 400
+    assert words_said in words(response)
+
+
+# Who may see it -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("role", list(Role))
+@pytest.mark.parametrize("name", ["record-pdf", "record-csv"])
+def test_only_who_decides_for_others_gets_a_report(
+    name: str, role: Role, farm: Farm, client_of: ClientOf, stranger: Client
+) -> None:
+    address = url(name, "training")
+    is_lead = role in (Role.LEAD, Role.MANAGER)
+
+    assert client_of(role).get(address).status_code == (200 if is_lead else 403)
+    assert stranger.get(address).status_code == 404
+
+
+@pytest.mark.parametrize("name", ["record-pdf", "record-csv"])
+def test_unknown_report_is_not_found(name: str, lead: Client) -> None:
+    assert lead.get(url(name, "milk", slug="small")).status_code == 404
