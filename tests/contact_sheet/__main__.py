@@ -3,7 +3,8 @@
 Three sizes of farm (empty, usual, overloaded), both languages, a phone's width and a desk's; beside
 them `counts.txt`: by screen how far it is too wide, and what axe finds, contrast apart; and the
 5-second lists (`questions-…txt`): what each screen is asked and where the answer stands, which the
-pictures frame.
+pictures frame. The usual farm's sheet for the desk is also made in grey and as people without
+red, green or blue cones see it (`…-grey.png`, `…-protan.png`, `…-deutan.png`, `…-tritan.png`).
 """
 
 from __future__ import annotations

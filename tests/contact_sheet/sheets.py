@@ -23,6 +23,7 @@ from equipment.site.queries import words_of
 from schedules.work.progress import report_problem
 from tests.contact_sheet.__main__ import FOLDER_GIVEN, SIZES_GIVEN
 from tests.contact_sheet.questions import QUESTIONS
+from tests.eyes import Eyes, picture_seen
 from tests.factories import make_site, make_user
 from tests.looks import PASSWORD, faults_at, prepare, sign_in
 from tests.schedules.desk.reading import PAGES
@@ -34,6 +35,7 @@ UNTOLD = timedelta(hours=14)  # so long nobody says anything, on the overloaded 
 N_PROBLEMS = 120
 SHAPES = {360: (360, 740), 1280: (1280, 900)}
 TILE_PX, CAPTION_PX = 420, 26
+IN_OTHER_EYES = "usual-en-1280"  # this sheet is also shown in grey and to colour-blind eyes
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +116,10 @@ def test_sheet(size: str, clock: Any, browser: Browser, live_server: Any) -> Non
             sign_in(page, "manager")
             shots = [_shot(page, name, site.slug) for name in PAGES]
             context.close()
-            _sheet(shots, w, h).save(folder / f"{size}-{language}-{width}.png")
+            sheet, name = _sheet(shots, w, h), f"{size}-{language}-{width}"
+            sheet.save(folder / f"{name}.png")
+            for eyes in Eyes if name == IN_OTHER_EYES else ():
+                picture_seen(sheet, eyes).save(folder / f"{name}-{eyes}.png")
             _list(folder / f"questions-{size}-{language}-{width}.txt", shots, h)
             _count(folder / "counts.txt", f"{size} {language} {width}", shots)
 
