@@ -45,6 +45,9 @@ class TimeRow:
     spans: tuple[Span, ...]
 
 
+PATTERN = 'width="6" height="6" patternUnits="userSpaceOnUse"'
+
+
 class Drawing:
     """Collects SVG elements; every text is escaped here and nowhere else."""
 
@@ -57,11 +60,17 @@ class Drawing:
         ]
 
     def hatch(self) -> None:
-        """Define the hatching of what is late; once a page, since its name is the page's."""
+        """Define hatching (late), lines (in part) and dots (away); once a page, as ids are its."""
         self.parts.append(
-            '<defs><pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" '
-            'patternTransform="rotate(45)"><rect width="6" height="6" fill="#fff"/>'
-            '<rect width="3" height="6" fill="#f2c230"/></pattern></defs>'
+            "<defs>"
+            f'<pattern id="hatch" {PATTERN} patternTransform="rotate(45)">'
+            '<rect class="hatch-ground" width="6" height="6"/>'
+            '<rect class="hatch-line" width="1.5" height="6"/></pattern>'
+            f'<pattern id="part" {PATTERN}><rect class="part-ground" width="6" height="6"/>'
+            '<rect class="part-line" width="6" height="2"/></pattern>'
+            f'<pattern id="dotted" {PATTERN}><rect class="away-ground" width="6" height="6"/>'
+            '<circle class="away-dot" cx="3" cy="3" r="1"/></pattern>'
+            "</defs>"
         )
 
     def rect(
@@ -106,6 +115,7 @@ class Drawing:
 
 
 LABEL_W = 90.0
+HELD = "job late"  # the class of what must not go on as it is
 ROW_H = 26.0
 HEAD_H = 24.0
 
@@ -204,6 +214,8 @@ def draw_pipeline(
     largest = max((sum(b.size for b in blocks) for _n, blocks in stages), default=0) or 1
     scale = (width - label_w - 130) / largest
     drawing = Drawing(key, width, row * len(stages) + 8, title, desc)
+    if any(block.kind == HELD for _n, blocks in stages for block in blocks):
+        drawing.hatch()
     for index, (name, blocks) in enumerate(stages):
         y, x = index * row + 4, label_w
         drawing.text(4, y + 24, name)
@@ -211,7 +223,7 @@ def draw_pipeline(
             wide = block.size * scale
             drawing.rect((x, y, max(wide - 2, 1), row - 12), block.kind, block.label, block.url)
             if wide > 9 * len(block.label) + 10:
-                drawing.text(x + 6, y + 22, block.label)
+                drawing.text(x + 6, y + 22, block.label, "on")
             x += wide
         total = sum(b.size for b in blocks)
         drawing.text(x + 8, y + 24, f"{total:,.0f} {unit}", "soft")

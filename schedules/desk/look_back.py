@@ -162,7 +162,7 @@ def _turns_chart(
         for record in ranked
         for week, t in _by_week(found, [one.turns for one in record.weeks])
     )
-    kinds = ("job done", "bar soft", "job late", "job")
+    kinds = ("job done", "job part", "job late", "job")
     return Chart("turns", finding, svg, heads, rows, tuple(zip(kinds, parts, strict=True)))
 
 
@@ -178,7 +178,7 @@ def _turns_cell(turns: Turns) -> Cell:
     return Cell(
         parts=(
             (turns.n_full, "job done"),
-            (turns.n_part, "bar soft"),
+            (turns.n_part, "job part"),
             (turns.n_missed, "job late"),
             (turns.n_untold, "job"),
         ),

@@ -31,7 +31,7 @@ from schedules.sand.services import practice_of
 from .base import Desk
 from .bedding import bedded_lines
 from .calendars import pad_links
-from .charts import Block, Chart, DotColumn, draw_dots, draw_pipeline
+from .charts import HELD, Block, Chart, DotColumn, draw_dots, draw_pipeline
 from .pens import pens_of
 from .sand_drying import drying_facts
 from .sand_supply import supply_context
@@ -234,7 +234,7 @@ def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:
             Block(
                 f"{v.batch.number}",
                 tons(desk, v.dry_kg),
-                "job late" if v.is_held else "bar soft",
+                HELD if v.is_held else "bar soft",
                 f"#batch-{v.batch.number}",
             )
             for v in views
@@ -258,6 +258,6 @@ def _pipeline(desk: Desk, views: list[BatchView]) -> Chart:
     rows = tuple(
         (name, str(len(blocks)), f"{sum(b.size for b in blocks):,.0f}") for name, blocks in stages
     )
-    return Chart(
-        "pipeline", finding, svg, (_("Stage"), desk.noun("batches"), tons_unit(desk)), rows
-    )
+    heads = (_("Stage"), desk.noun("batches"), tons_unit(desk))
+    legend = ((HELD, _("Held")),) if any(v.is_held for v in views) else ()
+    return Chart("pipeline", finding, svg, heads, rows, legend)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from schedules.desk import charts
 from schedules.desk.charts import (
+    HELD,
     LABEL_W,
     Block,
     DotColumn,
@@ -146,6 +149,24 @@ def test_block_is_as_wide_as_it_is_heavy() -> None:
     light, heavy = (float(el.get("width") or 0) for el in drawing.iter(f"{SVG}rect"))
     assert heavy + 2 == pytest.approx(3 * (light + 2), abs=0.2)
     assert "400 t" in {el.text for el in drawing.iter(f"{SVG}text")}
+
+
+def test_held_block_brings_the_hatching_that_fills_it() -> None:
+    def patterns(*blocks: Block) -> set[str | None]:
+        stages = [("Drying", list(blocks))]
+        svg = draw_pipeline(key="p", stages=stages, title="t", desc="d", unit="t")
+        return {el.get("id") for el in _parsed(svg).iter(f"{SVG}pattern")}
+
+    assert patterns(Block("1", 100.0)) == set()
+    assert "hatch" in patterns(Block("1", 100.0), Block("2", 300.0, HELD))
+
+
+def test_every_pattern_of_the_style_sheet_is_drawn() -> None:
+    css = (Path(charts.__file__).parent / "static/desk/desk.css").read_text()
+    drawing = _parsed(_time_rows(TimeRow("Pen", ())))
+
+    wanted = set(re.findall(r"url\(#([\w-]+)\)", css))
+    assert wanted == {el.get("id") for el in drawing.iter(f"{SVG}pattern")}
 
 
 def test_there_is_a_dot_for_each_chance() -> None:
