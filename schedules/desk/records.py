@@ -16,10 +16,10 @@ from equipment.site.errors import NotFoundError
 
 from .base import Desk, desk_view, page_context
 from .csv_files import csv_columns, stream_csv
-from .paper import Cell, Sheet, Table, print_report
+from .paper import PAPERS, Cell, Sheet, Table, print_report
 from .record_cover import cover_of
 from .record_heat import heat_days, say_heat_rules
-from .record_period import Period, asked_period, say_period
+from .record_period import MOST_SAID, Period, asked_period, say_period
 from .record_report import Report, every_row, first_rows
 from .record_reports import BY_KEY, HEAT, REPORTS, heat_orders_of
 
@@ -111,7 +111,7 @@ def records(desk: Desk) -> HttpResponse:
 @desk_view
 def record_pdf(desk: Desk, key: str) -> HttpResponse:
     """Print a report, up to `MOST_PRINTED` rows of it: 2 queries, 3 where events are sought."""
-    report, period = _asked(desk, key)
+    report, period = _asked(desk, key, paper=tuple(PAPERS))
     rows, n_in_all = first_rows(desk, report, period, MOST_PRINTED)
     title = report.title(desk)
     cut = f" · {_say_printed(len(rows), n_in_all)}" if len(rows) < n_in_all else ""
@@ -146,7 +146,7 @@ def record_csv(desk: Desk, key: str) -> HttpResponseBase:
 
     `form=sheet` marks it for spreadsheets.
     """
-    report, period = _asked(desk, key)
+    report, period = _asked(desk, key, form=("sheet",))
     columns = csv_columns(*((raw.name, raw.datatype) for raw in report.raws))
     name = f"{report.key}-{period.from_on}-{period.last_on}"
     return stream_csv(desk, columns, _raw_rows(desk, report, period), name)
@@ -158,11 +158,12 @@ def _raw_rows(desk: Desk, report: Report, period: Period) -> Iterator[dict[str, 
         yield {raw.name: raw.get(desk, row) for raw in raws}
 
 
-def _asked(desk: Desk, key: str) -> tuple[Report, Period]:
+def _asked(desk: Desk, key: str, **more: tuple[str, ...]) -> tuple[Report, Period]:
     desk.require_lead()
     if key not in BY_KEY:
-        raise NotFoundError(_("There is no such report."))
-    return BY_KEY[key], asked_period(desk)
+        told = {"given": key[:MOST_SAID], "reports": ", ".join(BY_KEY)}
+        raise NotFoundError(_("There is no report “%(given)s”. There are: %(reports)s.") % told)
+    return BY_KEY[key], asked_period(desk, **more)
 
 
 urlpatterns: list[URLPattern] = [

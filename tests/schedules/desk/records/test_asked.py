@@ -15,7 +15,7 @@ from tests.farm import Farm
 from tests.schedules.desk.conftest import ClientOf
 from tests.schedules.desk.reading import url, words
 
-from .told import page, say_level, shown, table
+from .told import KEYS, page, say_level, shown, table
 
 pytestmark = pytest.mark.django_db
 
@@ -92,6 +92,74 @@ def test_only_who_decides_for_others_gets_a_report(
     assert stranger.get(address).status_code == 404
 
 
+KNOWN = {
+    "records": "from, to",
+    "record-pdf": "from, to, paper",
+    "record-csv": "from, to, form",
+}
+
+
+def refused(client: Client, name: str, query: str) -> str:
+    """What the page says that refuses an address."""
+    args = () if name == "records" else ("levels",)
+    response = client.get(f"{url(name, *args, slug='small')}?{query}")
+    assert response.status_code == 400
+    assert response["Content-Type"].startswith("text/html")
+    return words(response)
+
+
+@pytest.mark.parametrize("name", KNOWN)
+def test_what_is_not_known_is_refused_with_what_is(name: str, lead: Client) -> None:
+    """A period asked for by a wrong word must not come out as the last full month."""
+    said = refused(lead, name, "start=2026-03-01&to=2026-03-04&since=")
+
+    assert "The address asks for what this report cannot give." in said
+    for wrong in ("start", "since"):
+        assert f"{wrong}: Not known here. Take it out; known are: {KNOWN[name]}." in said
+
+
+@pytest.mark.parametrize(
+    ("name", "query", "told"),
+    [
+        ("records", "from=2026-02-01&from=2026-02-02&to=2026-02-03", "from: Given 2 times."),
+        ("record-csv", "form=xlsx", "form: “xlsx” cannot be had. Choose of: sheet."),
+        ("record-csv", "form=sheet&form=sheet", "form: Given 2 times. Give it once."),
+        ("record-pdf", "paper=a3", "paper: “a3” cannot be had. Choose of: letter, a4."),
+        ("record-pdf", "form=sheet", "form: Not known here."),
+        ("record-csv", "paper=a4", "paper: Not known here."),
+        ("records", "FROM=2026-02-01", "FROM: Not known here."),
+        ("records", "from=2026-02-01T00:00&to=2026-02-03", "from: Give the first and the last day"),
+    ],
+)
+def test_value_that_cannot_be_read_is_refused_where_it_stands(
+    name: str, query: str, told: str, lead: Client
+) -> None:
+    assert told in refused(lead, name, query)
+
+
+def test_long_and_hostile_words_are_said_back_short_and_as_text(lead: Client) -> None:
+    response = lead.get(url("records", slug="small"), {"<script>" + "x" * 900: "1"})
+
+    assert response.status_code == 400
+    assert "<script>x" not in response.content.decode()
+    said = words(response)
+    assert f"<script>{'x' * 32}: Not known here." in said
+    assert "x" * 33 not in said
+
+
+def test_what_is_known_is_taken(lead: Client) -> None:
+    days = {"from": "2026-02-01", "to": "2026-02-28"}
+    csv, pdf = (url(name, "levels", slug="small") for name in ("record-csv", "record-pdf"))
+
+    assert lead.get(csv, {**days, "form": "sheet"}).status_code == 200
+    assert lead.get(pdf, {**days, "paper": "a4"}).status_code == 200
+
+
 @pytest.mark.parametrize("name", ["record-pdf", "record-csv"])
-def test_unknown_report_is_not_found(name: str, lead: Client) -> None:
-    assert lead.get(url(name, "milk", slug="small")).status_code == 404
+def test_unknown_report_is_not_found_and_those_that_there_are_named(
+    name: str, lead: Client
+) -> None:
+    response = lead.get(url(name, "milk", slug="small"))
+
+    assert response.status_code == 404
+    assert f"There is no report “milk”. There are: {', '.join(KEYS)}." in words(response)
