@@ -15,6 +15,12 @@ class TimeInFutureError(DomainError):
     code = "time_in_future"
 
 
+class TimePassedError(DomainError):
+    """Foretold for a time that has passed."""
+
+    code = "time_passed"
+
+
 class OtherVisitError(DomainError):
     """So far from the expected time that another milking must be meant."""
 

@@ -17,9 +17,8 @@ from equipment.site.services import put_hold
 from equipment.site.writes import site_write
 from schedules.rounds.clock import MOMENTS
 from schedules.rounds.models import PenVisit
-from schedules.rounds.services import record_visit_time
+from schedules.rounds.services import foretell_visit, record_visit_time
 from schedules.rounds.services.locking import lock_parlors
-from schedules.rounds.services.reports import CLOCK_SKEW
 
 from .trial import Trial, try_deed
 
@@ -35,50 +34,45 @@ def try_disturbance(what: Disturbance, *, site_id: int, by: Actor, at: datetime)
     """Say what it would do to the plan, and keep nothing of it; see `try_deed`."""
 
     def deed() -> None:
-        if isinstance(what, VisitLate):
-            what.record(site_id=site_id, by=by, received_at=max(at, what.at))
-        else:
-            what.do(site_id=site_id, by=by, at=at)
+        what.do(site_id=site_id, by=by, at=at)
 
     return try_deed(site_id=site_id, now=at, deed=deed)
 
 
 @dataclass(frozen=True, slots=True)
 class VisitLate:
-    """A moment of a pen's visit that comes at another time than expected.
-
-    Only what has happened can be told of a visit: one that is ahead can be tried, and told when
-    it has come.
-    """
+    """A moment of a pen's visit that comes at another time than expected, or has come so."""
 
     visit_id: int
     moment: str
     expected_at: datetime
     at: datetime
 
-    def can_be_told(self, now: datetime) -> bool:
-        """Whether it has come by now."""
-        return self.at <= now + CLOCK_SKEW
-
     def do(self, *, site_id: int, by: Actor, at: datetime) -> None:
-        """Record it; refused where the visit was timed anew since it was tried."""
+        """Foretell it, or record what has come; refused where the visit was timed anew since."""
         with site_write(site_id, at):
             lock_parlors(site_id)
             visit = PenVisit.objects.filter(site_id=site_id, pk=self.visit_id).first()
             if visit is not None and expected(visit, self.moment) != self.expected_at:
                 raise StaleError(_("This visit was timed anew since it was tried. Try it again."))
-            self.record(site_id=site_id, by=by, received_at=at)
-
-    def record(self, *, site_id: int, by: Actor, received_at: datetime) -> None:
-        """Record the moment as heard at an instant."""
-        record_visit_time(
-            site_id=site_id,
-            visit_id=self.visit_id,
-            moment=self.moment,
-            at=self.at,
-            by=by,
-            received_at=received_at,
-        )
+            if self.at > at:
+                foretell_visit(
+                    site_id=site_id,
+                    visit_id=self.visit_id,
+                    moment=self.moment,
+                    expected_at=self.at,
+                    by=by,
+                    at=at,
+                )
+            else:
+                record_visit_time(
+                    site_id=site_id,
+                    visit_id=self.visit_id,
+                    moment=self.moment,
+                    at=self.at,
+                    by=by,
+                    received_at=at,
+                )
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from equipment.site.models import Hold, HoldSubject, Place
 from equipment.site.queries import open_holds
 from schedules.dayplan.disturbances import expected, next_moment
 from schedules.dayplan.trial import Trial
+from schedules.rounds.clock import foretold_of
 from schedules.rounds.models import PenVisit
 from schedules.rounds.queries import visits_between
 from schedules.rounds.services.reports import MOMENT_NAMES
@@ -88,6 +89,7 @@ def replan_context(desk: Desk, choices: Choices) -> dict[str, Any]:
         "people": [(shift.worker_id, _say_person(desk, shift)) for shift in choices.shifts],
         "open_pens": [(place.pk, desk.place(place)) for place in choices.pens],
         "closed": choices.closed,
+        "foretold": [line for visit in choices.visits for line in _foretold(desk, visit)],
         "given": desk.request.GET,
     }
 
@@ -103,6 +105,16 @@ def say_visit(desk: Desk, visit: PenVisit) -> str:
             str(MOMENT_NAMES[moment]),
         ]
     )
+
+
+def _foretold(desk: Desk, visit: PenVisit) -> list[tuple[int, str]]:
+    """Say what is foretold of a visit and still counts, with the key to take it back by."""
+    words = _("%(pen)s: “%(moment)s” is foretold for %(at)s.")
+    pen = desk.place(visit.pen.place)
+    return [
+        (visit.pk, words % {"pen": pen, "moment": MOMENT_NAMES[moment], "at": desk.moment(at)})
+        for moment, at in foretold_of(visit).items()
+    ]
 
 
 def _say_person(desk: Desk, shift: Shift) -> str:

@@ -23,6 +23,7 @@ from schedules.dayplan.disturbances import (
     next_moment,
     try_disturbance,
 )
+from schedules.rounds.services import foretell_visit
 from schedules.rounds.services.reports import MOMENT_NAMES
 
 from .base import Desk, desk_view, done, page_context
@@ -41,7 +42,6 @@ class Asked:
     deed: Disturbance
     sent: dict[str, str]
     reason: str = ""  # offered where the verb wants one
-    from_at: str = ""  # when it can be told, where it lies ahead
 
 
 @desk_view
@@ -95,8 +95,7 @@ def _visit(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
         "expected_at": was.isoformat(),
         "at": late.at.isoformat(),
     }
-    from_at = "" if late.can_be_told(desk.now) else desk.moment(late.at)
-    return Asked("visit", words, late, sent, from_at=from_at)
+    return Asked("visit", words, late, sent)
 
 
 def _machine(_desk: Desk, given: QueryDict, choices: Choices) -> Asked:
@@ -150,6 +149,21 @@ def make_so(desk: Desk) -> HttpResponse:
     return done(desk, _("It is told. The plan changes within seconds."), "plan")
 
 
+@desk_view
+def take_back(desk: Desk, pk: int) -> HttpResponse:
+    """Take back what was foretold of a visit."""
+    desk.require_lead()
+    foretell_visit(
+        site_id=desk.site_id,
+        visit_id=pk,
+        moment=None,
+        expected_at=None,
+        by=desk.caller.actor,
+        at=desk.now,
+    )
+    return done(desk, _("It is taken back. The plan changes within seconds."), "replan")
+
+
 def _told(desk: Desk, posted: QueryDict) -> Disturbance:
     what = posted.get("what", "")
     if what == "visit":
@@ -186,4 +200,5 @@ def _read_instant(posted: QueryDict, name: str) -> datetime:
 urlpatterns: list[URLPattern] = [
     path("farm/<slug:slug>/replan/", replan, name="replan"),
     path("farm/<slug:slug>/replan/tell/", require_POST(make_so), name="make-so"),
+    path("farm/<slug:slug>/replan/visit/<int:pk>/back/", require_POST(take_back), name="take-back"),
 ]

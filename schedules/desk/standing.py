@@ -66,7 +66,9 @@ def standing_orders(desk: Desk) -> HttpResponse:
     made = WorkOrder.objects.filter(site_id=desk.site_id, status__in=OPEN)
     n_open = dict(made.values_list("standing_order_id").annotate(n=Count("pk")).order_by())
     places = {(p.kind, p.key): p for p in Place.objects.filter(site_id=desk.site_id)}
-    lines = [_line(desk, row, n_open.get(row.pk, 0), places) for row in rows.order_by("priority", "key")]
+    lines = [
+        _line(desk, row, n_open.get(row.pk, 0), places) for row in rows.order_by("priority", "key")
+    ]
     in_use = [line for line in lines if line.order.retired_at is None]
     n = len(in_use)
     context = page_context(desk, "standing-orders") | {

@@ -10,13 +10,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from equipment.site.models import LEADS
 from equipment.site.rest import EVERYONE, ReadViewSet, site_routes
-from equipment.site.restfields import KeyField, PlaceRef, SaidInput
+from equipment.site.restfields import InstantField, KeyField, PlaceRef, SaidInput
 
 from .clock import MOMENTS
 from .models import BedWindow, Milking, MilkingState, PenVisit
 from .parlor_api import parlor_routes
-from .services import end_milking, record_visit_time, start_milking
+from .services import end_milking, foretell_visit, record_visit_time, start_milking
 
 
 class MilkingOutput(serializers.ModelSerializer[Milking]):
@@ -90,6 +91,13 @@ class MomentInput(SaidInput):
     moment = serializers.ChoiceField(choices=list(MOMENTS))
 
 
+class ForetellInput(SaidInput):
+    """When a moment of a visit will come; without both, what was foretold is taken back."""
+
+    moment = serializers.ChoiceField(choices=list(MOMENTS), required=False)
+    expected_at = InstantField(required=False)
+
+
 class VisitQuery(serializers.Serializer[Any]):
     """Which visits."""
 
@@ -107,8 +115,20 @@ class VisitViewSet(ReadViewSet[PenVisit]):
     serializer_class = VisitOutput
     query = VisitQuery
     lookups = {"local_date": "milking__local_date", "milking": "milking_id", "pen": "pen_id"}
-    roles = {"moments": EVERYONE}
+    roles = {"moments": EVERYONE, "foretell": LEADS}
     stamps = ("changed_at", "windows__changed_at")
+
+    @extend_schema(request=ForetellInput, responses=VisitOutput)
+    @action(detail=True, methods=["post"])
+    def foretell(self, request: Request, slug: str, pk: int) -> Response:
+        """Say when a moment of the visit will come; the rest of its milking is expected by it."""
+
+        def tell() -> Response:
+            said = {"moment": None, "expected_at": None, **self.said(ForetellInput)}
+            foretell_visit(visit_id=pk, **said)
+            return Response(self.shown(self.get_object()))
+
+        return self.once(tell)
 
     @extend_schema(request=MomentInput, responses=VisitOutput)
     @action(detail=True, methods=["post"])

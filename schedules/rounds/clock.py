@@ -1,6 +1,6 @@
 """From the farm's rows to the data that calc times a milking with, and what calc says of one."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -151,15 +151,36 @@ def known_times(
 
     An ended milking says besides when its last cow stepped on, which bounds all before her.
     """
-    known = {
-        visit.pen_id: {
-            moment: local_time.parse_instant(text) for moment, text in visit.actual.items()
-        }
-        for visit in visits
-    }
+    known = {visit.pen_id: _instants(visit.actual) for visit in visits}
     if milking.state == MilkingState.ENDED and visits:
         known[visits[-1].pen_id]["last_on"] = last_on_of(setup, milking.ends_at)
     return known
+
+
+def _instants(texts: Mapping[str, str]) -> dict[str, datetime]:
+    return {moment: local_time.parse_instant(text) for moment, text in texts.items()}
+
+
+def expected_times(
+    setup: ParlorSetup, milking: Milking, visits: Sequence[PenVisit]
+) -> dict[int, dict[str, datetime]]:
+    """What is known of a milking's visits, and what is foretold of them beyond it."""
+    known = known_times(setup, milking, visits)
+    if milking.state != MilkingState.ENDED:
+        for visit in visits:
+            known[visit.pen_id] = foretold_of(visit) | known[visit.pen_id]
+    return known
+
+
+def foretold_of(visit: PenVisit) -> dict[str, datetime]:
+    """Give what is foretold of a visit and still counts: later moments than any reported."""
+    told = _instants(visit.actual)
+    n_told = max((MOMENTS.index(moment) + 1 for moment in told), default=0)
+    return {
+        moment: at
+        for moment, at in _instants(visit.foretold).items()
+        if moment in MOMENTS[n_told:] and all(at >= earlier for earlier in told.values())
+    }
 
 
 def last_on_of(setup: ParlorSetup, ends_at: datetime) -> datetime:

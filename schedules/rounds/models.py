@@ -43,7 +43,8 @@ class PenVisit(Dated, SiteModel):
     """A pen's turn in a milking. Times are as expected until `actual` says what happened.
 
     `actual` maps any of called, first_out, last_out, first_on, first_back, last_back to an
-    ISO instant reported by a person or a gate.
+    ISO instant reported by a person or a gate. `foretold` maps them to when a lead expects them
+    instead; it counts until the moment, or a later one, is reported.
     """
 
     milking = models.ForeignKey(Milking, on_delete=models.CASCADE, related_name="visits")
@@ -57,6 +58,7 @@ class PenVisit(Dated, SiteModel):
     first_back_at = models.DateTimeField()
     last_back_at = models.DateTimeField()
     actual = models.JSONField(default=dict)
+    foretold = models.JSONField(default=dict)
     warnings = models.JSONField(default=list)
     cost_cow_h = models.FloatField(default=0)
 

@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce, Greatest
 from equipment.flushing.visits import FlushVisit, UsableSpan
 
 from . import calc
-from .clock import ParlorSetup, facts_of, known_times, load_setup, site_parlor, time_milking
+from .clock import ParlorSetup, expected_times, facts_of, load_setup, site_parlor, time_milking
 from .models import BedWindow, Milking, PenVisit
 
 LONGEST_VISIT = timedelta(days=2)  # none is away, or has its beds open, so long after its call
@@ -163,7 +163,7 @@ def _as_stored(setup: ParlorSetup, milking: Milking) -> calc.ClockDay:
         starts_at=milking.starts_at,
         free_from=None,
         pens=[(visit.pen_id, visit.n_cows) for visit in visits],
-        facts=facts_of(known_times(setup, milking, visits)),
+        facts=facts_of(expected_times(setup, milking, visits)),
     )
 
 

@@ -199,6 +199,10 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
     ("POST", "batches/<key:pk>/release/"): lambda f: {},
     ("POST", "batches/<key:pk>/spread/"): lambda f: {"bay": f.bays[-1].pk},
     ("POST", "batches/<key:pk>/turn/"): lambda f: {},
+    ("POST", "pen-visits/<key:pk>/foretell/"): lambda f: {
+        "moment": "called",
+        "expected_at": (f.visits[0].called_at + timedelta(minutes=20)).isoformat(),
+    },
     ("POST", "alerts/<key:pk>/decide/"): lambda f: {"answer": 0},
     ("POST", "calendars/"): lambda f: {"kind": "worker", "subject": f.worker.pk},
     ("POST", "calendars/<key:pk>/end/"): lambda f: {},

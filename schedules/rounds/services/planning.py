@@ -59,7 +59,7 @@ def _rows_of(parlor: Parlor, from_on: date, until_on: date) -> list[Milking]:
 
 
 def _is_fixed(milking: Milking, at: datetime) -> bool:
-    reported = any(visit.actual for visit in milking.visits.all())
+    reported = any(visit.actual or visit.foretold for visit in milking.visits.all())
     return milking.state != MilkingState.PLANNED or reported or milking.starts_at <= at
 
 

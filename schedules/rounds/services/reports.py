@@ -18,6 +18,7 @@ from schedules.errors import (
     MilkingStateError,
     OtherVisitError,
     TimeInFutureError,
+    TimePassedError,
     UnknownMomentError,
     VisitOrderError,
 )
@@ -26,6 +27,7 @@ from schedules.rounds.calc.facts import ORDERS
 from schedules.rounds.clock import (
     MOMENTS,
     ParlorSetup,
+    expected_times,
     facts_of,
     known_times,
     last_on_of,
@@ -94,12 +96,7 @@ def record_visit_time(
     moved. Refused: an unknown moment, a time in the future, one so far off that another milking
     is meant, one that contradicts what was recorded of the visit.
     """
-    if moment not in MOMENTS:
-        names = ", ".join(MOMENTS)
-        raise UnknownMomentError(
-            _("There is no moment “%(moment)s” of a visit. Give one of: %(names)s.")
-            % {"moment": moment, "names": names}
-        )
+    _refuse_unknown(moment)
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
         report = _open_report(write, at, by, received_at, visits__pk=visit_id)
@@ -108,6 +105,57 @@ def record_visit_time(
             report.add(visit, moment)
             report.retime()
     return visit
+
+
+def foretell_visit(
+    *,
+    site_id: int,
+    visit_id: int,
+    moment: str | None,
+    expected_at: datetime | None,
+    by: Actor,
+    at: datetime,
+) -> PenVisit:
+    """Say when a moment of a visit will come; the rest of that milking is expected by it.
+
+    It counts until that moment or a later one is reported. With neither moment nor time, what was
+    foretold of the visit is taken back. Tells `milking.foretold`, and `visit.retimed` for each
+    visit that moves. Refused: an unknown moment, one that was reported or lies before one that was,
+    a time that has passed or is so far off that another milking is meant, an ended milking.
+    """
+    with site_write(site_id, at) as write:
+        report = _open_report(write, at, by, at, visits__pk=visit_id)
+        [visit] = [visit for visit in report.visits if visit.pk == visit_id]
+        _refuse_state(report.milking, MilkingState.PLANNED, MilkingState.STARTED)
+        told = _foretold(visit, moment, expected_at, at)
+        if told != visit.foretold:
+            report.foretell(visit, told)
+            report.retime()
+    return visit
+
+
+def _foretold(
+    visit: PenVisit, moment: str | None, expected_at: datetime | None, now: datetime
+) -> dict[str, str]:
+    if moment is None or expected_at is None:
+        return {}
+    _refuse_unknown(moment)
+    expected_at = local_time.require_aware(expected_at).replace(microsecond=0)
+    if any(MOMENTS.index(told) >= MOMENTS.index(moment) for told in visit.actual):
+        raise VisitOrderError(_("This moment was reported: nothing is left to foretell of it."))
+    if expected_at <= now:
+        raise TimePassedError(_("This time has passed. Report the moment when it has come."))
+    _refuse_other(expected_at, getattr(visit, f"{moment}_at"))
+    return {moment: expected_at.isoformat()}
+
+
+def _refuse_unknown(moment: str) -> None:
+    if moment not in MOMENTS:
+        names = ", ".join(MOMENTS)
+        raise UnknownMomentError(
+            _("There is no moment “%(moment)s” of a visit. Give one of: %(names)s.")
+            % {"moment": moment, "names": names}
+        )
 
 
 def end_milking(
@@ -156,6 +204,11 @@ class _Report:
         if self.milking.state == MilkingState.PLANNED:
             self._set_state(MilkingState.STARTED)
 
+    def foretell(self, visit: PenVisit, told: dict[str, str]) -> None:
+        visit.foretold = told
+        visit.save(update_fields=["foretold"])
+        self._tell("milking.foretold", visit.pk, **told)
+
     def end(self) -> None:
         _refuse_time(self.at, self.milking.ends_at, self.received_at)
         last_on_at = last_on_of(self.setup, self.at)
@@ -193,7 +246,7 @@ class _Report:
             starts_at=starts.get(milking.slot, milking.starts_at),
             free_from=last_wash_until(before),
             pens=[(visit.pen_id, visit.n_cows) for visit in visits],
-            facts=facts_of(known_times(self.setup, milking, visits)),
+            facts=facts_of(expected_times(self.setup, milking, visits)),
         )
 
     def _set_state(self, state: MilkingState) -> None:
@@ -281,6 +334,10 @@ def _refuse_time(at: datetime, expected_at: datetime, now: datetime) -> None:
         raise TimeInFutureError(
             _("This time lies in the future. Check the clock of the device and report it again.")
         )
+    _refuse_other(at, expected_at)
+
+
+def _refuse_other(at: datetime, expected_at: datetime) -> None:
     if abs(at - expected_at) > SAME_MILKING:
         raise OtherVisitError(
             _("This time is over 12 hours from what was expected. Choose the right milking.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Callable, Mapping
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -28,7 +29,7 @@ from schedules.dayplan.models import Assignment
 from schedules.desk.pages import urlpatterns
 from schedules.late.pages import urlpatterns as late_urlpatterns
 from schedules.outlook.models import OutlookRun, OutlookState
-from schedules.rounds.models import MilkingState
+from schedules.rounds.models import MilkingState, PenVisit
 from schedules.sand.models import MoistureTest, Stage
 from schedules.work.models import Outcome, Problem, Status, WorkOrder
 from tests.farm import Farm
@@ -103,6 +104,13 @@ def _refused(farm: Farm) -> str:
     usual = {"site": farm.site, "actor": farm.worker.actor, "payload": {}, **facts}
     Event.objects.get_or_create(pk=REFUSED, defaults=usual)
     return str(REFUSED)
+
+
+def _foretold_visit(farm: Farm) -> tuple[object, ...]:
+    visit = farm.visits[0]
+    at = (visit.called_at + timedelta(minutes=20)).isoformat()
+    PenVisit.objects.filter(pk=visit.pk, foretold={}).update(foretold={"called": at})
+    return (visit.pk,)
 
 
 FORMS: dict[str, Form] = {
@@ -209,6 +217,7 @@ FORMS: dict[str, Form] = {
         lambda f: {"what": "machine", "machine": f.machines[0].pk, "reason": "tire flat"},
         LEADS,
     ),
+    "take-back": (_foretold_visit, lambda f: {}, LEADS),
     "end-repair": (
         lambda f: (Repair.objects.filter(machine=f.machines[1], down_until=None).get().pk,),
         lambda f: {"parts": "hose", "cost": "12"},
@@ -574,7 +583,7 @@ def test_own_lock_comes_off_and_anothers_only_with_the_procedure(
 def test_every_address_of_the_desk_is_tested_as_a_page_or_as_a_form() -> None:
     others = {"begin", "sign-in", "sign-out", "set-language", "site-news", "day-sheet"}
     others |= {"week-sheet", "pad-sheet", "service-sheet"}  # test_paper.py
-    others |= {"record-pdf", "record-csv"}  # test_records.py
+    others |= {"record-pdf", "record-csv"}  # records/test_asked.py
     others |= {f"set-up-{name}" for name in ("file", "load", "section", "new", "paste", "entry")}
     others |= {"undo-edit"}  # test_set_up.py, test_set_up_many.py
     others |= {"look-back-pens", "look-back-weeks"}  # tables: test_look_back.py

@@ -14,9 +14,6 @@ from crews.roster.models import Presence, Shift
 from crews.roster.services import call_in_sick
 from equipment.site.models import Change
 from equipment.site.queries import site_version
-from schedules.dayplan.disturbances import (
-    VisitLate,
-)
 from schedules.dayplan.models import PlanRun
 from schedules.work.models import Status, WorkOrder
 from schedules.work.progress import start_work
@@ -72,11 +69,9 @@ def test_a_trial_on_the_page_tells_nothing(kind: str, dawn: Dawn) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_trial_says_what_then_comes_of_it(kind: str, db: None) -> None:
-    """By the same verb and the plan's own mending; a call can be told once it has come."""
-    dawn = Dawn(starts_local="08:55" if kind == "visit" else "10:00")
+    """By the same verb and the plan's own mending."""
+    dawn = Dawn(starts_local="10:00")
     before, deed = dawn.has(), dawn.deed(kind)
-    if kind == "visit":
-        deed = VisitLate(dawn.visit.pk, "called", dawn.visit.called_at, NOW + 4 * MINUTE)
     trial = dawn.try_it(deed)
     assert trial.changes
 

@@ -23,7 +23,7 @@ from tests.factories import (
 
 from .conftest import NOW
 from .dawn import MINUTE, Dawn, after, client_as, everything, follow, tried
-from .reading import url, words
+from .reading import section, url, words
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 25  # of the page without its trial, as of each
@@ -69,17 +69,25 @@ def test_a_visit_that_should_have_been_called_is_told_late(dawn: Dawn) -> None:
     assert visit.actual == {"called": NOW.isoformat()}
 
 
-def test_a_visit_that_lies_ahead_can_be_tried_and_not_told(dawn: Dawn) -> None:
-    client = client_as()
-    page = tried(dawn, "visit", client)
+def test_a_visit_that_lies_ahead_is_foretold_and_taken_back(dawn: Dawn) -> None:
+    client, visit = client_as(), dawn.visit
+    was = visit.called_at
+    page = tried(dawn, "visit", client, minutes="25")
 
-    assert "Make it so" not in words(page)
-    assert "It lies ahead" in words(page)
-    before = everything()
-    answer = _send(page, client)
-    assert answer.status_code == 422
-    assert "This time lies in the future." in words(answer)
-    assert everything() == before
+    assert _send(page, client).status_code == 302
+
+    visit.refresh_from_db()
+    assert visit.foretold == {"called": (was + 25 * MINUTE).isoformat()}
+    assert visit.called_at == was + 25 * MINUTE
+    shown = client.get(url("replan", slug="dawn"))
+    assert section(shown, "foretold-h") == "Foretold"
+    assert "“called” is foretold for" in words(shown)
+
+    answer = client.post(url("take-back", visit.pk, slug="dawn"))
+
+    assert answer.status_code == 302
+    visit.refresh_from_db()
+    assert (visit.foretold, visit.called_at) == ({}, was)
 
 
 def test_a_visit_timed_anew_since_is_not_told_by_an_old_trial(dawn: Dawn) -> None:
