@@ -17,7 +17,7 @@ from playwright.sync_api import Page
 
 FOLDER_GIVEN = "FIRST_HOUR_FOLDER"
 
-PEOPLE = ("Ona Fernbrook", "Tavo Robledal", "Merit Ashmere", "Ines Valdeverde")
+PEOPLE = ("Ona Fernbrook", "Tavo Robledal", "Merit Ashmere", "Nora Valdeverde")
 PASTED: dict[str, Sequence[str]] = {  # as a spreadsheet copies them; names as people write them
     "pens": (
         "Label\tWhat cows live here\tCows in milk\tWay to the parlor (ft)\tMilking rank"
