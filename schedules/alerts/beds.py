@@ -21,6 +21,7 @@ from .found import Answer, Found
 from .models import AlertKind, AnswerCode
 
 AHEAD = timedelta(hours=4)  # half a shift: later visits can still be planned otherwise
+MINUTE, STEP_MIN = timedelta(minutes=1), 5  # so that what is late is not stated anew each minute
 N_TRIED = 2  # jobs that remedies are looked for: each costs seconds
 CODES = {
     RemedyKind.LATER: AnswerCode.LONGER_WINDOW,
@@ -65,8 +66,19 @@ def _row(order: WorkOrder, stalls: dict[int, int], now: datetime) -> RowWork:
         n_stalls=stalls.get(order.place_id, 1),
         duration_min=order.duration_min,
         due_at=order.due_at,
-        ends_at=None if _has_nobody(order) else span_taken(order, assignment_of(order), now)[1],
+        ends_at=None if _has_nobody(order) else _end_of(order, now),
     )
+
+
+def _end_of(order: WorkOrder, now: datetime) -> datetime:
+    """Say when work that somebody has ends; what should have ended, at the next five minutes."""
+    ends_at = span_taken(order, assignment_of(order), now)[1]
+    if ends_at > now + MINUTE:
+        return ends_at
+    past = timedelta(
+        minutes=now.minute % STEP_MIN, seconds=now.second, microseconds=now.microsecond
+    )
+    return now - past + STEP_MIN * MINUTE
 
 
 def _has_nobody(order: WorkOrder) -> bool:

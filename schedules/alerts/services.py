@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
@@ -17,6 +17,7 @@ from .found import Answer, Found
 from .models import MAX_NOTE, Alert, AlertKind
 
 ANSWER = "alerts.answer"
+LEEWAY = timedelta(hours=1)  # what is to be decided now stays so while the next job comes up
 
 
 def keep(
@@ -47,7 +48,7 @@ def _state(site_id: int, row: Alert | None, found: Found, at: datetime) -> bool:
     facts = dict(found.facts)
     if row is None:
         row = Alert(site_id=site_id, kind=found.kind, subject=found.subject, raised_at=at)
-    elif row.decided_at or (row.facts == facts and row.due_at == found.due_at):
+    elif row.decided_at or (row.facts == facts and _is_same_time(row.due_at, found.due_at, at)):
         return False
     else:
         row.n_stated += 1
@@ -57,6 +58,11 @@ def _state(site_id: int, row: Alert | None, found: Found, at: datetime) -> bool:
     args = {"alert": row.pk, "n_stated": row.n_stated}
     enqueue(ANSWER, key=key, site_id=site_id, at=at, args=args)
     return True
+
+
+def _is_same_time(was: datetime, is_now: datetime, at: datetime) -> bool:
+    """Whether a deadline says the same: one that has passed is now, whatever comes after it."""
+    return was == is_now or (was <= at and is_now <= at + LEEWAY)
 
 
 def found_again(row: Alert) -> Found:

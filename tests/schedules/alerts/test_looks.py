@@ -163,6 +163,21 @@ def test_work_under_way_that_runs_over_gives_way_to_cows_or_leaves_stalls(
     assert answers[0].facts == {"later_min": 3}
 
 
+def test_work_that_should_have_ended_is_stated_anew_every_five_minutes_alone(
+    milking: Milking,
+) -> None:
+    milking.give_both()
+    late = milking.orders[1]
+    WorkOrder.objects.filter(pk=late.pk).update(
+        status=Status.IN_PROCESS, started_at=late.due_at - 6 * MINUTE
+    )
+    at = [late.due_at + n * MINUTE for n in (1, 2, 3, 4, 8)]
+
+    told = [look_for_beds(milking.site.pk, one)[0].facts["over_min"] for one in at]
+
+    assert told == [4, 4, 4, 9, 9]
+
+
 def test_beds_are_no_matter_once_the_cows_are_back_or_far_ahead(milking: Milking) -> None:
     assert look_for_beds(milking.site.pk, milking.visit.last_back_at) == []
     assert look_for_beds(milking.site.pk, NOW - 5 * HOUR) == []
@@ -225,7 +240,6 @@ def test_machine_that_is_out_while_work_waits_for_its_kind_is_told(loader: Machi
         "kind": "loader",
         "n_jobs": 2,
         "hours": 3.0,
-        "first": first.pk,
     }
     assert found.due_at == first.starts_after
     answers = answer_machine(loader.site_id, found, NOW)
@@ -256,6 +270,19 @@ def test_named_stand_in_counts_while_it_is_in_use(loader: Machine) -> None:
         at=NOW,
     )
     assert [f.facts["machine"] for f in look_for_machines(loader.site_id, NOW)] == [loader.pk]
+
+
+def test_figures_of_a_machine_stay_while_its_day_goes_by(loader: Machine) -> None:
+    first = job(loader.site, "turn/1", MachineKind.LOADER, hours=2)
+    job(loader.site, "turn/2", MachineKind.LOADER, hours=8)
+    down(loader)
+    [before] = look_for_machines(loader.site_id, NOW)
+
+    WorkOrder.objects.filter(pk=first.pk).update(status=Status.CANCELLED, outcome="missed")
+    [after] = look_for_machines(loader.site_id, NOW + 5 * HOUR)
+
+    assert after.facts == before.facts
+    assert after.due_at > before.due_at
 
 
 # Drivers ----------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
+from equipment.site.calc.local_time import local_date_of
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, PlaceKind, Site, TaskRun
 from equipment.site.queries import site_version
@@ -81,6 +82,12 @@ def test_what_stands_otherwise_is_stated_anew_and_asked_for_its_answers_again(si
     assert TaskRun.objects.filter(kind="alerts.answer").count() == 2
 
 
+def test_deadline_that_has_passed_stays_so_while_the_next_comes_up(site: Site) -> None:
+    look(site, replace(HERE, due_at=NOW - MINUTE))
+    assert look(site, replace(HERE, due_at=NOW + 30 * MINUTE)) == 0
+    assert look(site, replace(HERE, due_at=NOW + 90 * MINUTE)) == 1
+
+
 def test_what_is_not_found_any_more_is_over_and_comes_back_as_a_new_matter(site: Site) -> None:
     look(site, HERE)
     assert look(site, at=NOW + MINUTE) == 1
@@ -135,7 +142,9 @@ def test_runs_look_reckon_the_answers_and_end_what_is_over() -> None:
     now = datetime.now(UTC)
     order = job(loader.site, "turn/1", loader.kind)  # type: ignore[arg-type]  # its value
     WorkOrder.objects.filter(pk=order.pk).update(
-        starts_after=now + 60 * MINUTE, due_at=now + 120 * MINUTE
+        local_date=local_date_of(now, loader.site.zone),
+        starts_after=now + 60 * MINUTE,
+        due_at=now + 120 * MINUTE,
     )
     down(loader)
 

@@ -54,7 +54,6 @@ FACTS: dict[AlertKind, dict[str, Any]] = {
         "kind": "loader",
         "n_jobs": 2,
         "hours": 3.5,
-        "first": 1,
     },
     AlertKind.DRIVERS: {
         "on": ON,
