@@ -68,6 +68,7 @@ def _empty(_clock: time_machine.Traveller) -> Site:
 
 def _usual(_clock: time_machine.Traveller) -> Site:
     call_command("load_demo", stdout=io.StringIO(), stderr=io.StringIO())
+    runs.plan_periodic(now=datetime.now(UTC))
     while runs.poll(now=datetime.now(UTC)) or runs.poll_slow(now=datetime.now(UTC)):
         pass
     return Site.objects.get()
@@ -86,6 +87,7 @@ def _overloaded(clock: time_machine.Traveller) -> Site:
         text = f"The gate at the far end does not close any more ({n}). " * (1 + n % 3)
         report_problem(site_id=site.pk, place_id=place, text=text, by=by, at=datetime.now(UTC))
     clock.shift(UNTOLD)
+    runs.plan_periodic(now=datetime.now(UTC))
     while runs.poll(now=datetime.now(UTC)) or runs.poll_slow(now=datetime.now(UTC)):
         pass
     return site
