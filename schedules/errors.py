@@ -188,7 +188,6 @@ class AlertOverError(DomainError):
     """Decided by somebody already, or over by itself."""
 
     code = "alert_over"
-    status = 409
 
 
 class NoAnswerError(DomainError):

@@ -608,6 +608,8 @@ class Farm:
                 subject=f"batch-{n}",
                 place=self.pile_places[n].place,
                 raised_at=self.now,
+                stated_at=self.now,
+                n_answered=1,
                 due_at=self.now + DAY,
                 facts={
                     "batch": None,
@@ -619,6 +621,7 @@ class Farm:
                     "use_frac": 0.1,
                     "truck_kg": 24_000,
                     "lead_d": 3,
+                    "late_d": 0,
                 },
                 answers=[
                     {"code": AnswerCode.USE_LESS, "facts": {"use_frac": 0.1, "until_on": None}}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
@@ -43,6 +43,7 @@ class ShortHeads:
     n_there: int
     starts_at: datetime
     skill_name: str = ""
+    key: str = field(default="", compare=False)  # of the kind of shift, as the roster has it
 
 
 def short_heads(site: Site, from_on: date, until_on: date, now: datetime) -> list[ShortHeads]:
@@ -61,7 +62,9 @@ def short_heads(site: Site, from_on: date, until_on: date, now: datetime) -> lis
         n_there = there[on, kind, skill]
         if n_there < n_needed and starts_at > now:
             name = names.get(skill, "")
-            found.append(ShortHeads(on, first.name, skill, n_needed, n_there, starts_at, name))
+            found.append(
+                ShortHeads(on, first.name, skill, n_needed, n_there, starts_at, name, kind)
+            )
     return found
 
 

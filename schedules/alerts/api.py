@@ -39,6 +39,7 @@ class AlertOutput(serializers.ModelSerializer[Alert]):
             "due_at",
             "facts",
             "answers",
+            "n_answered",
             "decided_at",
             "decided_by",
             "decision",
@@ -60,6 +61,9 @@ class DecideInput(SaidInput):
     """The answer taken, by its place from 0, or what is done instead, in words."""
 
     answer = serializers.IntegerField(min_value=0, max_value=9, required=False)
+    n_answered = serializers.IntegerField(
+        min_value=0, required=False, help_text="As the answers were read with; needed with one."
+    )
     note = serializers.CharField(max_length=MAX_NOTE, required=False)
 
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 
 from equipment.basins.filling import BasinsView, BasinView, basins_view
 from equipment.basins.queries import basins_to_clean
 from equipment.site.calc.local_time import local_date_of, resolve
 from equipment.site.queries import site_of
 
-from .found import Answer, Found
+from .found import MORNING, Answer, Found
 from .models import AlertKind, AnswerCode
-
-MORNING = time(7)  # by when a day's work must be decided; common practice, no source
 
 
 def look_for_basins(site_id: int, now: datetime) -> list[Found]:
@@ -31,6 +29,7 @@ def look_for_basins(site_id: int, now: datetime) -> list[Found]:
                 place_id=row.basin_id,
                 due_at=resolve(datetime.combine(begin_on, MORNING), site.zone),
                 facts={"line_on": row.line_on.isoformat(), "clean_d": row.clean_d},
+                weight=int(row.line_on <= today),
             )
         )
     return found

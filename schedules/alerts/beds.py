@@ -12,6 +12,7 @@ from equipment.site.models import PlaceKind
 from schedules.dayplan.calc.remedies import Remedy, RemedyKind
 from schedules.dayplan.help import help_for
 from schedules.dayplan.queries import assignment_of, orders_between, span_taken
+from schedules.rounds.clock import site_parlor
 from schedules.rounds.models import PenVisit
 from schedules.work.models import Status, WorkOrder
 from schedules.work.queries import OPEN
@@ -22,9 +23,7 @@ from .models import AlertKind, AnswerCode
 
 AHEAD = timedelta(hours=4)  # half a shift: later visits can still be planned otherwise
 MINUTE, STEP_MIN = timedelta(minutes=1), 5  # so that what is late is not stated anew each minute
-N_TRIED = 2  # jobs that remedies are looked for: each costs seconds
-CODES = {
-    RemedyKind.LATER: AnswerCode.LONGER_WINDOW,
+CODES = {  # more time for the job is none: its window ends when the cows come
     RemedyKind.ONE_MORE_PERSON: AnswerCode.ONE_MORE_PERSON,
     RemedyKind.ONE_MORE_MACHINE: AnswerCode.ONE_MORE_MACHINE,
     RemedyKind.INSTEAD_OF: AnswerCode.INSTEAD_OF,
@@ -71,10 +70,10 @@ def _row(order: WorkOrder, stalls: dict[int, int], now: datetime) -> RowWork:
 
 
 def _end_of(order: WorkOrder, now: datetime) -> datetime:
-    """Say when work that somebody has ends; what should have ended, at the next five minutes."""
-    ends_at = span_taken(order, assignment_of(order), now)[1]
-    if ends_at > now + MINUTE:
-        return ends_at
+    """Say when work that somebody has ends; past its closing, at the next five minutes."""
+    if now < order.due_at:
+        starts_at, _end = span_taken(order, assignment_of(order), now)
+        return max(starts_at + order.duration_min * MINUTE, now)
     past = timedelta(
         minutes=now.minute % STEP_MIN, seconds=now.second, microseconds=now.microsecond
     )
@@ -105,26 +104,38 @@ def _found(visit: PenVisit, orders: Sequence[WorkOrder], short: BedsShort) -> Fo
             "back_at": visit.first_back_at.isoformat(),
             "nobody": nobody,
         },
+        weight=short.n_rows,
     )
 
 
 def answer_beds(site_id: int, found: Found, now: datetime) -> list[Answer]:
     """Give what the plan's own search finds for work that nobody has, else what gives way.
 
-    Each remedy is found by a solve of the day with all else as it is; seconds.
+    Each remedy is found by a solve of the day with all else as it is; seconds. Cows wait only as
+    long as the farm's limit of time away leaves, and only before the first is back.
     """
     names = dict(Worker.objects.filter(site_id=site_id).values_list("pk", "name"))
     answers = [
         Answer(CODES[remedy.kind], _remedy_facts(remedy, order_id, names))
-        for order_id in found.facts["nobody"][:N_TRIED]
+        for order_id in found.facts["nobody"][:1]
         for remedy in help_for(site_id=site_id, work_order_id=order_id, at=now).remedies
+        if remedy.kind in CODES
     ]
     first = {answer.code: answer for answer in reversed(answers)}  # of a kind, the cheapest
     over_min = found.facts["over_min"]
     last = [Answer(AnswerCode.LEAVE_STALLS, {"n_stalls": found.facts["n_stalls"]})]
-    if over_min > 0:
+    if 0 < over_min <= _may_wait_min(site_id, found, now):
         last.insert(0, Answer(AnswerCode.COWS_LATER, {"later_min": over_min}))
     return [*first.values(), *last]
+
+
+def _may_wait_min(site_id: int, found: Found, now: datetime) -> float:
+    """How long a pen's cows may come back later by the farm's limit of time away: 2 queries."""
+    visit = PenVisit.objects.filter(site_id=site_id, pk=int(found.subject.split("-")[1])).first()
+    parlor = site_parlor(site_id)
+    if visit is None or parlor is None or visit.first_back_at <= now:
+        return 0.0
+    return parlor.away_limit_min - (visit.last_back_at - visit.first_out_at) / MINUTE
 
 
 def _remedy_facts(remedy: Remedy, order_id: int, names: Mapping[int, str]) -> dict[str, object]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
-from crews.roster.build import Kinds
 from crews.roster.short_heads import short_heads
 from crews.roster.standby import standbys
 from equipment.machines.models import Machine
@@ -30,17 +29,19 @@ def look_for_drivers(site_id: int, now: datetime) -> list[Found]:
     return [
         Found(
             kind=AlertKind.DRIVERS,
-            subject=f"shift-{short.starts_at:%Y%m%dT%H%M}-{short.skill}",
+            subject=f"{short.on}/{short.key}/{short.skill}",
             due_at=short.starts_at,
             facts={
                 "on": short.on.isoformat(),
                 "starts_at": short.starts_at.isoformat(),
                 "shift": short.kind,
+                "key": short.key,
                 "skill": short.skill,
                 "skill_name": short.skill_name,
                 "n_needed": short.n_needed,
                 "n_there": short.n_there,
             },
+            weight=short.n_needed - short.n_there,
         )
         for short in short_heads(site, today, until_on, now - BEGUN)
         if short.skill in skills and short.starts_at < now + AHEAD
@@ -50,9 +51,12 @@ def look_for_drivers(site_id: int, now: datetime) -> list[Found]:
 def answer_drivers(site_id: int, found: Found, now: datetime) -> list[Answer]:
     """Name the two people whose coming costs the roster least, else look outside."""
     site, facts = site_of(site_id), found.facts
-    kind = _kind_of(site_id, facts["shift"])
     people = standbys(
-        site=site, on=date.fromisoformat(facts["on"]), kind=kind, skill=facts["skill"], at=now
+        site=site,
+        on=date.fromisoformat(facts["on"]),
+        kind=facts["key"],
+        skill=facts["skill"],
+        at=now,
     )
     named = [
         Answer(
@@ -62,9 +66,3 @@ def answer_drivers(site_id: int, found: Found, now: datetime) -> list[Answer]:
         for one in people
     ]
     return [*named, Answer(AnswerCode.HIRE_DRIVER, {"skill_name": facts["skill_name"]})]
-
-
-def _kind_of(site_id: int, name: str) -> str:
-    """Find a kind of shift by the name of its first pattern: 1 query."""
-    patterns = Kinds.of(site_id).patterns
-    return next((kind for kind, group in patterns.items() if group[0].name == name), "")

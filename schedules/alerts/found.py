@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 
 from .models import AlertKind, AnswerCode
+
+MORNING = time(7)  # by when a day's work must be decided; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +17,8 @@ class Found:
     """One thing that will go wrong unless somebody decides by `due_at`.
 
     `subject` names it within its kind as long as it is the same matter; `facts` are plain numbers,
-    keys of rows and ISO times, fit for JSON.
+    keys of rows and ISO times, fit for JSON. `weight` says how bad it is, in steps: what is decided
+    is asked again when it grows by one.
     """
 
     kind: AlertKind
@@ -23,6 +26,12 @@ class Found:
     due_at: datetime
     facts: Mapping[str, Any]
     place_id: int | None = None
+    weight: int = 0
+
+    @property
+    def stated(self) -> dict[str, Any]:
+        """What is kept of it."""
+        return {**self.facts, "weight": self.weight}
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,9 @@ AHEAD = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """Work of the week from today on that asks for a kind of machine, and how much is still open.
+    """Work of the week from today on that asks for a kind of machine and is not done.
 
-    Whole days are counted, so that the figures stay the same while a day goes by.
+    Whole days are counted, what was missed too, so that figures stay while a day goes by.
     """
 
     n_jobs: int = 0
@@ -45,8 +45,8 @@ class Waiting:
 
 
 def look_for_machines(site_id: int, now: datetime) -> list[Found]:
-    """Find each machine that is out while work of the coming week asks for its kind alone: 4
-    queries.
+    """Find each machine that is out while work of the coming week asks for its kind alone: 5
+    queries, 2 where none is out.
 
     Work that may be done with a machine of another kind waits only where none of these is in use.
     """
@@ -81,12 +81,13 @@ def look_for_machines(site_id: int, now: datetime) -> list[Found]:
 
 
 def _waiting(site_id: int, now: datetime, usable: set[str]) -> dict[str, Waiting]:
-    """Work of the week that no machine in use can do, by each kind asked for: 1 query."""
+    """Work of the week that no machine in use can do, by each kind asked for: 2 queries."""
     today = local_date_of(now, site_of(site_id).zone)
     rows = WorkOrder.objects.filter(
         site_id=site_id, local_date__gte=today, local_date__lt=today + AHEAD, for_machine=None
-    ).exclude(Q(machine_kinds=[]) | Q(outcome=Outcome.NOT_NEEDED))
+    ).filter(Q(status__in=OPEN) | Q(outcome=Outcome.MISSED))
     found: dict[str, Waiting] = {}
+    rows = rows.exclude(machine_kinds=[])
     for order in rows.values("machine_kinds", "duration_min", "starts_after", "due_at", "status"):
         if not usable.intersection(order["machine_kinds"]):
             for kind in order["machine_kinds"]:

@@ -29,7 +29,6 @@ class AnswerCode(StrEnum):
 
     COWS_LATER = "cows_later"
     LEAVE_STALLS = "leave_stalls"  # to the next milking
-    LONGER_WINDOW = "longer_window"
     ONE_MORE_PERSON = "one_more_person"
     ONE_MORE_MACHINE = "one_more_machine"
     INSTEAD_OF = "instead_of"  # another job, that is left out
@@ -48,10 +47,11 @@ class AnswerCode(StrEnum):
 class Alert(Dated, SiteModel):
     """One thing that needs a decision, of one subject, from when it was seen until it is over.
 
-    `facts` is its evidence and `due_at` the time to decide by. `answers` holds up to two, the best
-    first, each a code with its facts; None until they are reckoned from the `n_stated`th facts.
-    A decision takes one of them, or is told in words (`note`); after it the row stays as it was
-    decided, and quiet, until the matter is over.
+    `facts` is its evidence, stated for the `n_stated`th time at `stated_at`, and `due_at` the time
+    to decide by. `answers` holds up to two, the best first, each a code with its facts; they answer
+    the `n_answered`th facts, None until the first are reckoned. A decision takes one of them, or is
+    told in words (`note`); after it the row stays as it was decided, and quiet, until the matter is
+    over, grows worse, or stands still so when its time has come: then it is asked in a new row.
     """
 
     kind = models.CharField(max_length=10, choices=[(kind.value, kind.value) for kind in AlertKind])
@@ -64,6 +64,8 @@ class Alert(Dated, SiteModel):
     facts: models.JSONField[Any, Any] = models.JSONField(default=dict)
     answers: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
     n_stated = models.PositiveIntegerField(default=1)
+    stated_at = models.DateTimeField()
+    n_answered = models.PositiveIntegerField(default=0)
     decided_at = models.DateTimeField(null=True, blank=True)
     decided_by = models.ForeignKey(
         Actor, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

@@ -1,6 +1,6 @@
 """Reads of what needs a decision, shared by pages and API."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from .models import Alert
 
@@ -11,12 +11,11 @@ def alerts_of(site_id: int) -> QuerySet[Alert]:
     return rows.select_related("place__parent", "decided_by")
 
 
-def open_alerts(site_id: int) -> QuerySet[Alert]:
-    """What nobody has decided and is not over, the soonest to decide first: 1 query."""
-    return alerts_of(site_id).filter(ended_at=None, decided_at=None).order_by("due_at", "pk")
+def standing_alerts(site_id: int) -> QuerySet[Alert]:
+    """What is not over, decided or not, the soonest to decide first: 1 query."""
+    return alerts_of(site_id).filter(ended_at=None).order_by("due_at", "pk")
 
 
 def past_alerts(site_id: int) -> QuerySet[Alert]:
-    """What was decided, or went by without a decision, the newest first: 1 query."""
-    is_past = Q(decided_at__isnull=False) | Q(ended_at__isnull=False)
-    return alerts_of(site_id).filter(is_past).order_by("-raised_at", "-pk")
+    """What is over, decided or not, the newest first: 1 query."""
+    return alerts_of(site_id).filter(ended_at__isnull=False).order_by("-raised_at", "-pk")

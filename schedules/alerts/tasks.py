@@ -7,38 +7,43 @@ from datetime import UTC, datetime, timedelta
 from equipment.site.models import TaskRun
 from equipment.site.runs import run_kind
 
-from .found import Answer, Found
+from .found import Answer
 from .looks import QUICK, SLOW, Look, answers_to
 from .models import Alert, AlertKind
 from .services import ANSWER, found_again, keep, write_answers
 
 
-def _look(run: TaskRun, looks: dict[AlertKind, Look]) -> list[Found]:
+def _look(run: TaskRun, looks: dict[AlertKind, Look]) -> None:
+    """Look and keep kind by kind; one that fails keeps no other from being looked at."""
     assert run.site_id is not None
-    now = datetime.now(UTC)
-    return [one for look in looks.values() for one in look(run.site_id, now)]
+    now, failed = datetime.now(UTC), []
+    for kind, look in looks.items():
+        try:
+            keep(site_id=run.site_id, kinds=(kind,), found=look(run.site_id, now), at=now)
+        except Exception as error:
+            failed.append(error)
+    if failed:
+        raise ExceptionGroup("looks that failed", failed)
 
 
-def look_soon(run: TaskRun) -> list[Found]:
-    """Look outside of any transaction at what moves within hours."""
-    return _look(run, QUICK)
+def look_soon(run: TaskRun) -> None:
+    """Look outside of the run's transaction at what moves within hours."""
+    _look(run, QUICK)
 
 
-def look_ahead(run: TaskRun) -> list[Found]:
-    """Look outside of any transaction at what moves within days."""
-    return _look(run, SLOW)
+def look_ahead(run: TaskRun) -> None:
+    """Look outside of the run's transaction at what moves within days."""
+    _look(run, SLOW)
 
 
 @run_kind("alerts.look", prepare=look_soon, every=timedelta(minutes=1))
-def keep_soon(run: TaskRun, found: list[Found]) -> None:
-    assert run.site_id is not None
-    keep(site_id=run.site_id, kinds=tuple(QUICK), found=found, at=datetime.now(UTC))
+def looked_soon(_run: TaskRun, _prepared: None) -> None:
+    """Nothing is left to do: each kind was kept by itself."""
 
 
 @run_kind("alerts.look_ahead", queue="forecast", prepare=look_ahead, every=timedelta(minutes=15))
-def keep_ahead(run: TaskRun, found: list[Found]) -> None:
-    assert run.site_id is not None
-    keep(site_id=run.site_id, kinds=tuple(SLOW), found=found, at=datetime.now(UTC))
+def looked_ahead(_run: TaskRun, _prepared: None) -> None:
+    """Nothing is left to do."""
 
 
 def reckon(run: TaskRun) -> list[Answer] | None:

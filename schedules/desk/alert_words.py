@@ -110,14 +110,14 @@ def _why_beds(desk: Desk, alert: Alert) -> list[str]:
 def _why_sand(desk: Desk, alert: Alert) -> list[str]:
     facts = alert.facts
     return [
-        _("%(mass)s would lack until then, beside what is never gone below.")
+        _("%(mass)s would lack until then, on top of the safety stock.")
         % {"mass": say_tons(desk, facts["short_kg"])},
         _("From order to sand: %s.") % _days(facts["lead_d"]),
     ]
 
 
 def _why_basin(desk: Desk, alert: Alert) -> list[str]:
-    return [_("So it is in 1 of 10 runs of weather, with the design storm kept free.")]
+    return [_("In 1 of 10 runs of weather, with room for the design storm where one is set.")]
 
 
 def _why_machine(desk: Desk, alert: Alert) -> list[str]:
@@ -131,15 +131,10 @@ def _why_machine(desk: Desk, alert: Alert) -> list[str]:
 
 
 def _why_drivers(desk: Desk, alert: Alert) -> list[str]:
-    return [_("So many the roster asks for; who is sick or on leave is not counted as there.")]
+    return [_("The roster asks for this many; who is sick or on leave is not counted as there.")]
 
 
 # Answers ----------------------------------------------------------------------------------------
-
-
-def _longer(desk: Desk, facts: Facts, named: Named) -> str:
-    words = _("Give %(job)s %(min)d min more: then %(who)s can do it from %(at)s.")
-    return words % {**_given(desk, facts, named), "min": facts["later_min"]}
 
 
 def _person(desk: Desk, facts: Facts, named: Named) -> str:
@@ -165,7 +160,8 @@ def _given(desk: Desk, facts: Facts, named: Named) -> dict[str, object]:
 
 
 def _cows_later(desk: Desk, facts: Facts, named: Named) -> str:
-    return str(_("Let the cows back %d min later.") % facts["later_min"])
+    words = _("Let the cows back %d min later: still within your limit of time away.")
+    return str(words % facts["later_min"])
 
 
 def _stalls(desk: Desk, facts: Facts, named: Named) -> str:
@@ -183,8 +179,12 @@ def _buy(desk: Desk, facts: Facts, named: Named) -> str:
         "Buy %(n)d trucks of sand for %(mass)s that lack: order by %(day)s.",
         n,
     )
-    mass = say_tons(desk, facts["mass_kg"])
-    return words % {"n": n, "mass": mass, "day": desk.day(_at(facts, "order_by"))}
+    mass, late_d = say_tons(desk, facts["mass_kg"]), facts["late_d"]
+    said: str = words % {"n": n, "mass": mass, "day": desk.day(_at(facts, "order_by"))}
+    if late_d:
+        more = ngettext("Even so it comes %d day late.", "Even so it comes %d days late.", late_d)
+        return f"{said} {more % late_d}"
+    return said
 
 
 def _turn(desk: Desk, facts: Facts, named: Named) -> str:
@@ -222,21 +222,26 @@ def _haul(desk: Desk, facts: Facts, named: Named) -> str:
 
 
 def _repair(desk: Desk, facts: Facts, named: Named) -> str:
-    words = _("Have %(name)s put right by %(at)s.")
-    return words % {"name": facts["name"], "at": desk.moment(_at(facts, "by"))}
+    return _("Have %(name)s put right %(by)s.") % {"name": facts["name"], "by": say_by(desk, facts)}
+
+
+def say_by(desk: Desk, facts: Facts) -> str:
+    """Say by when; what is past is now."""
+    by = _at(facts, "by")
+    return _("now") if by <= desk.now else _("by %s") % desk.moment(by)
 
 
 def _hire(desk: Desk, facts: Facts, named: Named) -> str:
-    words = _("Borrow or hire another by %(at)s: %(kind)s.")
+    words = _("Borrow or hire another %(by)s: %(kind)s.")
     kind = MachineKind(facts["kind"]).label
-    return words % {"kind": kind, "at": desk.moment(_at(facts, "by"))}
+    return words % {"kind": kind, "by": say_by(desk, facts)}
 
 
 def _call_in(desk: Desk, facts: Facts, named: Named) -> str:
     n = facts["shifts_near"]
     words = ngettext(
-        "Put %(name)s on it: no rule is broken; %(n)d shift in the weeks around.",
-        "Put %(name)s on it: no rule is broken; %(n)d shifts in the weeks around.",
+        "Add %(name)s to this shift: no rule is broken; %(n)d shift in the weeks around.",
+        "Add %(name)s to this shift: no rule is broken; %(n)d shifts in the weeks around.",
         n,
     )
     return words % {"name": facts["name"], "n": n}
@@ -263,7 +268,6 @@ WHY: dict[AlertKind, Callable[[Desk, Alert], list[str]]] = {
 ANSWERS: dict[AnswerCode, Callable[[Desk, Facts, Named], str]] = {
     AnswerCode.COWS_LATER: _cows_later,
     AnswerCode.LEAVE_STALLS: _stalls,
-    AnswerCode.LONGER_WINDOW: _longer,
     AnswerCode.ONE_MORE_PERSON: _person,
     AnswerCode.ONE_MORE_MACHINE: _machine,
     AnswerCode.INSTEAD_OF: _instead,

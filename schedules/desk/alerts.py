@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 
 from equipment.site.models import Place
 from schedules.alerts.models import Alert, AlertKind, AnswerCode
-from schedules.alerts.queries import open_alerts, past_alerts
+from schedules.alerts.queries import past_alerts, standing_alerts
 from schedules.alerts.services import decide
 from schedules.work.models import WorkOrder
 
@@ -41,6 +41,8 @@ class AlertLine:
     """One matter in words; `answers` are None while they are reckoned."""
 
     pk: int
+    kind: str
+    n_answered: int
     what: str
     why: list[str]
     decide_by: str
@@ -64,17 +66,18 @@ class PastLine:
 
 def alerts_context(desk: Desk) -> dict[str, Any]:
     """Put the page together: 4 queries."""
-    found = list(open_alerts(desk.site_id)[: MOST_OPEN + 1])
+    standing = list(standing_alerts(desk.site_id))
+    found = [row for row in standing if row.decided_at is None]
     past = list(past_alerts(desk.site_id)[:MOST_PAST])
-    named = _named(desk, [*found, *past])
+    named = _named(desk, [*standing, *past])
     lines = [_line(desk, row, named) for row in found[:MOST_OPEN]]
     return {
         "finding": _finding(lines, len(found)),
         "lines": lines,
         "is_more": len(found) > MOST_OPEN,
         "most": MOST_OPEN,
-        "resting": [_past(desk, row, named) for row in past if row.ended_at is None],
-        "past": [_past(desk, row, named) for row in past if row.ended_at is not None],
+        "resting": [_past(desk, row, named) for row in standing if row.decided_at is not None],
+        "past": [_past(desk, row, named) for row in past],
     }
 
 
@@ -111,6 +114,8 @@ def _line(desk: Desk, alert: Alert, named: Named) -> AlertLine:
     answers = alert.answers
     return AlertLine(
         pk=alert.pk,
+        kind=alert.kind,
+        n_answered=alert.n_answered,
         what=say_alert(desk, alert),
         why=say_evidence(desk, alert),
         decide_by=_decide_by(desk, alert),
@@ -149,13 +154,16 @@ def _past(desk: Desk, alert: Alert, named: Named) -> PastLine:
 def decide_alert(desk: Desk, pk: int) -> HttpResponse:
     """Keep a decision, and lead to where the deed is done."""
     desk.require_lead()
-    asked, answer = desk.request.POST, None
+    asked = desk.request.POST
+    answer = n_answered = None
     if "answer" in asked:
         answer = read_whole(asked, "answer", _("Answer"), least=0, most=9)
+        n_answered = read_whole(asked, "n_answered", _("Answer"))
     row = decide(
         site_id=desk.site_id,
         alert_id=pk,
         answer=answer,
+        n_answered=n_answered,
         note=asked.get("note", ""),
         by=desk.caller.actor,
         at=desk.now,

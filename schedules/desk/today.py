@@ -13,7 +13,7 @@ from equipment.attachments.models import Attachment, SubjectKind
 from equipment.attachments.queries import attachments_of
 from equipment.site.calc.local_time import day_bounds, local_date_of
 from schedules.alerts.models import Alert
-from schedules.alerts.queries import open_alerts
+from schedules.alerts.queries import standing_alerts
 from schedules.dayplan.queries import assignment_of, orders_between
 from schedules.rounds.queries import visits_between
 from schedules.work.models import Outcome, Problem, Status, WorkOrder
@@ -144,12 +144,12 @@ def _finding(lines: list[OrderLine]) -> str:
 
 
 def _decisions(desk: Desk, lines: list[OrderLine]) -> list[Decision]:
-    """What needs a person, soonest due first; work that a matter speaks of is not said again: 1
-    query.
+    """What needs a person, soonest due first; work that a matter speaks of, decided or not, is not
+    said again: 1 query.
     """
-    matters = list(open_alerts(desk.site_id))
+    matters = list(standing_alerts(desk.site_id))
     spoken_of = {pk for alert in matters for pk in alert.facts.get("nobody", ())}
-    found = [(alert.due_at, _of_alert(desk, alert)) for alert in matters]
+    found = [(one.due_at, _of_alert(desk, one)) for one in matters if one.decided_at is None]
     found += [
         (line.order.due_at, one) for line, one in _of_work(lines) if line.order.pk not in spoken_of
     ]

@@ -51,6 +51,8 @@ class Migration(migrations.Migration):
                 ("facts", models.JSONField(default=dict)),
                 ("answers", models.JSONField(blank=True, null=True)),
                 ("n_stated", models.PositiveIntegerField(default=1)),
+                ("stated_at", models.DateTimeField()),
+                ("n_answered", models.PositiveIntegerField(default=0)),
                 ("decided_at", models.DateTimeField(blank=True, null=True)),
                 ("decision", models.JSONField(blank=True, null=True)),
                 ("note", models.CharField(blank=True, max_length=300)),

@@ -203,7 +203,7 @@ BODIES: dict[Operation, Callable[[Farm], Body]] = {
         "moment": "called",
         "expected_at": (f.visits[0].called_at + timedelta(minutes=20)).isoformat(),
     },
-    ("POST", "alerts/<key:pk>/decide/"): lambda f: {"answer": 0},
+    ("POST", "alerts/<key:pk>/decide/"): lambda f: {"answer": 0, "n_answered": 1},
     ("POST", "calendars/"): lambda f: {"kind": "worker", "subject": f.worker.pk},
     ("POST", "calendars/<key:pk>/end/"): lambda f: {},
     ("POST", "crew-pens/"): lambda f: {

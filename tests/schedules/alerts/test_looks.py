@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -12,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from crews.people.models import Skill, Worker
 from crews.roster.models import Presence, Shift, ShiftDemand, ShiftPattern
+from equipment.barns.models import Pen
 from equipment.basins.models import BasinOutlook
 from equipment.machines.models import Machine, MachineKind
 from equipment.machines.services import start_repair
@@ -27,7 +29,8 @@ from schedules.alerts.models import AlertKind, AnswerCode
 from schedules.alerts.sand import answer_sand, look_for_sand
 from schedules.dayplan.models import Assignment, Claim
 from schedules.outlook.models import OutlookPractice
-from schedules.sand.models import DryForecast, Stage
+from schedules.sand.models import Batch, DryForecast, Stage
+from schedules.sand.services import bed_pens
 from schedules.work.models import Status, WorkOrder
 from tests.equipment.basins.test_records import make_fleet, make_weather
 from tests.factories import (
@@ -161,6 +164,34 @@ def test_work_under_way_that_runs_over_gives_way_to_cows_or_leaves_stalls(
     answers = answer_beds(milking.site.pk, found, NOW)
     assert codes(answers) == [AnswerCode.COWS_LATER, AnswerCode.LEAVE_STALLS]
     assert answers[0].facts == {"later_min": 3}
+
+
+def test_cows_wait_no_longer_than_the_farms_limit_and_not_once_they_come(
+    milking: Milking,
+) -> None:
+    """Away 55 min of 60: five more may be, not six."""
+    milking.give_both()
+    late, back_at = milking.orders[1], milking.visit.first_back_at
+    for over_min, may_wait in ((5, True), (6, False)):
+        WorkOrder.objects.filter(pk=late.pk).update(
+            status=Status.IN_PROCESS, started_at=late.due_at - (6 - over_min) * MINUTE
+        )
+        [found] = milking.look()
+        assert found.facts["over_min"] == over_min
+        answers = answer_beds(milking.site.pk, found, NOW)
+        assert (AnswerCode.COWS_LATER in codes(answers)) == may_wait
+        assert AnswerCode.COWS_LATER not in codes(answer_beds(milking.site.pk, found, back_at))
+
+
+def test_work_that_ends_in_time_is_quiet_to_its_last_minute(milking: Milking) -> None:
+    milking.give_both()
+    last = milking.orders[1]
+    WorkOrder.objects.filter(pk=milking.orders[0].pk).delete()
+    WorkOrder.objects.filter(pk=last.pk).update(
+        status=Status.IN_PROCESS, started_at=last.due_at - 6 * MINUTE
+    )
+    for minutes in range(6):
+        assert look_for_beds(milking.site.pk, last.due_at - (6 - minutes) * MINUTE) == []
 
 
 def test_work_that_should_have_ended_is_stated_anew_every_five_minutes_alone(
@@ -370,7 +401,7 @@ def test_basin_that_cannot_be_cleaned_in_time_is_told_with_when_to_begin() -> No
     assert found.place_id == basins[0].pk
     assert found.due_at == utc("2026-03-03 14:00")  # 7:00 am in Denver, six days before the line
     answers = answer_basin(site.pk, found, NOW)
-    assert set(codes(answers)) <= {AnswerCode.SWITCH_GATE, AnswerCode.CLEAN_OUT, AnswerCode.HAUL}
+    assert codes(answers) == []
 
 
 # Sand -------------------------------------------------------------------------------------------
@@ -394,9 +425,29 @@ def test_sand_without_a_batch_on_its_way_is_to_be_bought(yard: Site) -> None:
     assert found.facts["needed_on"] == "2026-03-08"
     assert found.due_at == utc("2026-03-05 14:00")
     assert found.facts["batch"] is None
-    buy, less = answer_sand(yard.pk, found, NOW)
-    assert (buy.code, less.code) == (AnswerCode.BUY_SAND, AnswerCode.USE_LESS)
+    [buy] = answer_sand(yard.pk, found, NOW)  # a fifth less sand would be far from enough
+    assert buy.code == AnswerCode.BUY_SAND
     assert buy.facts["n_trucks"] * 24_000 >= found.facts["short_kg"]
+    assert buy.facts["late_d"] == 0
+
+
+def test_less_sand_is_an_answer_up_to_a_fifth(yard: Site) -> None:
+    [found] = look_for_sand(yard.pk, NOW)
+    for use_frac, is_offered in ((0.2, True), (0.21, False)):
+        facts = {**found.facts, "use_frac": use_frac}
+        answers = answer_sand(yard.pk, replace(found, facts=facts), NOW)
+        assert (AnswerCode.USE_LESS in codes(answers)) == is_offered
+
+
+def test_sand_bedded_today_is_not_counted_twice(yard: Site) -> None:
+    [before] = look_for_sand(yard.pk, NOW)
+    batch, pen = Batch.objects.get(site=yard), Pen.objects.get(site=yard)
+    by = Actor.objects.filter(site=yard)[0]
+    bed_pens(site_id=yard.pk, batch_id=batch.pk, pen_ids=[pen.pk], dry_kg=1000, by=by, at=NOW)
+
+    [after] = look_for_sand(yard.pk, NOW + HOUR)
+
+    assert after.facts == before.facts
 
 
 def test_batch_that_cures_past_its_day_is_the_matter(yard: Site) -> None:
@@ -435,6 +486,7 @@ def test_turning_more_is_named_where_it_closes_the_gap(yard: Site) -> None:
         "use_frac": 0.3,
         "truck_kg": 24_000,
         "needed_on": "2026-03-08",
+        "late_d": 0,
         "ready_on": "2026-03-12",
     }
     found = Found(AlertKind.SAND, "batch-1", NOW, facts)

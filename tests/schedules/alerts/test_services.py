@@ -15,9 +15,10 @@ from equipment.site.errors import NotFoundError
 from equipment.site.models import Actor, PlaceKind, Site, TaskRun
 from equipment.site.queries import site_version
 from equipment.site.runs import enqueue, perform
+from schedules.alerts import tasks
 from schedules.alerts.found import Answer, Found
 from schedules.alerts.models import Alert, AlertKind, AnswerCode
-from schedules.alerts.queries import open_alerts, past_alerts
+from schedules.alerts.queries import past_alerts, standing_alerts
 from schedules.alerts.services import decide, keep, write_answers
 from schedules.errors import AlertOverError, NoAnswerError
 from schedules.work.models import WorkOrder
@@ -45,6 +46,10 @@ def lead(site: Site) -> Actor:
 
 def look(site: Site, *found: Found, at: datetime = NOW) -> int:
     return keep(site_id=site.pk, kinds=KINDS, found=found, at=at)
+
+
+def still_open(site: Site) -> list[Alert]:
+    return [row for row in standing_alerts(site.pk) if row.decided_at is None]
 
 
 def answered(site: Site) -> Alert:
@@ -77,7 +82,8 @@ def test_what_stands_otherwise_is_stated_anew_and_asked_for_its_answers_again(si
     look(site, replace(HERE, facts={"n_jobs": 3}))
 
     row.refresh_from_db()
-    assert (row.n_stated, row.facts, row.raised_at) == (2, {"n_jobs": 3}, NOW)
+    assert (row.n_stated, row.facts["n_jobs"], row.raised_at) == (2, 3, NOW)
+    assert row.n_answered == 1
     assert row.answers is not None  # the earlier ones stand until there are new ones
     assert TaskRun.objects.filter(kind="alerts.answer").count() == 2
 
@@ -92,10 +98,10 @@ def test_what_is_not_found_any_more_is_over_and_comes_back_as_a_new_matter(site:
     look(site, HERE)
     assert look(site, at=NOW + MINUTE) == 1
     assert Alert.objects.get().ended_at == NOW + MINUTE
-    assert not open_alerts(site.pk).exists()
+    assert not still_open(site)
 
     look(site, HERE, at=NOW + 2 * MINUTE)
-    assert [row.raised_at for row in open_alerts(site.pk)] == [NOW + 2 * MINUTE]
+    assert [row.raised_at for row in still_open(site)] == [NOW + 2 * MINUTE]
     assert Alert.objects.count() == 2
 
 
@@ -103,7 +109,7 @@ def test_a_look_ends_nothing_of_kinds_that_it_did_not_look_at(site: Site) -> Non
     keep(site_id=site.pk, kinds=(AlertKind.SAND,), found=[replace(HERE, kind=AlertKind.SAND)],
          at=NOW)  # fmt: skip
     assert look(site) == 0
-    assert open_alerts(site.pk).count() == 1
+    assert len(still_open(site)) == 1
 
 
 def test_another_sites_matters_are_let_be(site: Site) -> None:
@@ -178,18 +184,82 @@ def test_no_answers_are_reckoned_for_what_is_over(site: Site) -> None:
 def test_decision_is_kept_with_its_answer_and_the_matter_rests(site: Site, lead: Actor) -> None:
     row = answered(site)
 
-    decide(site_id=site.pk, alert_id=row.pk, answer=1, by=lead, at=NOW + MINUTE)
+    decide(site_id=site.pk, alert_id=row.pk, answer=1, n_answered=1, by=lead, at=NOW + MINUTE)
 
     row.refresh_from_db()
     assert row.decision == {"code": "hire_machine", "facts": {}}
     assert (row.decided_by, row.decided_at) == (lead, NOW + MINUTE)
-    assert not open_alerts(site.pk).exists()
+    assert not still_open(site)
     assert look(site, replace(HERE, facts={"n_jobs": 9}), at=NOW + 2 * MINUTE) == 0
     assert look(site, at=NOW + 3 * MINUTE) == 1
     row.refresh_from_db()
-    assert row.facts == {"n_jobs": 2}
+    assert row.facts["n_jobs"] == 2
     assert row.ended_at == NOW + 3 * MINUTE
     assert [one.pk for one in past_alerts(site.pk)] == [row.pk]
+
+
+def test_what_is_decided_and_grows_worse_is_asked_again(site: Site, lead: Actor) -> None:
+    row = answered(site)
+    decide(site_id=site.pk, alert_id=row.pk, answer=0, n_answered=1, by=lead, at=NOW)
+    assert look(site, replace(HERE, weight=0), at=NOW + MINUTE) == 0
+
+    look(site, replace(HERE, weight=1), at=NOW + 2 * MINUTE)
+
+    row.refresh_from_db()
+    assert row.ended_at == NOW + 2 * MINUTE
+    [anew] = still_open(site)
+    assert (anew.facts["weight"], anew.raised_at) == (1, NOW + 2 * MINUTE)
+
+
+def test_what_is_decided_and_still_so_when_its_time_comes_is_asked_once_more(
+    site: Site, lead: Actor
+) -> None:
+    row = answered(site)
+    decide(site_id=site.pk, alert_id=row.pk, answer=0, n_answered=1, by=lead, at=NOW)
+    assert look(site, HERE, at=NOW + 59 * MINUTE) == 0
+
+    assert look(site, HERE, at=HERE.due_at) == 2
+
+    [anew] = still_open(site)
+    who: dict[str, Any] = {"site_id": site.pk, "by": lead, "at": HERE.due_at + MINUTE}
+    decide(alert_id=anew.pk, note="tomorrow", **who)
+    assert look(site, HERE, at=HERE.due_at + 2 * MINUTE) == 0
+
+
+def test_beds_left_on_purpose_are_not_asked_again_when_their_time_comes(
+    site: Site, lead: Actor
+) -> None:
+    beds = replace(HERE, kind=AlertKind.BEDS)
+    look(site, beds)
+    row = Alert.objects.get()
+    decide(site_id=site.pk, alert_id=row.pk, note="left", by=lead, at=NOW)
+    assert look(site, beds, at=HERE.due_at + MINUTE) == 0
+
+
+def test_who_is_free_is_asked_again_after_a_while(site: Site) -> None:
+    beds = replace(HERE, kind=AlertKind.BEDS)
+    look(site, beds)
+    assert look(site, beds, at=NOW + 14 * MINUTE) == 0
+    assert look(site, beds, at=NOW + 15 * MINUTE) == 1
+    assert Alert.objects.get().n_stated == 2
+
+
+def test_look_that_fails_keeps_no_other_from_being_looked_at(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(_site_id: int, _now: datetime) -> list[Found]:
+        raise ValueError("broken")
+
+    looks = {AlertKind.BEDS: broken, AlertKind.MACHINE: lambda _site_id, _now: [HERE]}
+    monkeypatch.setattr(tasks, "QUICK", looks)
+    enqueue("alerts.look", key="one", site_id=site.pk, at=datetime.now(UTC))
+    run = TaskRun.objects.get(kind="alerts.look")
+
+    assert not perform(run.pk)
+
+    run.refresh_from_db()
+    assert "looks that failed" in run.error
+    assert len(still_open(site)) == 1
 
 
 def test_decision_may_be_told_in_words(site: Site, lead: Actor) -> None:
@@ -200,7 +270,16 @@ def test_decision_may_be_told_in_words(site: Site, lead: Actor) -> None:
 
 
 @pytest.mark.parametrize(
-    "given", [{}, {"note": "  "}, {"answer": 2}, {"answer": -1}, {"note": "x" * 301}]
+    "given",
+    [
+        {},
+        {"note": "  "},
+        {"answer": 2, "n_answered": 1},
+        {"answer": -1, "n_answered": 1},
+        {"answer": 0},
+        {"answer": 0, "n_answered": 2},
+        {"note": "x" * 301},
+    ],
 )
 def test_decision_for_nothing_is_refused_and_nothing_changes(
     site: Site, lead: Actor, given: dict[str, Any]
@@ -214,9 +293,11 @@ def test_decision_for_nothing_is_refused_and_nothing_changes(
 
 def test_whoever_decides_first_stands(site: Site, lead: Actor) -> None:
     row = answered(site)
-    decide(site_id=site.pk, alert_id=row.pk, answer=0, by=lead, at=NOW)
+    decide(site_id=site.pk, alert_id=row.pk, answer=0, n_answered=1, by=lead, at=NOW)
     with pytest.raises(AlertOverError, match="has decided it already"):
-        decide(site_id=site.pk, alert_id=row.pk, answer=1, by=make_actor(site), at=NOW)
+        decide(
+            site_id=site.pk, alert_id=row.pk, answer=1, n_answered=1, by=make_actor(site), at=NOW
+        )
     row.refresh_from_db()
     assert row.decision is not None
     assert row.decision["code"] == "repair"
@@ -226,9 +307,11 @@ def test_what_is_over_or_nobodys_is_not_decided(site: Site, lead: Actor) -> None
     row = answered(site)
     look(site)
     with pytest.raises(AlertOverError, match="nothing to decide"):
-        decide(site_id=site.pk, alert_id=row.pk, answer=0, by=lead, at=NOW)
+        decide(site_id=site.pk, alert_id=row.pk, answer=0, n_answered=1, by=lead, at=NOW)
     with pytest.raises(NotFoundError):
-        decide(site_id=make_site("other").pk, alert_id=row.pk, answer=0, by=lead, at=NOW)
+        decide(
+            site_id=make_site("other").pk, alert_id=row.pk, answer=0, n_answered=1, by=lead, at=NOW
+        )
 
 
 def test_place_of_another_site_is_refused_by_the_database(site: Site) -> None:

@@ -117,7 +117,7 @@ FORMS: dict[str, Form] = {
     "settle-event": (lambda f: (_refused(f),), lambda f: {"answer": "leave"}, LEADS),
     "settle-order": (lambda f: (f.orders[-1].pk,), lambda f: {"counts": "no"}, LEADS),
     "reassign-order": (lambda f: (f.orders[8].pk,), _reassign, LEADS),
-    "decide-alert": (lambda f: (f.alert.pk,), lambda f: {"answer": "0"}, LEADS),
+    "decide-alert": (lambda f: (f.alert.pk,), lambda f: {"answer": "0", "n_answered": "1"}, LEADS),
     "free-order": (lambda f: (f.assigned.pk,), lambda f: {}, LEADS),
     "cancel-order": (lambda f: (f.orders[9].pk,), lambda f: {"reason": "ice"}, LEADS),
     "tell-order": (lambda f: (f.orders[9].pk, "done"), lambda f: {}, ALL),

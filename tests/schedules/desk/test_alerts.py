@@ -73,12 +73,11 @@ SAID = {
     ),
     AlertKind.SAND: (
         "Batch 7 is needed on Sat 7 Mar and likely ready on Sat 7 Mar.",
-        "55 tons would lack until then, beside what is never gone below. "
-        "From order to sand: 3 days.",
+        "55 tons would lack until then, on top of the safety stock. From order to sand: 3 days.",
     ),
     AlertKind.BASIN: (
         "Pen pen-1 may pass its line by Sat 7 Mar; cleaning it out takes 6 days.",
-        "So it is in 1 of 10 runs of weather, with the design storm kept free.",
+        "In 1 of 10 runs of weather, with room for the design storm where one is set.",
     ),
     AlertKind.MACHINE: (
         "Loader 4 is out of use and nothing stands in for it.",
@@ -86,17 +85,16 @@ SAID = {
     ),
     AlertKind.DRIVERS: (
         "Night, Sat 7 Mar 10:00 am: 1 of 2 people for Wheel loader.",
-        "So many the roster asks for; who is sick or on leave is not counted as there.",
+        "The roster asks for this many; who is sick or on leave is not counted as there.",
     ),
 }
 JOB = {"names": ["Ana"], "starts_at": AT, "later_min": 15}
 OFFERED: dict[AnswerCode, tuple[dict[str, Any], str]] = {
-    AnswerCode.COWS_LATER: ({"later_min": 4}, "Let the cows back 4 min later."),
-    AnswerCode.LEAVE_STALLS: ({"n_stalls": 120}, "Leave 120 stalls to the next milking."),
-    AnswerCode.LONGER_WINDOW: (
-        JOB,
-        "Give Groom Beds pen-1-beds-a 15 min more: then Ana can do it from 10:00 am.",
+    AnswerCode.COWS_LATER: (
+        {"later_min": 4},
+        "Let the cows back 4 min later: still within your limit of time away.",
     ),
+    AnswerCode.LEAVE_STALLS: ({"n_stalls": 120}, "Leave 120 stalls to the next milking."),
     AnswerCode.ONE_MORE_PERSON: (
         JOB,
         "Get one more person for Groom Beds pen-1-beds-a, from 10:00 am.",
@@ -110,8 +108,9 @@ OFFERED: dict[AnswerCode, tuple[dict[str, Any], str]] = {
         "Leave Groom Beds pen-1-beds-a out: then Ana can do Groom Beds pen-1-beds-a from 10:00 am.",
     ),
     AnswerCode.BUY_SAND: (
-        {"n_trucks": 3, "mass_kg": 50_000, "order_by": AT, "needed_on": ON},
-        "Buy 3 trucks of sand for 55 tons that lack: order by Wed 4 Mar.",
+        {"n_trucks": 3, "mass_kg": 50_000, "order_by": AT, "needed_on": ON, "late_d": 2},
+        "Buy 3 trucks of sand for 55 tons that lack: order by Wed 4 Mar. "
+        "Even so it comes 2 days late.",
     ),
     AnswerCode.TURN_MORE: (
         {"saved_d": 4, "turns_d": 3},
@@ -140,7 +139,7 @@ OFFERED: dict[AnswerCode, tuple[dict[str, Any], str]] = {
     ),
     AnswerCode.CALL_IN: (
         {"worker": 1, "name": "Ben", "shifts_near": 5},
-        "Put Ben on it: no rule is broken; 5 shifts in the weeks around.",
+        "Add Ben to this shift: no rule is broken; 5 shifts in the weeks around.",
     ),
     AnswerCode.HIRE_DRIVER: (
         {"skill_name": "Wheel loader"},
@@ -161,6 +160,7 @@ def raised(farm: Farm, kind: AlertKind = AlertKind.MACHINE, **facts: Any) -> Ale
         "subject": f"one-{Alert.objects.count()}",
         "place": farm.pens[0].place,
         "raised_at": NOW - HOUR,
+        "stated_at": NOW - HOUR,
         "due_at": NOW + HOUR,
         "facts": FACTS[kind],
     }
@@ -255,7 +255,7 @@ def _decisions(client: Client) -> str:
 
 
 def post(client: Client, alert: Alert, **given: Any) -> Any:
-    return client.post(url("decide-alert", alert.pk), given)
+    return client.post(url("decide-alert", alert.pk), {"n_answered": alert.n_answered, **given})
 
 
 def test_decision_is_kept_and_leads_to_where_it_is_done(bare: Farm, manager: Client) -> None:
@@ -294,6 +294,7 @@ def test_own_words_are_kept(bare: Farm, manager: Client) -> None:
         ({}, "Choose an answer, or say what is done instead."),
         ({"answer": "x"}, "x is no"),
         ({"answer": "3"}, "That answer is not offered any more."),
+        ({"answer": "0", "n_answered": "7"}, "That answer is not offered any more."),
         ({"note": "y" * 301}, "Say it in 300 signs or fewer."),
     ],
 )
@@ -310,9 +311,11 @@ def test_decision_that_is_none_is_refused_with_what_to_do(
 
 def test_second_decision_is_told_who_was_first(bare: Farm, manager: Client) -> None:
     alert = raised(bare, answers=[offer(bare, AnswerCode.REPAIR)])
-    decide(site_id=bare.site.pk, alert_id=alert.pk, answer=0, by=bare.spare.actor, at=NOW)
+    decide(
+        site_id=bare.site.pk, alert_id=alert.pk, answer=0, n_answered=0, by=bare.spare.actor, at=NOW
+    )
     response = post(manager, alert, answer="0")
-    assert response.status_code == 409
+    assert response.status_code == 422
     assert "Ben has decided it already." in words(response)
 
 
@@ -339,6 +342,33 @@ def test_what_went_by_is_kept_as_such(bare: Farm, manager: Client) -> None:
             "8:30 am",
         ]
     ]
+
+
+def test_decided_work_is_not_asked_again_on_today(bare: Farm, manager: Client) -> None:
+    order = bare.orders[6]
+    WorkOrder.objects.filter(site=bare.site).update(needs_decision="")
+    WorkOrder.objects.filter(pk=order.pk).update(priority=1)
+    facts = {**FACTS[AlertKind.BEDS], "nobody": [order.pk]}
+    decided = {"decided_at": NOW, "decided_by": bare.manager.actor, "note": "Left for now"}
+    raised(bare, AlertKind.BEDS, facts=facts, **decided)
+    assert "decide-h" not in manager.get(url("day-list")).content.decode()
+
+
+def test_what_is_past_its_time_is_put_right_now(bare: Farm, manager: Client) -> None:
+    facts = {"name": "Loader 4", "by": (NOW - HOUR).isoformat()}
+    raised(bare, answers=[{"code": "repair", "facts": facts}])
+    assert "Have Loader 4 put right now." in words(manager.get(url("alerts")))
+
+
+@pytest.mark.parametrize(
+    ("kind", "caution"),
+    [(AlertKind.BASIN, "Gas that cannot be smelled"), (AlertKind.MACHINE, "key out, lock and tag")],
+)
+def test_dangerous_deeds_have_their_caution(
+    kind: AlertKind, caution: str, bare: Farm, manager: Client
+) -> None:
+    raised(bare, kind)
+    assert caution in words(manager.get(url("alerts")))
 
 
 def test_page_takes_as_many_queries_for_much_as_for_little(bare: Farm, manager: Client) -> None:

@@ -170,7 +170,8 @@ def _stop_year(farm: Farm) -> None:
 
 
 def _decide(farm: Farm) -> None:
-    decide(site_id=farm.site.pk, alert_id=farm.alert.pk, answer=0, by=farm.manager.actor, at=NOW)
+    by, alert = farm.manager.actor, farm.alert
+    decide(site_id=farm.site.pk, alert_id=alert.pk, answer=0, n_answered=1, by=by, at=NOW)
 
 
 def _stop_search(farm: Farm) -> None:
