@@ -4,6 +4,7 @@ from typing import Any
 
 from django.db.models import Prefetch
 from django.urls import URLPattern, URLResolver
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -96,6 +97,15 @@ class ForetellInput(SaidInput):
 
     moment = serializers.ChoiceField(choices=list(MOMENTS), required=False)
     expected_at = InstantField(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """One without the other would take back what was foretold."""
+        missing = {"moment", "expected_at"} - attrs.keys()
+        if len(missing) == 1:
+            raise serializers.ValidationError(
+                dict.fromkeys(missing, _("Give both the moment and its time, or neither."))
+            )
+        return attrs
 
 
 class VisitQuery(serializers.Serializer[Any]):

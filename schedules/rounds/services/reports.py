@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from equipment.site.calc import local_time
 from equipment.site.clock import say_clock
-from equipment.site.errors import NotFoundError
+from equipment.site.errors import InvalidInputError, NotFoundError
 from equipment.site.models import Actor
 from equipment.site.queries import current_language, place_name
 from equipment.site.writes import SiteWrite, site_write
@@ -96,7 +96,7 @@ def record_visit_time(
     moved. Refused: an unknown moment, a time in the future, one so far off that another milking
     is meant, one that contradicts what was recorded of the visit.
     """
-    _refuse_unknown(moment)
+    refuse_unknown(moment)
     received_at = received_at or datetime.now(UTC)
     with site_write(site_id, received_at) as write:
         report = _open_report(write, at, by, received_at, visits__pk=visit_id)
@@ -120,8 +120,9 @@ def foretell_visit(
 
     It counts until that moment or a later one is reported. With neither moment nor time, what was
     foretold of the visit is taken back. Tells `milking.foretold`, and `visit.retimed` for each
-    visit that moves. Refused: an unknown moment, one that was reported or lies before one that was,
-    a time that has passed or is so far off that another milking is meant, an ended milking.
+    visit that moves. Refused: one without the other, an unknown moment, one that was reported or
+    lies before one that was, a time that has passed, is before what was reported or so far off
+    that another milking is meant, an ended milking.
     """
     with site_write(site_id, at) as write:
         report = _open_report(write, at, by, at, visits__pk=visit_id)
@@ -137,19 +138,24 @@ def foretell_visit(
 def _foretold(
     visit: PenVisit, moment: str | None, expected_at: datetime | None, now: datetime
 ) -> dict[str, str]:
-    if moment is None or expected_at is None:
+    if moment is None and expected_at is None:
         return {}
-    _refuse_unknown(moment)
+    if moment is None or expected_at is None:
+        raise InvalidInputError(_("Give both the moment and its time, or neither to take it back."))
+    refuse_unknown(moment)
     expected_at = local_time.require_aware(expected_at).replace(microsecond=0)
     if any(MOMENTS.index(told) >= MOMENTS.index(moment) for told in visit.actual):
         raise VisitOrderError(_("This moment was reported: nothing is left to foretell of it."))
     if expected_at <= now:
         raise TimePassedError(_("This time has passed. Report the moment when it has come."))
+    if any(local_time.parse_instant(was) > expected_at for was in visit.actual.values()):
+        raise VisitOrderError(_("This time lies before what was reported of the visit. Check it."))
     _refuse_other(expected_at, getattr(visit, f"{moment}_at"))
     return {moment: expected_at.isoformat()}
 
 
-def _refuse_unknown(moment: str) -> None:
+def refuse_unknown(moment: str) -> None:
+    """Refuse what is no moment of a visit."""
     if moment not in MOMENTS:
         names = ", ".join(MOMENTS)
         raise UnknownMomentError(

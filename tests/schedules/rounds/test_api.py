@@ -6,7 +6,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from equipment.barns.models import Pen
-from schedules.rounds.models import MilkingState
+from schedules.rounds.models import MilkingState, PenVisit
 from tests.farm import Farm, ask, say
 
 pytestmark = pytest.mark.django_db
@@ -50,6 +50,27 @@ def test_unknown_moment_is_refused_before_anything(farm: Farm, as_worker: APICli
     refused = say(as_worker, f"pen-visits/{farm.visits[0].pk}/moments/", {"moment": "noon"})
 
     assert refused.status_code == 400
+
+
+@pytest.mark.parametrize(
+    ("said", "missing"),
+    [
+        ({"moment": "called"}, "/expected_at"),
+        ({"expected_at": "2026-03-04T16:00:00Z"}, "/moment"),
+    ],
+)
+def test_half_of_what_is_foretold_is_refused_and_wipes_nothing(
+    said: dict[str, str], missing: str, farm: Farm, as_manager: APIClient
+) -> None:
+    visit = farm.visits[0]
+    foretold = {"called": "2026-03-04T16:00:00+00:00"}
+    PenVisit.objects.filter(pk=visit.pk).update(foretold=foretold)
+
+    refused = say(as_manager, f"pen-visits/{visit.pk}/foretell/", said)
+
+    assert refused.status_code == 400
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == [missing]
+    assert PenVisit.objects.get(pk=visit.pk).foretold == foretold
 
 
 def test_the_parlors_day_says_plan_record_time_away_and_holding_area(

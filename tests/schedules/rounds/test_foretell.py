@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from equipment.site.errors import DomainError, NotFoundError
+from equipment.site.errors import DomainError, InvalidInputError, NotFoundError
 from equipment.site.models import Actor, Site
 from equipment.site.queries import site_version
 from schedules.errors import (
@@ -200,6 +200,32 @@ def test_what_was_reported_is_not_foretold(site: Site, lead: Actor) -> None:
     start_milking(site_id=site.pk, milking_id=visit.milking_id, at=FIVE, by=lead, received_at=FIVE)
     with pytest.raises(VisitOrderError, match="was reported"):
         foretell(visit_of("1"), lead, 20, at=FIVE)
+
+
+def test_half_of_it_wipes_nothing(site: Site, lead: Actor) -> None:
+    visit = visit_of("1")
+    told = foretell(visit, lead, 20).foretold
+    for half in (("called", None), (None, visit.called_at)):
+        with pytest.raises(InvalidInputError, match="or neither"):
+            foretell_visit(
+                site_id=site.pk, visit_id=visit.pk, moment=half[0], expected_at=half[1],
+                by=lead, at=NOW,
+            )  # fmt: skip
+    assert visit_of("1").foretold == told
+
+
+def test_nothing_is_foretold_before_what_was_reported(site: Site, lead: Actor) -> None:
+    """A phone's clock runs ahead of ours by a few minutes."""
+    visit = visit_of("1")
+    called_at, now = visit.called_at, visit.called_at - minutes(4)
+    record_visit_time(
+        site_id=site.pk, visit_id=visit.pk, moment="called", at=called_at, by=lead, received_at=now
+    )
+    with pytest.raises(VisitOrderError, match="before what was reported"):
+        foretell_visit(
+            site_id=site.pk, visit_id=visit.pk, moment="first_out",
+            expected_at=called_at - minutes(2), by=lead, at=now,
+        )  # fmt: skip
 
 
 def test_ended_milking_is_not_foretold(site: Site, lead: Actor) -> None:
