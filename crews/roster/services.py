@@ -12,7 +12,7 @@ from crews.people.models import Crew, Leave, LeaveKind
 from crews.people.services import add_leave, find_worker
 from equipment.barns.models import Pen
 from equipment.site.calc.local_time import local_date_of
-from equipment.site.errors import NotFoundError
+from equipment.site.errors import NotFoundError, StaleError
 from equipment.site.models import Site
 from equipment.site.writes import site_write
 
@@ -161,20 +161,27 @@ def _make_missing(site_id: int, wanted: dict[ShiftKey, Shift], span: tuple[date,
     return len(missing)
 
 
-def call_in_sick(*, site_id: int, worker_id: int, at: datetime) -> Shift:
+def call_in_sick(
+    *, site_id: int, worker_id: int, at: datetime, shift_id: int | None = None
+) -> Shift:
     """Take a worker out of the running or next shift: sick leave that day, the shift marked.
 
-    The day's plan drops them by the change written here. Twice changes nothing.
+    With `shift_id` that shift alone is meant. The day's plan drops them by the change written
+    here. Twice changes nothing.
     """
     with site_write(site_id, at) as write:
         worker = find_worker(site_id, worker_id)
-        shift = (
+        shifts = (
             Shift.objects.select_for_update(no_key=True)
             .filter(worker=worker, ends_at__gt=at, starts_at__lt=at + timedelta(hours=24))
             .exclude(presence=Presence.ON_LEAVE)
             .order_by("starts_at")
-            .first()
         )
+        if shift_id is not None:
+            shifts = shifts.filter(pk=shift_id)
+        shift = shifts.first()
+        if shift is None and shift_id is not None:
+            raise StaleError(_("That shift is over or was changed. Try it again."))
         if shift is None:
             raise NoShiftError(_("%s has no shift in the next 24 hours.") % worker.name)
         if shift.presence != Presence.SICK:

@@ -17,8 +17,9 @@ from equipment.site.services import put_hold
 from equipment.site.writes import site_write
 from schedules.rounds.clock import MOMENTS
 from schedules.rounds.models import PenVisit
-from schedules.rounds.services import foretell_visit, record_visit_time
+from schedules.rounds.services import foretell_visit
 from schedules.rounds.services.locking import lock_parlors
+from schedules.rounds.services.reports import refuse_unknown
 
 from .trial import Trial, try_deed
 
@@ -41,7 +42,7 @@ def try_disturbance(what: Disturbance, *, site_id: int, by: Actor, at: datetime)
 
 @dataclass(frozen=True, slots=True)
 class VisitLate:
-    """A moment of a pen's visit that comes at another time than expected, or has come so."""
+    """A moment of a pen's visit that is still to come, at another time than expected."""
 
     visit_id: int
     moment: str
@@ -49,30 +50,21 @@ class VisitLate:
     at: datetime
 
     def do(self, *, site_id: int, by: Actor, at: datetime) -> None:
-        """Foretell it, or record what has come; refused where the visit was timed anew since."""
+        """Foretell it, which reports nothing; refused once it is past or the visit timed anew."""
+        refuse_unknown(self.moment)
         with site_write(site_id, at):
             lock_parlors(site_id)
             visit = PenVisit.objects.filter(site_id=site_id, pk=self.visit_id).first()
             if visit is not None and expected(visit, self.moment) != self.expected_at:
                 raise StaleError(_("This visit was timed anew since it was tried. Try it again."))
-            if self.at > at:
-                foretell_visit(
-                    site_id=site_id,
-                    visit_id=self.visit_id,
-                    moment=self.moment,
-                    expected_at=self.at,
-                    by=by,
-                    at=at,
-                )
-            else:
-                record_visit_time(
-                    site_id=site_id,
-                    visit_id=self.visit_id,
-                    moment=self.moment,
-                    at=self.at,
-                    by=by,
-                    received_at=at,
-                )
+            foretell_visit(
+                site_id=site_id,
+                visit_id=self.visit_id,
+                moment=self.moment,
+                expected_at=self.at,
+                by=by,
+                at=at,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +81,14 @@ class MachineOut:
 
 @dataclass(frozen=True, slots=True)
 class PersonAway:
-    """A person who is out for the running shift, or the next one."""
+    """A person who is sick for one shift, which runs or comes next."""
 
     worker_id: int
+    shift_id: int
 
     def do(self, *, site_id: int, by: Actor, at: datetime) -> None:
-        """Take them off it, as the page of the crew does."""
-        call_in_sick(site_id=site_id, worker_id=self.worker_id, at=at)
+        """Take them off it, as the page of the crew does; refused once that shift is over."""
+        call_in_sick(site_id=site_id, worker_id=self.worker_id, shift_id=self.shift_id, at=at)
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,7 @@ class Asked:
     words: str
     deed: Disturbance
     sent: dict[str, str]
+    button: str
     reason: str = ""  # offered where the verb wants one
 
 
@@ -81,7 +82,7 @@ def _visit(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
     if visit is None or moment is None:
         raise InvalidInputError(_("That visit is over, or not of today. Choose one of the list."))
     was = expected(visit, moment)
-    late = VisitLate(visit.pk, moment, was, was + timedelta(minutes=minutes))
+    late = VisitLate(visit.pk, moment, was, max(was, desk.now) + timedelta(minutes=minutes))
     words = _("%(pen)s, milking %(slot)s: “%(moment)s” at %(at)s instead of %(was)s.") % {
         "pen": desk.place(visit.pen.place),
         "slot": visit.milking.slot,
@@ -95,7 +96,7 @@ def _visit(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
         "expected_at": was.isoformat(),
         "at": late.at.isoformat(),
     }
-    return Asked("visit", words, late, sent)
+    return Asked("visit", words, late, sent, _("Expect it so late"))
 
 
 def _machine(_desk: Desk, given: QueryDict, choices: Choices) -> Asked:
@@ -105,7 +106,8 @@ def _machine(_desk: Desk, given: QueryDict, choices: Choices) -> Asked:
         raise InvalidInputError(_("That one is not in use. Choose one of the list."))
     reason = _("Broken down")
     words = _("%s is out of use until further notice.") % machine.name
-    return Asked("machine", words, MachineOut(key, reason), {"machine": str(key)}, reason)
+    deed, sent = MachineOut(key, reason), {"machine": str(key)}
+    return Asked("machine", words, deed, sent, _("Take it out of use"), reason)
 
 
 def _person(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
@@ -113,11 +115,12 @@ def _person(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
     shift = next((s for s in choices.shifts if s.worker_id == key), None)
     if shift is None:
         raise InvalidInputError(_("Nobody counts on that person today. Choose one of the list."))
-    words = _("%(person)s is away for the shift %(hours)s.") % {
+    words = _("%(person)s is sick for the shift %(hours)s.") % {
         "person": shift.worker.name,
         "hours": desk.span(shift.starts_at, shift.ends_at),
     }
-    return Asked("person", words, PersonAway(key), {"person": str(key)})
+    sent = {"person": str(key), "shift": str(shift.pk)}
+    return Asked("person", words, PersonAway(key, shift.pk), sent, _("Mark as sick"))
 
 
 def _pen(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
@@ -127,7 +130,8 @@ def _pen(desk: Desk, given: QueryDict, choices: Choices) -> Asked:
         raise InvalidInputError(_("That place is closed already, or not here. Choose another."))
     reason = _("Closed")
     words = _("%s: no work until somebody opens it again.") % desk.place(place)
-    return Asked("pen", words, PenClosed(key, reason), {"pen": str(key)}, reason)
+    deed, sent = PenClosed(key, reason), {"pen": str(key)}
+    return Asked("pen", words, deed, sent, _("Close it"), reason)
 
 
 READERS: dict[str, Callable[[Desk, QueryDict, Choices], Asked]] = {
@@ -176,7 +180,10 @@ def _told(desk: Desk, posted: QueryDict) -> Disturbance:
     if what == "machine":
         return MachineOut(read_key(posted, "machine", _("Machine")), _read_reason(posted))
     if what == "person":
-        return PersonAway(read_key(posted, "person", _("Person")))
+        return PersonAway(
+            worker_id=read_key(posted, "person", _("Person")),
+            shift_id=read_key(posted, "shift", _("Shift")),
+        )
     if what == "pen":
         return PenClosed(read_key(posted, "pen", desk.noun("pen")), _read_reason(posted))
     raise InvalidInputError(_("There is no such trial. Choose one of the forms on this page."))

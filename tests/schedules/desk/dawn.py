@@ -9,6 +9,7 @@ from django.apps import apps
 from django.contrib.sessions.models import Session
 from django.test import Client
 
+from crews.roster.models import Shift
 from equipment.barns.models import ReturnMode
 from equipment.machines.models import MachineKind
 from equipment.site import runs
@@ -112,7 +113,7 @@ class Dawn:
         deeds: dict[str, Disturbance] = {
             "visit": self.late(),
             "machine": MachineOut(self.loader, "hose burst"),
-            "person": PersonAway(self.busy),
+            "person": PersonAway(self.busy, Shift.objects.get(worker_id=self.busy).pk),
             "pen": PenClosed(self.pens[0].pk, "ice"),
         }
         return deeds[kind]

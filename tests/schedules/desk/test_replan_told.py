@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+import time_machine
 from django.conf import settings
 from django.test import Client
 
+from crews.people.models import Worker
+from crews.roster.models import Presence, Shift
+from crews.roster.services import call_in_sick
 from equipment.machines.models import Repair
 from equipment.site.errors import NotFoundError
 from equipment.site.models import Hold, HoldSubject, Role, Site
@@ -18,14 +23,16 @@ from schedules.dayplan.disturbances import (
 from schedules.rounds.models import PenVisit
 from tests.factories import (
     make_machine,
+    make_shift,
     make_site,
 )
 
 from .conftest import NOW
-from .dawn import MINUTE, Dawn, after, client_as, everything, follow, tried
+from .dawn import HOUR, MINUTE, Dawn, after, client_as, everything, follow, tried
 from .reading import section, url, words
 
 pytestmark = pytest.mark.django_db
+TOMORROW = NOW.date() + timedelta(days=1)
 MOST_QUERIES = 25  # of the page without its trial, as of each
 
 
@@ -57,16 +64,74 @@ def test_make_it_so_tells_it_and_leads_to_the_plan(kind: str, dawn: Dawn) -> Non
     assert dawn.has() == after(trial, before)
 
 
-def test_a_visit_that_should_have_been_called_is_told_late(dawn: Dawn) -> None:
+BUTTONS = {
+    "visit": "Expect it so late",
+    "machine": "Take it out of use",
+    "person": "Mark as sick",
+    "pen": "Close it",
+}
+
+
+@pytest.mark.parametrize(("kind", "button"), BUTTONS.items())
+def test_the_button_says_what_it_does(kind: str, button: str, dawn: Dawn) -> None:
+    assert f"<button>{button}</button>" in tried(dawn, kind).content.decode()
+
+
+def test_a_visit_that_should_have_been_called_is_expected_so_long_from_now(dawn: Dawn) -> None:
     client, visit = client_as(), dawn.visit
     PenVisit.objects.filter(pk=visit.pk).update(called_at=NOW - 30 * MINUTE)
     page = tried(dawn, "visit", client, minutes="30")
-    assert "Make it so" in words(page)
 
     assert _send(page, client).status_code == 302
 
     visit.refresh_from_db()
-    assert visit.actual == {"called": NOW.isoformat()}
+    assert visit.foretold == {"called": (NOW + 30 * MINUTE).isoformat()}
+    assert visit.actual == {}
+
+
+def test_a_late_visit_told_when_its_time_has_passed_is_no_report(
+    dawn: Dawn, clock: time_machine.Traveller
+) -> None:
+    client = client_as()
+    page = tried(dawn, "visit", client, minutes="25")
+    clock.move_to(dawn.visit.called_at + 26 * MINUTE)
+    client.get(url("plan", slug="dawn"))
+    before = everything()
+
+    answer = _send(page, client)
+
+    assert answer.status_code == 422
+    assert "This time has passed. Report the moment when it has come." in words(answer)
+    assert everything() == before
+
+
+def test_a_person_is_marked_sick_for_the_shift_that_was_tried(dawn: Dawn) -> None:
+    """Another of the same person's runs before it, and is sick already."""
+    client, running = client_as(), Shift.objects.get(worker_id=dawn.busy)
+    worker = Worker.objects.get(pk=dawn.busy)
+    call_in_sick(site_id=dawn.site.pk, worker_id=worker.pk, at=NOW)
+    following = make_shift(worker, running.ends_at + HOUR, local_date=TOMORROW)
+    page = tried(dawn, "person", client)
+    assert f"{worker.name} is sick for the shift" in words(page)
+
+    assert _send(page, client).status_code == 302
+
+    following.refresh_from_db()
+    assert following.presence == Presence.SICK
+
+
+def test_a_shift_that_is_over_when_it_is_told_leaves_the_next_one_be(dawn: Dawn) -> None:
+    client, shift = client_as(), Shift.objects.get(worker_id=dawn.busy)
+    page = tried(dawn, "person", client)
+    Shift.objects.filter(pk=shift.pk).update(ends_at=NOW)
+    following = make_shift(shift.worker, NOW + HOUR, local_date=TOMORROW)
+
+    answer = _send(page, client)
+
+    assert answer.status_code == 412
+    assert "That shift is over or was changed. Try it again." in words(answer)
+    following.refresh_from_db()
+    assert following.presence == Presence.EXPECTED
 
 
 def test_a_visit_that_lies_ahead_is_foretold_and_taken_back(dawn: Dawn) -> None:
@@ -80,7 +145,7 @@ def test_a_visit_that_lies_ahead_is_foretold_and_taken_back(dawn: Dawn) -> None:
     assert visit.foretold == {"called": (was + 25 * MINUTE).isoformat()}
     assert visit.called_at == was + 25 * MINUTE
     shown = client.get(url("replan", slug="dawn"))
-    assert section(shown, "foretold-h") == "Foretold"
+    assert section(shown, "foretold-h") == "Expected late"
     assert "“called” is foretold for" in words(shown)
 
     answer = client.post(url("take-back", visit.pk, slug="dawn"))
@@ -172,16 +237,21 @@ def test_what_cannot_be_tried_says_what_to_do(asked: dict[str, Any], said: str, 
     assert everything() == before
 
 
+AT = NOW.isoformat()
+
+
 @pytest.mark.parametrize(
     ("sent", "status"),
     [
         ({"what": "flood"}, 400),
         ({"what": "machine", "machine": "1", "reason": " "}, 400),
         ({"what": "machine", "machine": "999999", "reason": "flat"}, 404),
-        ({"what": "person", "person": "999999"}, 404),
+        ({"what": "person", "person": "999999", "shift": "1"}, 404),
+        ({"what": "person", "person": "1"}, 400),
         ({"what": "pen", "pen": "999999", "reason": "ice"}, 404),
         ({"what": "visit", "visit": "1", "moment": "called", "at": "soon"}, 400),
         ({"what": "visit", "visit": "1", "moment": "called", "expected_at": "2026-03-04"}, 400),
+        ({"what": "visit", "visit": "1", "moment": "supper", "expected_at": AT, "at": AT}, 422),
     ],
 )
 def test_what_cannot_be_told_changes_nothing(sent: dict[str, Any], status: int, dawn: Dawn) -> None:
