@@ -1,18 +1,28 @@
 """A deed that is only tried: done by its own verb, looked at, undone, and then planned for.
 
 The transaction in which it is done is always rolled back, and the site's version row is left alone
-in it, so that nobody who writes waits for a trial but at rows that the deed itself locks. The
-search comes after it, outside of any transaction.
+in it. Until then it locks the site's row, at which whoever puts a plan or gives by hand waits; what
+the deed's verb locks; the work room's change cursor and the work orders and other rows that
+`consume_untold` rewrites; the site's search and the assignments that `drop_broken` takes off.
+`held_s` says for how long. The search comes after it, outside of any transaction.
+
+Of each site one trial runs at a time, by an advisory lock of the session: it outlasts the
+transaction, and goes with the connection where a process dies.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from time import monotonic
 from typing import Any
 
+from django.db import connection
+from django.utils.translation import gettext as _
+
+from equipment.site.errors import DomainError
 from equipment.site.looks import aside
 from equipment.site.models import Site
 from equipment.site.writes import site_write
@@ -30,6 +40,7 @@ from .searches import search_of
 from .services import SEED, drop_broken, reasons_of
 from .told import changes_between
 
+TURN = 1_382_002  # first key of the advisory locks of trials; the second is the site's
 DAY = timedelta(days=1)
 MOST_S = 2.0  # of a search that a person waits for
 N_DAYS = HORIZON // DAY + 1  # of work that the plan can see
@@ -76,17 +87,39 @@ class _UndoneError(Exception):
     """Takes back what was tried."""
 
 
+class TrialRunsError(DomainError):
+    """Another trial of the site runs; the same may be asked again."""
+
+    code = "trial_runs"
+    status = 503
+    wait_s = 5
+
+
 def try_deed(*, site_id: int, now: datetime, deed: Deed) -> Trial:
     """Say what a deed would do to the plan; `deed` calls a verb, and nothing of it is kept.
 
     About 150 queries, two times a plan's facts and what the work room makes anew; then the search,
-    at most `MOST_S`. Raises what the verb refuses.
+    at most `MOST_S`. Raises what the verb refuses, and TrialRunsError beside another trial.
     """
-    with aside():
-        before = build_day(site_id, now)
-        tried = _do_and_undo(site_id, now, deed)
-    solution = solve(tried.facts.problem)
-    return _compare(before, tried, solution)
+    with _only_trial(site_id):
+        with aside():
+            before = build_day(site_id, now)
+            tried = _do_and_undo(site_id, now, deed)
+        solution = solve(tried.facts.problem)
+        return _compare(before, tried, solution)
+
+
+@contextmanager
+def _only_trial(site_id: int) -> Iterator[None]:
+    """Be the site's one trial, or be refused at once: each holds rows, and searches for seconds."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(%s, %s)", [TURN, site_id])
+        if not cursor.fetchone()[0]:
+            raise TrialRunsError(_("Another trial is running: try again in a moment."))
+        try:
+            yield
+        finally:
+            cursor.execute("SELECT pg_advisory_unlock(%s, %s)", [TURN, site_id])
 
 
 def _do_and_undo(site_id: int, now: datetime, deed: Deed) -> _Tried:

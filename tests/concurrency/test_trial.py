@@ -7,10 +7,11 @@ import pytest
 from django.db import OperationalError
 
 from crews.roster.services import call_in_sick
+from equipment.site.errors import NotFoundError
 from schedules.dayplan import trial
 from schedules.dayplan.models import Assignment, PlanRun
 from schedules.dayplan.services import put_plan, solve_site
-from schedules.dayplan.trial import Trial, try_deed
+from schedules.dayplan.trial import Trial, TrialRunsError, try_deed
 from schedules.work.models import WorkOrder
 from tests.schedules.dayplan.test_services import NOW, Morning
 
@@ -59,6 +60,41 @@ def test_a_trial_and_a_plan_at_once_are_both_done(morning: Morning, meanwhile: M
     assert failures == [None, None]
     assert [change["kind"] for change in tried.changes] == ["reassigned"]
     assert PlanRun.objects.count() == 2
+
+
+def test_a_trial_beside_another_of_its_site_is_sent_away_and_may_come_again(
+    morning: Morning, meanwhile: Meanwhile
+) -> None:
+    morning.order("o")
+    morning.plan()
+
+    def attempt() -> Trial:
+        return try_deed(site_id=morning.site.pk, now=NOW, deed=lambda: None)
+
+    meanwhile.hold(trial, "solve")
+    failures = meanwhile.run(attempt, attempt)
+
+    assert [type(failure) for failure in failures] == [type(None), TrialRunsError]
+    assert attempt().changes == []
+
+
+def test_a_trial_that_is_refused_leaves_the_next_its_turn(
+    morning: Morning, meanwhile: Meanwhile
+) -> None:
+    def refused() -> None:
+        try_deed(site_id=morning.site.pk, now=NOW, deed=_refuse)
+
+    with pytest.raises(NotFoundError):
+        refused()
+    meanwhile.is_there.set()
+
+    failures = meanwhile.run(lambda: None, refused)
+
+    assert [type(failure) for failure in failures] == [type(None), NotFoundError]
+
+
+def _refuse() -> None:
+    raise NotFoundError("gone")
 
 
 def test_without_the_sites_lock_the_two_would_wait_for_each_other(
