@@ -35,6 +35,10 @@ class Copied:
     shown: Mapping[str, str] = field(default_factory=dict)
 
 
+class OrphansError(Exception):
+    """Copies whose parents were not copied, since others stood in their place."""
+
+
 NEW_KEY = {"natural_key": "t.natural_key || ':y' || k"}
 DONE = {
     **NEW_KEY,
@@ -45,6 +49,11 @@ DONE = {
     "started_at": "t.starts_after - k * %(period)s",
     "ended_at": "t.starts_after - k * %(period)s + t.duration_min * interval '1 minute'",
 }
+# What was reported of a visit, as the verb writes it.
+REPORTED = (
+    "jsonb_build_object('first_on', to_char((t.first_on_at - k * %(period)s) AT TIME ZONE 'UTC', "
+    """'YYYY-MM-DD"T"HH24:MI:SS"+00:00"'))"""
+)
 # By the planned days: as many copies as the days ask for.
 DAYS = (
     Copied("crews.Shift", "t.local_date >= %(today)s AND t.local_date <= %(last)s",
@@ -53,7 +62,8 @@ DAYS = (
            shown={**NEW_KEY, "status": "'done'"}),
     Copied("schedules.Milking", "t.local_date >= %(today)s AND t.local_date <= %(last)s",
            shown={"state": "'ended'"}),
-    Copied("schedules.PenVisit", parents=("milking_id",)),
+    Copied("schedules.PenVisit", parents=("milking_id",),
+           shown={"actual": REPORTED, "foretold": "'{}'"}),
     Copied("schedules.BedWindow", parents=("visit_id",)),
     Copied("schedules.WorkOrder", "t.local_date >= %(today)s AND t.local_date <= %(last)s "
            "AND t.batch_id IS NULL AND t.for_machine_id IS NULL AND t.visit_id IS NOT NULL",
@@ -105,7 +115,7 @@ WHERE site_id = %(site)s
 
 
 def main(argv: list[str]) -> int:
-    """Grow the one farm of a folder; 1 where it has grown before."""
+    """Grow the one farm of a folder; 1 where it has grown before, or cannot grow whole."""
     parser = ArgumentParser(prog="python -m tests.benchmarks.grow", description=__doc__)
     parser.add_argument("data", type=Path, help="the data folder of a running service")
     parser.add_argument("--days", type=int, default=365)
@@ -117,7 +127,11 @@ def main(argv: list[str]) -> int:
         print("It has grown already.", file=sys.stderr)
         return 1
     before = n_rows()
-    grow(given.days)
+    try:
+        grow(given.days)
+    except OrphansError as fault:
+        print(f"{fault} Nothing was copied.", file=sys.stderr)
+        return 1
     for label, n in n_rows().items():
         if n > before[label]:
             print(f"{label:<28} {before[label]:>8,} -> {n:>9,}")
@@ -152,6 +166,8 @@ def grow(days: int) -> None:
             _copy(cursor, table, facts, range(1, 2 + days // PERIOD_D), PERIOD_D)
         for table in PAST:
             _copy(cursor, table, facts, range(1, 1 + MOST_COPIES), days // MOST_COPIES)
+        for table in (*DAYS, *PAST):
+            refuse_orphans(cursor, table)
         for statement in (WHO, EVENTS, GIVEN, CLAIMS, REPORTS):
             cursor.execute(statement, facts)
     with connection.cursor() as cursor:
@@ -202,6 +218,23 @@ def _copy(cursor: Any, table: Copied, facts: Mapping[str, Any], ks: Iterable[int
         f"WHERE t.id < {OFFSET} AND {' AND '.join(where)}",
         {**facts, "period": f"{d} days"},
     )
+
+
+def refuse_orphans(cursor: Any, table: Copied) -> None:
+    """Refuse copies that name rows which are not there: no foreign key looks while copying."""
+    from django.apps import apps
+
+    model = apps.get_model(table.label)
+    fields = {f.column: f for f in model._meta.concrete_fields}
+    for column in table.parents:
+        of = fields[column].related_model._meta.db_table
+        cursor.execute(
+            f"SELECT count(*) FROM {model._meta.db_table} t WHERE t.id >= {OFFSET} "
+            f"AND t.{column} IS NOT NULL "
+            f"AND NOT EXISTS (SELECT FROM {of} p WHERE p.id = t.{column})"
+        )
+        if n := cursor.fetchone()[0]:
+            raise OrphansError(f"{n} copies in {table.label} have no {column} that is there.")
 
 
 def _shown(model: Any, table: Copied, column: str) -> str:
