@@ -87,7 +87,9 @@ USUAL_ORDERS: dict[str, Usual] = {
             "needs_lock": True,
             "caution": {
                 "en": f"{LOCK['en']} No people and no cows in the alley with the machine.",
-                "es": f"{LOCK['es']} Nadie ni vacas en el pasillo con la máquina.",
+                "es": (
+                    f"{LOCK['es']} Ni personas ni vacas en el pasillo mientras trabaja la máquina."
+                ),
             },
         },
     ),
