@@ -14,7 +14,7 @@ import secrets
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -35,10 +35,6 @@ from config.up import environment_of
 GROWS_BY = 2.0  # tables that a step writes anew are there twice until all is done
 LOOK = ("--look",)
 FAULTS = (*backup.FAULTS, NewerError)
-
-
-class UpgradeError(BackupError):
-    """The upgrade stopped; the message says how things stand and what to do."""
 
 
 class Outcome(StrEnum):
@@ -63,7 +59,11 @@ class Wanted:
 
 @dataclass
 class Told:
-    """What was, what was done and what is; `--json` prints it as it stands."""
+    """What was, what was done and what is; `--json` prints it as it stands.
+
+    From `has_begun` on nothing is as it was for certain: whatever goes wrong then is a failure.
+    `made` are those of the steps that are made; None while nobody has looked since it began.
+    """
 
     penround: str
     data: str
@@ -71,6 +71,8 @@ class Told:
     why: str = ""
     was: dict[str, str] = field(default_factory=dict)
     steps: list[str] = field(default_factory=list)
+    has_begun: bool = False
+    made: list[str] | None = None
     now: dict[str, str] = field(default_factory=dict)
     backup: str = ""
     restore: str = ""
@@ -108,14 +110,19 @@ def main(argv: list[str]) -> int:
     told = Told(penround_version(), str(wanted.folder.root))
     try:
         upgrade(wanted, told)
-    except FAULTS as fault:
-        told.why = f"{fault}".strip()
-        if isinstance(fault, UpgradeError):
-            told.outcome = Outcome.FAILED
     except KeyboardInterrupt:
-        told.outcome, told.why = Outcome.FAILED, "stopped"
+        told.outcome, told.why = Outcome.FAILED, how_it_stands(told, "stopped")
         show(wanted, told)
         return 130
+    except Exception as fault:
+        is_foreseen = isinstance(fault, FAULTS)
+        if not (is_foreseen or told.has_begun):
+            raise
+        told.outcome = Outcome.FAILED if told.has_begun else Outcome.REFUSED
+        told.why = how_it_stands(told, f"{fault}".strip() or type(fault).__name__)
+        if not is_foreseen:
+            show(wanted, told)
+            raise
     show(wanted, told)
     return 1 if told.is_wrong else 0
 
@@ -141,9 +148,15 @@ def upgrade(wanted: Wanted, told: Told) -> None:
             told.restore = (
                 f"python3 manage.py restore {told.backup} --data {wanted.folder.root} --aside"
             )
-        with seen_again(told, address):
+        try:
+            told.has_begun = True
             prepare(wanted, told, address)
-        check(wanted, told)
+            check(wanted, told)
+        except BaseException:
+            with suppress(*FAULTS):
+                look_again(told, address)
+            raise
+        look_again(told, address)
         told.outcome = Outcome.UPGRADED if told.steps else Outcome.UP_TO_DATE
 
 
@@ -186,26 +199,30 @@ def back_up(wanted: Wanted, address: str) -> Path:
     return backup.make_backup(backup.Wanted(wanted.folder, wanted.out), running=address)
 
 
-@contextmanager
-def seen_again(told: Told, address: str) -> Iterator[None]:
-    """Say how the tables stand after the steps, and of a failure whether they are as before."""
-    try:
-        yield
-    except BackupError as fault:
-        look_again(told, address)
-        how = "The database is as it was" if told.now == told.was else "Its tables are up to date"
-        cure = "Mend that and upgrade again" + (
-            f", or go back to the backup that was made first: {told.restore}"
-            if told.restore
-            else "."
+def how_it_stands(told: Told, fault: str) -> str:
+    """Say of a fault, once it has begun, how the tables stand after it and the way back."""
+    if not told.has_begun:
+        return fault
+    if told.made is None:
+        how = "How far it came could not be seen"
+    elif len(told.made) == len(told.steps):
+        how = "Its tables are up to date"
+    elif told.made:
+        how = f"Of {len(told.steps)} steps of the tables these alone are made: " + ", ".join(
+            told.made
         )
-        raise UpgradeError(f"{fault}\n{how}. {cure}") from fault
-    look_again(told, address)
+    else:
+        how = "The database is as it was"
+    back = f", or go back to the backup that was made first: {told.restore}"
+    return f"{fault}\n{how}. Mend that and upgrade again{back if told.restore else '.'}"
 
 
 def look_again(told: Told, address: str) -> None:
+    """See how the tables stand after the steps, or after what stopped them."""
     with psycopg.connect(address, connect_timeout=10) as connection:
-        told.now = last_of(database_facts.read_migrations(connection))
+        made = database_facts.read_migrations(connection)
+        told.now = last_of(made)
+        told.made = [s for s in told.steps if s.partition(".")[2] in made.get(_app_of(s), ())]
         if told.backup:
             told.rows = say_rows(Path(told.backup), connection)
 
@@ -293,9 +310,8 @@ def lines_of(told: Told) -> Iterator[str]:
     """Say it for people."""
     if told.was:
         yield f"was    {_ours(told.was)}"
-    word = "would" if told.outcome is Outcome.WOULD else "step"
     for step in told.steps:
-        yield f"{word:<6} {step}"
+        yield f"{_word_of(told, step):<6} {step}"
     if told.backup:
         yield f"backup {told.backup}"
     if told.now and told.now != told.was:
@@ -312,6 +328,18 @@ def lines_of(told: Told) -> Iterator[str]:
         yield f"Penround {told.penround}: {told.data} is upgraded"
         yield f"       -> start it: python3 manage.py up --no-demo --data {told.data}"
         yield f"       -> if need be, back with the program of before: {told.restore}"
+
+
+def _word_of(told: Told, step: str) -> str:
+    if not told.has_begun:
+        return "would"
+    if told.made is None:
+        return "step"
+    return "step" if step in told.made else "unmade"
+
+
+def _app_of(step: str) -> str:
+    return step.partition(".")[0]
 
 
 def _ours(last: dict[str, str]) -> str:

@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -230,6 +230,83 @@ def test_step_that_fails_leaves_all_as_it_was_and_the_way_back_works(
 
     assert restore.main(way_back.split()[3:]) == 0
     assert facts_of(farm).migrations == before.migrations
+
+
+def raise_(error: Exception) -> Callable[..., Any]:
+    """Make what fails, whatever it is given."""
+
+    def fail(*_args: Any, **_kwargs: Any) -> Any:
+        raise error
+
+    return fail
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "error"),
+    [
+        (upgrade, "check", OSError(28, "No space left on device")),
+        (upgrade, "look_again", psycopg.OperationalError("the connection is lost")),
+        (upgrade, "say_rows", OSError(5, "Input/output error")),
+    ],
+)
+def test_fault_after_the_steps_is_never_told_as_nothing_changed(
+    place: Any,
+    name: str,
+    error: Exception,
+    farm: KeptFarm,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(place, name, raise_(error))
+
+    assert run(farm, "--json") == 1
+
+    printed = capsys.readouterr()
+    said = json.loads(printed.out)
+    assert said["outcome"] == "failed"
+    assert str(error) in printed.err
+    assert said["restore"] in printed.err
+    assert "nothing was changed" not in printed.err
+    assert said["made"] == (None if name == "look_again" else said["steps"])
+    how = "How far it came could not be seen" if said["made"] is None else "are up to date"
+    assert how in printed.err
+    assert set(facts_of(farm).migrations["schedules"]) == known_migrations("schedules")
+
+
+def test_program_that_cannot_be_started_is_a_failure_that_says_how_far_it_came(
+    farm: KeptFarm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    real = upgrade.run
+
+    def started(wanted: upgrade.Wanted, address: str, module: str, *options: str) -> str:
+        if options != upgrade.LOOK:
+            raise OSError(12, "Cannot allocate memory")
+        return real(wanted, address, module, *options)
+
+    monkeypatch.setattr(upgrade, "run", started)
+
+    assert run(farm) == 1
+
+    printed = capsys.readouterr()
+    assert "Cannot allocate memory" in printed.err
+    assert "The database is as it was" in printed.err
+    assert "python3 manage.py restore" in printed.err
+    assert "unmade schedules.0015_problem_safety" in printed.out
+
+
+@pytest.mark.parametrize(
+    ("made", "how"),
+    [
+        (None, "How far it came could not be seen."),
+        ([], "The database is as it was."),
+        (["a.1"], "Of 2 steps of the tables these alone are made: a.1."),
+        (["a.1", "a.2"], "Its tables are up to date."),
+    ],
+)
+def test_what_is_made_is_said_as_it_is(made: list[str] | None, how: str) -> None:
+    told = upgrade.Told("1", "farm", steps=["a.1", "a.2"], has_begun=True, made=made)
+
+    assert how in upgrade.how_it_stands(told, "fault")
 
 
 def test_failed_upgrade_can_be_done_again_once_it_is_mended(farm: KeptFarm) -> None:
