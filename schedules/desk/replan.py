@@ -109,7 +109,7 @@ def say_visit(desk: Desk, visit: PenVisit) -> str:
 
 def _foretold(desk: Desk, visit: PenVisit) -> list[tuple[int, str]]:
     """Say what is foretold of a visit and still counts, with the key to take it back by."""
-    words = _("%(pen)s: “%(moment)s” is foretold for %(at)s.")
+    words = _("%(pen)s: “%(moment)s” is expected at %(at)s.")
     pen = desk.place(visit.pen.place)
     return [
         (visit.pk, words % {"pen": pen, "moment": MOMENT_NAMES[moment], "at": desk.moment(at)})

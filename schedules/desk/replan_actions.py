@@ -107,7 +107,7 @@ def _machine(_desk: Desk, given: QueryDict, choices: Choices) -> Asked:
     reason = _("Broken down")
     words = _("%s is out of use until further notice.") % machine.name
     deed, sent = MachineOut(key, reason), {"machine": str(key)}
-    return Asked("machine", words, deed, sent, _("Take it out of use"), reason)
+    return Asked("machine", words, deed, sent, _("Take out of use"), reason)
 
 
 def _person(desk: Desk, given: QueryDict, choices: Choices) -> Asked:

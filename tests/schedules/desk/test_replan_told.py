@@ -66,7 +66,7 @@ def test_make_it_so_tells_it_and_leads_to_the_plan(kind: str, dawn: Dawn) -> Non
 
 BUTTONS = {
     "visit": "Expect it so late",
-    "machine": "Take it out of use",
+    "machine": "Take out of use",
     "person": "Mark as sick",
     "pen": "Close it",
 }
@@ -146,7 +146,7 @@ def test_a_visit_that_lies_ahead_is_foretold_and_taken_back(dawn: Dawn) -> None:
     assert visit.called_at == was + 25 * MINUTE
     shown = client.get(url("replan", slug="dawn"))
     assert section(shown, "foretold-h") == "Expected late"
-    assert "“called” is foretold for" in words(shown)
+    assert "“called” is expected at" in words(shown)
 
     answer = client.post(url("take-back", visit.pk, slug="dawn"))
 
