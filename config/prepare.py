@@ -3,6 +3,7 @@
 With `--look` it does nothing and names the steps of the tables that are to come, one a line.
 """
 
+import fcntl
 import sys
 import time
 from collections.abc import Callable
@@ -23,12 +24,18 @@ def compile_messages() -> None:
 
 
 def collect_static() -> None:
-    """Collect when a source changed: naming all files by their content again costs seconds."""
-    stamp = Path(settings.STATIC_ROOT) / "collected-from"
-    sources = static_sources()
-    if not stamp.exists() or stamp.read_text() != sources:
-        call_command("collectstatic", interactive=False, verbosity=0, clear=True)
-        stamp.write_text(sources)
+    """Collect when a source changed: naming all files by their content again costs seconds.
+
+    Who comes second waits, and finds them collected.
+    """
+    root, sources = Path(settings.STATIC_ROOT), static_sources()
+    root.parent.mkdir(parents=True, exist_ok=True)
+    with root.with_name("static.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        stamp = root / "collected-from"
+        if not stamp.exists() or stamp.read_text() != sources:
+            call_command("collectstatic", interactive=False, verbosity=0, clear=True)
+            stamp.write_text(sources)
 
 
 def static_sources() -> str:
