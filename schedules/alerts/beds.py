@@ -145,6 +145,5 @@ def _remedy_facts(remedy: Remedy, order_id: int, names: Mapping[int, str]) -> di
         "work_order": order_id,
         "names": [names[person] for person in people if person in names],
         "starts_at": remedy.given.start.isoformat(),
-        "later_min": remedy.later_min,
         "instead_of": int(remedy.instead_of) if remedy.instead_of else None,
     }

@@ -88,7 +88,7 @@ SAID = {
         "The roster asks for this many; who is sick or on leave is not counted as there.",
     ),
 }
-JOB = {"names": ["Ana"], "starts_at": AT, "later_min": 15}
+JOB = {"names": ["Ana"], "starts_at": AT}
 OFFERED: dict[AnswerCode, tuple[dict[str, Any], str]] = {
     AnswerCode.COWS_LATER: (
         {"later_min": 4},
@@ -171,7 +171,7 @@ def offer(farm: Farm, code: AnswerCode) -> dict[str, Any]:
     facts = {**OFFERED[code][0]}
     if code == AnswerCode.SWITCH_GATE:
         facts["basin"] = farm.pens[0].pk
-    if facts.get("later_min") == 15:
+    if "names" in facts:
         facts |= {"work_order": farm.assigned.pk, "instead_of": farm.assigned.pk}
     return {"code": code.value, "facts": facts}
 
